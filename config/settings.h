@@ -1,0 +1,83 @@
+// The configuration file as typed settings. Reads text, never files: the daemon brings the text.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "config/fault.h"
+#include "rules/watch/watch.h"
+#include "sensors/payload.h"
+
+namespace torpor::config {
+
+enum class Survives { crash, power_cut };
+
+struct HistorySettings {
+  std::string file;              // as written; relative: to the configuration's folder
+  Survives survives = Survives::crash;
+};
+
+struct TlsSettings {
+  std::string authority;         // PEM file of the certificate authority; empty: the system's
+  std::string certificate;       // our own, with key; empty: none
+  std::string key;
+};
+
+struct BrokerSettings {
+  std::string host = "127.0.0.1";
+  int port = 1883;
+  bool encrypted = false;        // mqtts://
+  std::string user;              // empty: none
+  std::string secret_file;       // first line is the password; empty: none
+  TlsSettings tls;
+};
+
+struct WebSettings {
+  std::string listen;            // "127.0.0.1:8457"
+  std::string address;           // how another device reaches it; empty: not
+};
+
+struct PlaceSettings {
+  std::string path;
+  bool outside = false;
+  std::optional<double> volume_m3;
+};
+
+struct SensorSettings {
+  rules::SensorSpec spec;
+  std::string topic;             // may hold `{sensor}` as one whole level
+  PayloadFormat payload;
+  Mark at;
+};
+
+struct Settings {
+  std::string storeroom;
+  std::string zone;              // empty: the system's
+  Mark zone_at;                  // for the daemon's own check of the name
+  rules::Clock clock = rules::Clock::wall;
+  HistorySettings history;
+  BrokerSettings broker;
+  std::optional<WebSettings> web;
+  std::optional<rules::QuietHours> quiet;
+  std::vector<PlaceSettings> places;
+  std::vector<SensorSettings> sensors;
+  std::vector<std::string> rulebooks;        // "built-in" or a path as written, in order
+  std::vector<Mark> rulebooks_at;
+
+  [[nodiscard]] rules::Layout layout() const;
+};
+
+// What was read and every fault found. Settings are usable only when faults is empty.
+struct SettingsResult {
+  Settings settings;
+  std::vector<Fault> faults;
+};
+
+// `file` names the text in faults. Checks all that needs no other file: syntax, unknown and repeated
+// keys, types, units, topics (MQTT filters are refused, torpor/... is refused, two sensors that a
+// topic and payload cannot tell apart are refused), places, ids, intervals.
+[[nodiscard]] SettingsResult read_settings(std::string_view text, const std::string& file);
+
+}  // namespace torpor::config

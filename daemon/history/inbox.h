@@ -1,0 +1,102 @@
+// The inbox: the append-only file that holds every accepted input before anyone acknowledges it.
+// One record is one write(2): length, CRC-32, sequence number, kind, payload (FORMAT.md). The strand
+// folds records into SQLite and then drops the files they stood in. Appending is safe from any
+// thread; everything else belongs to the strand.
+//
+// When the history's disk cannot be written, records go to a bounded spool folder in memory-backed
+// storage; when that is nearly full, append() says so and the link stops taking messages.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include <tl/expected.hpp>
+
+#include "daemon/error.h"
+#include "sensors/reading.h"
+
+namespace torpor::daemon {
+
+// The decoded readings of one message (or of one batch of an import).
+struct ReadingsRecord {
+  Instant received_at;
+  std::vector<Reading> readings;
+  std::uint64_t digest = 0;      // of topic and payload: tells a redelivery of an arrival-stamped one
+  bool redelivered = false;      // the broker's DUP flag
+  friend bool operator==(const ReadingsRecord&, const ReadingsRecord&) = default;
+};
+struct TellRecord {
+  Instant received_at;
+  std::string sentence;
+  std::string by;                // the client's user property, or empty
+  std::string response_topic;    // empty: `answer`
+  std::string correlation;       // raw bytes; empty: none
+  bool redelivered = false;
+  friend bool operator==(const TellRecord&, const TellRecord&) = default;
+};
+struct LinkRecord {
+  Instant at;
+  bool connected = false;
+  friend bool operator==(const LinkRecord&, const LinkRecord&) = default;
+};
+struct TickRecord {
+  Instant at;
+  friend bool operator==(const TickRecord&, const TickRecord&) = default;
+};
+
+using InboxPayload = std::variant<ReadingsRecord, TellRecord, LinkRecord, TickRecord>;
+struct InboxRecord {
+  std::uint64_t sequence = 0;
+  InboxPayload payload;
+  friend bool operator==(const InboxRecord&, const InboxRecord&) = default;
+};
+
+struct InboxOptions {
+  std::filesystem::path folder;        // beside the history file; made if absent
+  std::filesystem::path spool;         // memory-backed; made when first needed; empty: none
+  std::uint64_t spool_limit = 8u << 20;      // bytes; "nearly full" is 7/8 of it
+  bool power_cut = false;              // fdatasync after each append
+  std::uint64_t segment_bytes = 4u << 20;    // a new file is begun beyond it
+};
+
+// Where an appended record went.
+enum class Kept { disk, spool, spool_nearly_full };
+
+class Inbox {
+ public:
+  // Opens the folder and finds the highest sequence number on disk and spool. A torn last record is
+  // cut off (it was never acknowledged); a record with a bad CRC before the end is an error of kind
+  // corrupt only if nothing after it can be read: else it is skipped and counted in damaged().
+  // `after` is the last sequence number that is already folded: numbering continues above it.
+  [[nodiscard]] static tl::expected<std::unique_ptr<Inbox>, Error> open(InboxOptions options,
+                                                                        std::uint64_t after);
+  virtual ~Inbox() = default;
+
+  struct Appended {
+    std::uint64_t sequence = 0;
+    Kept kept = Kept::disk;
+  };
+  // Any thread. On success the record survives kill -9 (disk and spool) and, with power_cut, a power
+  // cut (disk). On error nothing was kept: do not acknowledge. Records are numbered in the order in
+  // which they stand.
+  [[nodiscard]] virtual tl::expected<Appended, Error> append(const InboxPayload& payload) = 0;
+
+  // Records after `sequence`, in order. Strand.
+  [[nodiscard]] virtual std::vector<InboxRecord> read_after(std::uint64_t sequence) const = 0;
+  // Everything up to `sequence` is folded: files that hold nothing newer are removed. Strand.
+  virtual void drop_through(std::uint64_t sequence) = 0;
+  [[nodiscard]] virtual std::uint64_t last_sequence() const = 0;
+  [[nodiscard]] virtual std::uint64_t damaged() const = 0;
+};
+
+// For readers in other processes: every record after `sequence` that can be read, without locks and
+// without changing anything. A torn end is simply the end.
+[[nodiscard]] std::vector<InboxRecord> peek_inbox(const std::filesystem::path& folder,
+                                                  const std::filesystem::path& spool,
+                                                  std::uint64_t sequence);
+
+}  // namespace torpor::daemon

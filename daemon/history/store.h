@@ -1,0 +1,161 @@
+// The history: one SQLite file (WAL). One writer, which holds a lock beside it; any number of
+// read-only readers. All that changes with one step of the world is committed together: readings,
+// alerts, journal, outbox, the engine's snapshot and the number of the last input applied.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include <tl/expected.hpp>
+
+#include "daemon/error.h"
+#include "daemon/history/inbox.h"
+#include "rules/watch/layout.h"
+#include "sensors/reading.h"
+
+namespace torpor::daemon {
+
+// The schema this program writes. A file with a higher one is refused (kind newer_version).
+inline constexpr int kSchemaVersion = 1;
+
+// A sensor's placement and the instant from which it holds. The first one of a sensor holds from the
+// beginning of time, so that an imported past has a place.
+struct Placement {
+  rules::SensorSpec spec;
+  Instant from;
+  friend bool operator==(const Placement&, const Placement&) = default;
+};
+
+// A line of the journal. `act` is the ledger's own canonical JSON; the store does not look inside.
+struct JournalEntry {
+  std::uint64_t number = 0;      // never restarts
+  Instant happened_at;
+  Instant recorded_at;
+  std::string by;
+  std::string sentence;          // as told
+  std::string act;
+  friend bool operator==(const JournalEntry&, const JournalEntry&) = default;
+};
+
+struct StoredAlert {
+  std::uint64_t number = 0;
+  bool open = true;              // standing or eased
+  std::string body;              // JSON as published on alert/<number>
+  friend bool operator==(const StoredAlert&, const StoredAlert&) = default;
+};
+struct StoredAlertChange {
+  std::uint64_t number = 0;
+  Instant at;
+  std::string kind;              // alert_change_name()
+  std::string body;              // the alert after it
+  friend bool operator==(const StoredAlertChange&, const StoredAlertChange&) = default;
+};
+
+// A message that must reach the broker at least once.
+struct OutboxMessage {
+  std::string id;                // stable: the same message has the same id after a restart
+  std::string topic;
+  std::string payload;
+  bool retain = false;
+  std::string correlation;       // MQTT 5 correlation data, raw; empty: none
+  friend bool operator==(const OutboxMessage&, const OutboxMessage&) = default;
+};
+
+enum class Stored { fresh, known, conflicting };   // new; same key and value; same key, other value
+
+// Readings of one sensor and quantity in order of measured-at.
+class ReadingCursor {
+ public:
+  virtual ~ReadingCursor() = default;
+  [[nodiscard]] virtual std::optional<Reading> next() = 0;
+};
+
+// What readers may ask; the same for the writer and for read-only processes. One object sees one
+// consistent moment: inbox and rows are merged, no reading appears twice, the first one kept wins.
+class Reader {
+ public:
+  // Opens read-only. Records still in the inbox are read first, then the file in one transaction.
+  [[nodiscard]] static tl::expected<std::unique_ptr<Reader>, Error> open(
+      const std::filesystem::path& file, const std::filesystem::path& spool);
+  virtual ~Reader() = default;
+
+  // [from, to), merged with what stands in the inbox.
+  [[nodiscard]] virtual std::unique_ptr<ReadingCursor> readings(std::string_view sensor,
+                                                                Quantity quantity, Instant from,
+                                                                Instant to) const = 0;
+  // The newest reading measured before `before`.
+  [[nodiscard]] virtual std::optional<Reading> last_before(std::string_view sensor,
+                                                           Quantity quantity,
+                                                           Instant before) const = 0;
+  // Every sensor that ever sent a reading.
+  [[nodiscard]] virtual std::vector<std::string> known_sensors() const = 0;
+  [[nodiscard]] virtual std::vector<Placement> placements() const = 0;      // by `from`
+  [[nodiscard]] virtual std::vector<JournalEntry> journal() const = 0;      // by number
+  [[nodiscard]] virtual std::vector<StoredAlert> alerts(bool open_only) const = 0;   // by number
+  [[nodiscard]] virtual std::vector<StoredAlertChange> alert_changes(std::uint64_t number) const = 0;
+  // Newest accepted measured-at of any sensor; nullopt: no readings.
+  [[nodiscard]] virtual std::optional<Instant> newest_measured() const = 0;
+  // A named text set by the writer (service state and counters), or nullopt.
+  [[nodiscard]] virtual std::optional<std::string> note(std::string_view name) const = 0;
+};
+
+// The writer. Strand only. Between begin() and commit() everything is one transaction; a failed
+// commit rolls back and leaves the store as it was, to be tried again.
+class Store {
+ public:
+  // Takes the lock (kind busy: another torpord or import has it), makes the folder and file if
+  // absent, checks the schema version, migrates forward.
+  [[nodiscard]] static tl::expected<std::unique_ptr<Store>, Error> open(
+      const std::filesystem::path& file, bool power_cut);
+  virtual ~Store() = default;
+
+  [[nodiscard]] virtual tl::expected<void, Error> begin() = 0;
+  [[nodiscard]] virtual tl::expected<void, Error> commit() = 0;
+  virtual void rollback() = 0;
+
+  [[nodiscard]] virtual tl::expected<Stored, Error> put_reading(const Reading& reading) = 0;
+  // Whether put_reading() would say known or conflicting, without writing.
+  [[nodiscard]] virtual tl::expected<Stored, Error> find_reading(const Reading& reading) const = 0;
+  [[nodiscard]] virtual tl::expected<void, Error> put_placement(const Placement& placement) = 0;
+  [[nodiscard]] virtual tl::expected<void, Error> put_journal(const JournalEntry& entry) = 0;
+  [[nodiscard]] virtual tl::expected<void, Error> put_alert(const StoredAlert& alert) = 0;
+  [[nodiscard]] virtual tl::expected<void, Error> put_alert_change(
+      const StoredAlertChange& change) = 0;
+  [[nodiscard]] virtual tl::expected<void, Error> put_outbox(const OutboxMessage& message) = 0;
+  [[nodiscard]] virtual tl::expected<void, Error> remove_outbox(std::string_view id) = 0;
+  // The stored answer to a tell, by its correlation data; kept for kAnswersKept tells.
+  [[nodiscard]] virtual tl::expected<void, Error> put_answer(std::string_view correlation,
+                                                             std::string_view answer) = 0;
+  [[nodiscard]] virtual std::optional<std::string> answer(std::string_view correlation) const = 0;
+  // Engine snapshot together with the last input it has applied.
+  [[nodiscard]] virtual tl::expected<void, Error> put_snapshot(std::uint64_t sequence,
+                                                               std::string_view bytes) = 0;
+  [[nodiscard]] virtual tl::expected<void, Error> put_note(std::string_view name,
+                                                           std::string_view text) = 0;
+
+  struct Snapshot {
+    std::uint64_t sequence = 0;  // 0: none yet
+    std::string bytes;
+  };
+  [[nodiscard]] virtual Snapshot snapshot() const = 0;
+  [[nodiscard]] virtual std::vector<OutboxMessage> outbox() const = 0;      // in order of writing
+  [[nodiscard]] virtual std::vector<Placement> placements() const = 0;
+  [[nodiscard]] virtual std::vector<JournalEntry> journal() const = 0;
+  [[nodiscard]] virtual std::vector<StoredAlert> alerts(bool open_only) const = 0;
+  [[nodiscard]] virtual std::optional<Instant> newest_measured() const = 0;
+};
+
+inline constexpr int kAnswersKept = 1000;
+
+// Where things stand beside the history file.
+[[nodiscard]] std::filesystem::path inbox_folder(const std::filesystem::path& history);
+[[nodiscard]] std::filesystem::path lock_file(const std::filesystem::path& history);
+[[nodiscard]] std::filesystem::path socket_file(const std::filesystem::path& history);
+
+}  // namespace torpor::daemon

@@ -1,0 +1,46 @@
+// Which air a jar stood in over time: its stays through the place tree, each moment spoken for by
+// the sensor that rules/watch/air_speaker.h chooses under the placement that held then. A step
+// function: constant between changes. Uncovered time counts as uncovered, never as good.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "daemon/history/store.h"
+#include "daemon/ledger/ledger.h"
+#include "rules/watch/air_speaker.h"
+
+namespace torpor::daemon {
+
+struct ExposureStep {                      // holds over [from, to)
+  Instant from, to;
+  std::string place;
+  std::string sensor;                      // who spoke for the temperature; empty: nobody
+  std::optional<Celsius> temperature;
+  std::optional<Percent> humidity;         // with the temperature of the same sensor
+  friend bool operator==(const ExposureStep&, const ExposureStep&) = default;
+};
+
+struct ExposureSummary {
+  Instant from, to;
+  double coverage_percent = 0.0;           // time with temperature and humidity, of all time
+  std::optional<Celsius> mean_kinetic_temperature;   // of the covered time; dH/R = 10000 K
+  std::optional<Celsius> highest_temperature;
+  friend bool operator==(const ExposureSummary&, const ExposureSummary&) = default;
+};
+
+// Calls `visit` with every step of the jar's exposure in [from, to), in order, without gaps.
+// Memory is bounded by the number of sensors, not by the length of the history.
+[[nodiscard]] ExposureSummary walk_exposure(
+    const Jar& jar, Instant from, Instant to, const Reader& history,
+    std::span<const rules::PlaceSpec> places, std::span<const Placement> placements,
+    const std::function<void(const ExposureStep&)>& visit);
+
+// At most `points` steps that keep the highest and lowest temperature and humidity of every bucket
+// and its first and last step.
+[[nodiscard]] std::vector<ExposureStep> thin(std::vector<ExposureStep> steps, std::size_t points);
+
+}  // namespace torpor::daemon

@@ -1,0 +1,80 @@
+// The ledger: jars, their places over time and who told what. State is derived from the journal and
+// from nothing else: feeding the same entries to a new Ledger gives the same state. No I/O: the
+// strand writes the entries it returns.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include <tl/expected.hpp>
+
+#include "daemon/history/store.h"
+#include "daemon/ledger/sentence.h"
+#include "rules/watch/watch.h"
+
+namespace torpor::daemon {
+
+struct Stay {                              // [from, to); to nullopt: still there
+  std::string place;
+  Instant from;
+  std::optional<Instant> to;
+  friend bool operator==(const Stay&, const Stay&) = default;
+};
+
+struct Jar {
+  NewJar made;                             // as registered; `made.jar` spelled as first registered
+  Instant registered_at;                   // happened-at of the registration
+  std::vector<Stay> stays;                 // in order, without overlap
+  std::optional<Instant> retired_at;
+  // Closed date if told, else the start of the first stay.
+  [[nodiscard]] Instant closed() const;
+  [[nodiscard]] const Stay* stay_at(Instant t) const;
+};
+
+// What a told sentence led to.
+struct Told {
+  std::vector<JournalEntry> entries;       // to write; empty for `ask` and `seen`
+  std::vector<rules::Input> inputs;        // for the engine, in order
+  std::string answer;                      // one line
+};
+
+// What the ledger asks of the world to answer `ask` and to check places.
+class LedgerView {
+ public:
+  virtual ~LedgerView() = default;
+  [[nodiscard]] virtual std::vector<std::string> places() const = 0;
+  [[nodiscard]] virtual std::string describe_jar(const Jar& jar) const = 0;       // one line each
+  [[nodiscard]] virtual std::string describe_place(std::string_view place) const = 0;
+  [[nodiscard]] virtual std::vector<rules::Alert> open_alerts() const = 0;
+};
+
+class Ledger {
+ public:
+  // Jar ids are compared without case; where unambiguous also without dash and leading zeros.
+  [[nodiscard]] const Jar* find(std::string_view id) const;
+  [[nodiscard]] const std::map<std::string, Jar>& jars() const;   // by id as registered
+  // Jars standing at or below a place at `t`.
+  [[nodiscard]] std::vector<std::string> jars_at(std::string_view place, Instant t) const;
+
+  // Carries out a sentence told at `now` (engine time, for what happened) and `wall` (recorded).
+  // Refusals record nothing.
+  [[nodiscard]] tl::expected<Told, SentenceRefusal> tell(const Sentence& sentence,
+                                                         std::string_view text, Instant now,
+                                                         Instant wall, const LocalTime& zone,
+                                                         const LedgerView& view);
+  // Applies one entry of the journal (at start, in number order).
+  [[nodiscard]] tl::expected<void, std::string> replay(const JournalEntry& entry);
+  // The engine inputs that place every jar as it stands; for an engine without a snapshot.
+  [[nodiscard]] std::vector<rules::Input> placements() const;
+
+ private:
+  std::map<std::string, Jar> jars_;
+  std::uint64_t next_entry_ = 1;
+};
+
+}  // namespace torpor::daemon

@@ -1,0 +1,46 @@
+// Where the sensors hang: what the engine and the exposure history need to know of the
+// configuration. Dated copies of it are kept by the history, so that a change never re-tags the
+// past.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "sensors/reading.h"
+
+namespace torpor::rules {
+
+// What a sensor senses. Only `air` speaks for the air outside a jar's cover: a probe under the
+// cover would feel the jar's own damp and make every jar look safe.
+enum class Senses { air, headspace, glass, culture };
+
+struct SensorSpec {
+  std::string id;
+  std::string place;           // path of the place it hangs on; empty when it hangs on a jar
+  std::string jar;             // jar id; empty when it hangs on a place
+  Senses senses = Senses::air;
+  std::vector<Quantity> measures;
+  Duration expected_interval{};  // > 0; the configuration's default where not given
+  Duration hold{};               // > 0; how long a value stands without a successor
+  friend bool operator==(const SensorSpec&, const SensorSpec&) = default;
+};
+
+struct PlaceSpec {
+  std::string path;            // "cellar/shelf-2"
+  bool outside = false;
+  friend bool operator==(const PlaceSpec&, const PlaceSpec&) = default;
+};
+
+// Sensors are in configuration order: the first live one at a place speaks.
+struct Layout {
+  std::vector<PlaceSpec> places;
+  std::vector<SensorSpec> sensors;
+  friend bool operator==(const Layout&, const Layout&) = default;
+};
+
+// "cellar/shelf-2" -> "cellar"; "cellar" -> "".
+[[nodiscard]] std::string_view parent_place(std::string_view path);
+// True if `path` is `ancestor` or lies below it.
+[[nodiscard]] bool is_at_or_below(std::string_view path, std::string_view ancestor);
+
+}  // namespace torpor::rules

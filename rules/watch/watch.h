@@ -1,0 +1,174 @@
+// The engine: numbered inputs in, alert changes and notices out. Deterministic: equal inputs give
+// equal alerts, live, after a restart from a snapshot at any point, and in rehearsal. It knows no
+// clock but the times in its inputs, does no I/O and is driven from one thread.
+//
+// Time. Under Clock::wall engine time follows each input's `wall`; under Clock::readings it follows
+// the newest measured-at of all readings. Timers (a `lasting` that is met, a held value that runs
+// out, an eased alert that ends, a repeat) fire at their own times, in order, before an input at a
+// later time is applied.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include <tl/expected.hpp>
+
+#include "rules/book/rule.h"
+#include "rules/watch/layout.h"
+#include "sensors/reading.h"
+
+namespace torpor::rules {
+
+enum class Clock { wall, readings };
+
+struct QuietHours {              // local minutes of the day; from > to spans midnight
+  int from_minute = 0;
+  int to_minute = 0;
+};
+
+struct WatchSettings {
+  Layout layout;
+  RuleBook book;
+  Clock clock = Clock::wall;
+  std::optional<QuietHours> quiet;
+  // Local time minus UTC at an instant; the daemon supplies the zone's rules. Empty: UTC.
+  std::function<std::chrono::minutes(Instant)> utc_offset;
+  Duration late = std::chrono::hours(1);           // how far back a late reading re-steps its subjects
+  Duration reopen_within = std::chrono::hours(1);  // a new raise inside it is the same alert
+};
+
+// ---- inputs -----------------------------------------------------------------------------------
+
+// The readings of one message, already de-duplicated against the history. Late ones included.
+struct ReadingsInput {
+  std::vector<Reading> readings;
+};
+// A jar stands at a place from `at` on (registration or move); `at` may lie in the past.
+struct JarPlacedInput {
+  std::string jar;
+  std::string place;
+  Instant at;
+};
+struct JarRetiredInput {
+  std::string jar;
+  Instant at;
+};
+// Someone has seen one alert, or all standing ones.
+struct SeenInput {
+  std::optional<std::uint64_t> alert;
+  std::string by;
+};
+// The link to the broker was lost or is back; for service rules and the service's state.
+struct LinkInput {
+  bool connected = false;
+};
+// Nothing but the passing of time: a timer was due.
+struct TickInput {};
+
+using Input = std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, SeenInput, LinkInput,
+                           TickInput>;
+
+// ---- outputs ----------------------------------------------------------------------------------
+
+enum class SubjectKind { place, jar, sensor, service };
+struct Subject {
+  SubjectKind kind = SubjectKind::place;
+  std::string id;                // place path, jar id, sensor id; empty for service
+  friend auto operator<=>(const Subject&, const Subject&) = default;
+};
+
+enum class AlertState { standing, eased, ended };
+
+struct Figure {                  // one number behind an alert, as shown to a person and in JSON
+  std::string name;              // "temperature"
+  std::optional<double> value;   // canonical unit; nullopt: unknown
+  std::string unit;              // "°C"
+  friend bool operator==(const Figure&, const Figure&) = default;
+};
+
+// An alert as it is now. One cause is one alert: it lists its jars.
+struct Alert {
+  std::uint64_t number = 0;      // never restarts, never reused
+  std::string rule;
+  Subject subject;
+  Urgency urgency = Urgency::this_week;
+  AlertState state = AlertState::standing;
+  Instant since;                 // when the condition was met, in engine time
+  Instant raised_at;             // engine time of the raise (of the last one, if it reopened)
+  std::optional<Instant> eased_at;
+  std::optional<Instant> ended_at;
+  std::optional<Instant> seen_at;
+  std::string seen_by;
+  std::string what;              // one plain sentence: what, where, figures
+  std::string why;
+  std::vector<Remedy> remedies;
+  std::vector<std::string> jars;
+  std::vector<Figure> figures;
+  friend bool operator==(const Alert&, const Alert&) = default;
+};
+
+enum class AlertChangeKind { raised, reopened, seen, eased, ended, updated };
+[[nodiscard]] std::string_view alert_change_name(AlertChangeKind kind);
+
+struct AlertChange {
+  AlertChangeKind kind = AlertChangeKind::raised;
+  Instant at;                    // engine time
+  Alert alert;                   // whole, after the change
+  friend bool operator==(const AlertChange&, const AlertChange&) = default;
+};
+
+// One plain UTF-8 line for a phone. `id` is stable across restart and repeated delivery.
+struct Notice {
+  std::string id;
+  std::uint64_t alert = 0;       // 0: about the service itself
+  std::string line;
+  friend bool operator==(const Notice&, const Notice&) = default;
+};
+
+struct Effects {
+  std::vector<AlertChange> changes;
+  std::vector<Notice> notices;
+  std::vector<Subject> touched;  // places, jars and sensors whose shown state may have changed
+};
+
+class Watch {
+ public:
+  explicit Watch(WatchSettings settings);
+  ~Watch();
+  Watch(Watch&&) noexcept;
+  Watch& operator=(Watch&&) noexcept;
+
+  // Applies one input. `wall` never goes back (the daemon holds it); timers due by then fire first.
+  [[nodiscard]] Effects step(Instant wall, const Input& input);
+
+  // Engine time: the time of the newest thing applied. nullopt before the first input.
+  [[nodiscard]] std::optional<Instant> now() const;
+  // When the next timer is due in engine time; nullopt: none. Under Clock::wall the daemon feeds a
+  // TickInput then; under Clock::readings the readings themselves carry time on.
+  [[nodiscard]] std::optional<Instant> next_due() const;
+
+  // Standing and eased alerts, by number.
+  [[nodiscard]] std::vector<Alert> open_alerts() const;
+  // True if a reading of this sensor and quantity would be late: older than the newest applied one.
+  [[nodiscard]] bool is_late(std::string_view sensor, Quantity quantity, Instant measured_at) const;
+  // The newest applied reading of a sensor and quantity.
+  [[nodiscard]] std::optional<Reading> newest(std::string_view sensor, Quantity quantity) const;
+
+  // Everything that future steps depend on, as bytes; restore() of it into a Watch with the same
+  // settings continues exactly. With changed settings what still exists is carried over: alerts of
+  // rules or subjects that are gone are ended at the next step, new rules start unknown.
+  [[nodiscard]] std::string snapshot() const;
+  [[nodiscard]] tl::expected<void, std::string> restore(std::string_view bytes);
+
+ private:
+  class Core;
+  std::unique_ptr<Core> core_;
+};
+
+}  // namespace torpor::rules

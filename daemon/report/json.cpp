@@ -1,0 +1,236 @@
+#include "daemon/report/json.h"
+
+#include "daemon/report/alert_json.h"
+#include "daemon/report/json_values.h"
+
+namespace torpor::daemon {
+namespace {
+
+constexpr int kIndent = 2;
+
+std::string_view senses_name(rules::Senses senses) {
+  switch (senses) {
+    case rules::Senses::air:
+      return "air";
+    case rules::Senses::headspace:
+      return "headspace";
+    case rules::Senses::glass:
+      return "glass";
+    case rules::Senses::culture:
+      return "culture";
+  }
+  return "air";
+}
+
+std::string_view state_name(SensorState state) {
+  switch (state) {
+    case SensorState::live:
+      return "live";
+    case SensorState::silent:
+      return "silent";
+    case SensorState::never_heard:
+      return "never_heard";
+    case SensorState::not_configured:
+      return "not_configured";
+  }
+  return "never_heard";
+}
+
+Tree state_tree(const JarVerdict& verdict) {
+  return verdict.state ? Tree(std::string(state_name(*verdict.state))) : Tree(nullptr);
+}
+
+void add_air(Tree& tree, const AirFigures& air) {
+  tree["temperature_degC"] = json_value(air.temperature);
+  tree["humidity_percent"] = json_value(air.humidity);
+  tree["dew_point_degC"] = json_value(air.dew_point);
+  tree["vapour_pressure_Pa"] = json_value(air.vapour_pressure);
+  tree["absolute_humidity_g_m3"] = json_value(air.absolute_humidity);
+  tree["temperature_sensor"] = json_text(air.sensor);
+  tree["humidity_sensor"] = json_text(air.humidity_sensor);
+  tree["measured"] = json_value(air.measured_at);
+}
+
+// Null until the jar has a model of its own that can tell them.
+void add_model_figures(Tree& tree) {
+  for (const char* key : {"highest_jar_temperature_degC", "inner_dew_h", "water_gained_g",
+                          "water_buffer_g", "surface_water_activity", "body_water_activity",
+                          "wake_progress_percent", "slow_work_percent", "time_to_wake_h"}) {
+    tree[key] = nullptr;
+  }
+}
+
+Tree jar_tree(const JarView& view) {
+  Tree tree;
+  tree["jar"] = view.jar;
+  tree["state"] = state_tree(view.verdict);
+  tree["reasons"] = view.verdict.reasons;
+  tree["as_of"] = json_value(view.as_of);
+  tree["stage"] = json_text(view.stage);
+  tree["place"] = json_text(view.place);
+  tree["closed"] = json_value(view.closed);
+  tree["retired"] = json_value(view.retired_at);
+  add_air(tree, view.air);
+  tree["coverage_percent"] = json_value(view.coverage_percent);
+  add_model_figures(tree);
+  tree["alerts"] = view.alerts;
+  return tree;
+}
+
+Tree place_tree(const PlaceView& view) {
+  Tree tree;
+  tree["place"] = view.path;
+  tree["outside"] = view.outside;
+  tree["as_of"] = json_value(view.as_of);
+  add_air(tree, view.air);
+  tree["sensors"] = view.sensors;
+  tree["jars"] = view.jars;
+  tree["alerts"] = view.alerts;
+  return tree;
+}
+
+Tree seconds_of(const std::optional<Duration>& duration) {
+  if (!duration) return nullptr;
+  return json_value(std::chrono::duration<double>(*duration).count());
+}
+
+Tree sensor_tree(const SensorView& view) {
+  Tree tree;
+  tree["sensor"] = view.id;
+  tree["place"] = json_text(view.place);
+  tree["jar"] = json_text(view.jar);
+  tree["senses"] = std::string(senses_name(view.senses));
+  tree["state"] = std::string(state_name(view.state));
+  tree["as_of"] = json_value(view.as_of);
+  tree["readings"] = Tree::array();
+  for (const SensorReading& reading : view.readings) {
+    const QuantityFacts& fact = facts(reading.quantity);
+    Tree entry;
+    entry["quantity"] = std::string(fact.name);
+    entry[fmt::format("{}_{}", fact.name, fact.key)] = json_value(reading.value);
+    entry["measured"] = json_value(reading.measured_at);
+    entry["trusted"] = reading.trusted;
+    tree["readings"].push_back(std::move(entry));
+  }
+  tree["expected_interval_s"] = seconds_of(view.expected_interval);
+  tree["hold_s"] = seconds_of(view.hold);
+  tree["alerts"] = view.alerts;
+  return tree;
+}
+
+Tree row_tree(const ExposureRow& row) {
+  return {{"from", json_value(row.from)},
+          {"to", json_value(row.to)},
+          {"place", json_text(row.place)},
+          {"sensor", json_text(row.sensor)},
+          {"coverage_percent", json_value(row.coverage_percent)},
+          {"temperature_degC", json_value(row.temperature)},
+          {"humidity_percent", json_value(row.humidity)},
+          {"dew_point_degC", json_value(row.dew_point)}};
+}
+
+// The journal keeps an act as JSON already; one that cannot be read is shown as its text.
+Tree act_tree(const std::string& act) {
+  Tree tree = Tree::parse(act, nullptr, false);
+  return tree.is_discarded() ? Tree(act) : tree;
+}
+
+Tree entry_tree(const JournalEntry& entry) {
+  return {{"number", entry.number},
+          {"happened", json_value(entry.happened_at)},
+          {"recorded", json_value(entry.recorded_at)},
+          {"by", json_text(entry.by)},
+          {"sentence", entry.sentence},
+          {"act", act_tree(entry.act)}};
+}
+
+template <class Views, class ToTree>
+Tree array_of(const Views& views, ToTree to_tree) {
+  Tree array = Tree::array();
+  for (const auto& view : views) array.push_back(to_tree(view));
+  return array;
+}
+
+template <class Views, class ToTree>
+std::string list_json(const char* name, const Views& views, Instant as_of, ToTree to_tree) {
+  Tree tree;
+  tree["as_of"] = json_value(as_of);
+  tree[name] = array_of(views, to_tree);
+  return json_dump(tree, kIndent);
+}
+
+// RFC 4180: a field with a comma, quote or line break is quoted, quotes doubled.
+std::string csv_field(const std::string& text) {
+  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
+  std::string quoted = "\"";
+  for (const char c : text) quoted += c == '"' ? std::string("\"\"") : std::string(1, c);
+  return quoted + '"';
+}
+
+template <class Tag>
+std::string csv_number(const std::optional<Amount<Tag>>& amount) {
+  return amount ? fmt::format("{:.7g}", amount->value()) : std::string();
+}
+
+}  // namespace
+
+std::string jar_json(const JarView& view) { return json_dump(jar_tree(view)); }
+std::string place_json(const PlaceView& view) { return json_dump(place_tree(view)); }
+std::string sensor_json(const SensorView& view) { return json_dump(sensor_tree(view)); }
+
+std::string jars_json(std::span<const JarView> views, Instant as_of) {
+  return list_json("jars", views, as_of, jar_tree);
+}
+std::string places_json(std::span<const PlaceView> views, Instant as_of) {
+  return list_json("places", views, as_of, place_tree);
+}
+std::string sensors_json(std::span<const SensorView> views, Instant as_of) {
+  return list_json("sensors", views, as_of, sensor_tree);
+}
+std::string alerts_json(std::span<const AlertView> views, Instant as_of) {
+  return list_json("alerts", views, as_of, alert_tree);
+}
+
+std::string jar_history_json(const JarHistoryView& view) {
+  Tree tree;
+  tree["jar"] = view.jar.jar;
+  tree["state"] = state_tree(view.jar.verdict);
+  tree["reasons"] = view.jar.verdict.reasons;
+  tree["from"] = json_value(view.summary.from);
+  tree["to"] = json_value(view.summary.to);
+  tree["coverage_percent"] = json_value(view.summary.coverage_percent);
+  tree["mean_kinetic_temperature_degC"] = json_value(view.summary.mean_kinetic_temperature);
+  tree["highest_temperature_degC"] = json_value(view.summary.highest_temperature);
+  add_model_figures(tree);
+  tree["stays"] = array_of(view.stays, [](const Stay& stay) -> Tree {
+    return {{"place", stay.place}, {"from", json_value(stay.from)}, {"to", json_value(stay.to)}};
+  });
+  tree["alerts"] = array_of(view.alerts, alert_tree);
+  tree["journal"] = array_of(view.journal, entry_tree);
+  tree["exposure"] = array_of(view.exposure, row_tree);
+  return json_dump(tree, kIndent);
+}
+
+std::string exposure_csv(std::span<const ExposureRow> rows) {
+  std::string csv =
+      "from,to,place,sensor,coverage_percent,temperature_degC,humidity_percent,dew_point_degC\n";
+  for (const ExposureRow& row : rows) {
+    csv += fmt::format("{},{},{},{},{:.7g},{},{},{}\n", to_rfc3339(row.from), to_rfc3339(row.to),
+                       csv_field(row.place), csv_field(row.sensor), row.coverage_percent,
+                       csv_number(row.temperature), csv_number(row.humidity),
+                       csv_number(row.dew_point));
+  }
+  return csv;
+}
+
+std::string air_json(const AirView& view) {
+  Tree tree;
+  tree["dew_point_degC"] = json_value(view.dew_point);
+  tree["vapour_pressure_Pa"] = json_value(view.vapour_pressure);
+  tree["saturation_vapour_pressure_Pa"] = json_value(view.saturation_vapour_pressure);
+  tree["absolute_humidity_g_m3"] = json_value(view.absolute_humidity);
+  tree["humidity_ratio_kg_kg"] = json_value(view.humidity_ratio);
+  return json_dump(tree, kIndent);
+}
+
+}  // namespace torpor::daemon

@@ -1,0 +1,122 @@
+// What is shown of the storeroom, as plain values: gathered from the history once (gather.h), shown
+// as text (text.h) or JSON (json.h). Nothing here knows how it is shown.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "daemon/history/store.h"
+#include "daemon/ledger/exposure.h"
+#include "daemon/ledger/ledger.h"
+#include "daemon/report/verdict.h"
+#include "rules/watch/watch.h"
+#include "sensors/reading.h"
+
+namespace torpor::daemon {
+
+// The air at a place at one moment, as its sensors say. Unknown where none of them is live.
+struct AirFigures {
+  std::optional<Celsius> temperature;
+  std::optional<Percent> humidity;
+  std::optional<Celsius> dew_point;
+  std::optional<Pascal> vapour_pressure;
+  std::optional<GramsPerCubicMetre> absolute_humidity;
+  std::string sensor;                  // who speaks for the temperature; empty: nobody
+  std::string humidity_sensor;         // who speaks for the humidity; empty: nobody
+  std::optional<Instant> measured_at;  // of the temperature
+};
+
+struct AlertView {
+  rules::Alert alert;
+  std::optional<Instant> deferred_until;  // null as long as nothing can be deferred
+};
+
+struct JarView {
+  std::string jar;
+  std::string stage;  // empty: not told
+  std::string place;  // where it stands; empty: retired or not placed yet
+  Instant closed;
+  std::optional<Instant> retired_at;
+  Instant as_of;
+  JarVerdict verdict;
+  AirFigures air;                     // of its place, now
+  double coverage_percent = 0.0;      // of the time that the verdict looked at
+  std::vector<std::uint64_t> alerts;  // open ones that list it
+};
+
+struct PlaceView {
+  std::string path;
+  bool outside = false;
+  Instant as_of;
+  AirFigures air;
+  std::vector<std::string> sensors;   // hanging at the place itself, in configuration order
+  std::vector<std::string> jars;      // standing at the place itself
+  std::vector<std::uint64_t> alerts;  // open ones about it or a place above
+};
+
+enum class SensorState { live, silent, never_heard, not_configured };
+
+struct SensorReading {  // the newest of one quantity
+  Quantity quantity = Quantity::temperature;
+  double value = 0.0;  // canonical unit
+  Instant measured_at;
+  bool trusted = true;
+};
+
+struct SensorView {
+  std::string id;
+  std::string place, jar;  // where it hangs; one of the two, or none if unknown
+  rules::Senses senses = rules::Senses::air;
+  SensorState state = SensorState::never_heard;
+  Instant as_of;
+  std::vector<SensorReading> readings;
+  std::optional<Duration> expected_interval, hold;  // nullopt: no longer configured
+  std::vector<std::uint64_t> alerts;
+};
+
+// One row of a jar's exposure. Means are weighted by time and taken over the covered part.
+struct ExposureRow {  // [from, to)
+  Instant from, to;
+  std::string place;
+  std::string sensor;             // the first that spoke in it; empty: nobody
+  double coverage_percent = 0.0;  // time with temperature and humidity
+  std::optional<Celsius> temperature;
+  std::optional<Percent> humidity;
+  std::optional<Celsius> dew_point;
+  friend bool operator==(const ExposureRow&, const ExposureRow&) = default;
+};
+
+// Lowest and highest over a stretch of time.
+struct ExposureRange {  // [from, to)
+  Instant from, to;
+  double coverage_percent = 0.0;
+  std::optional<Celsius> lowest_temperature, highest_temperature;
+  std::optional<Percent> lowest_humidity, highest_humidity;
+  friend bool operator==(const ExposureRange&, const ExposureRange&) = default;
+};
+
+struct JarHistoryView {
+  JarView jar;
+  NewJar made;              // what was told when it was registered
+  std::vector<Stay> stays;  // that touch [from, to)
+  ExposureSummary summary;  // of [from, to)
+  std::vector<ExposureRow> exposure;
+  std::vector<ExposureRange> weeks;   // 7 days each from `from` on, the last one cut at `to`
+  std::vector<ExposureRange> slices;  // equal parts of [from, to), for the little curves
+  std::vector<AlertView> alerts;      // that concerned it and touch [from, to]
+  std::vector<JournalEntry> journal;  // entries about it, all of them
+};
+
+struct AirView {  // `torpor air`
+  Celsius temperature;
+  Percent humidity;
+  Pascal pressure;
+  std::optional<Celsius> dew_point;  // none at 0 %
+  Pascal vapour_pressure, saturation_vapour_pressure;
+  GramsPerCubicMetre absolute_humidity;
+  HumidityRatio humidity_ratio;
+};
+
+}  // namespace torpor::daemon

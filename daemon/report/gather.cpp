@@ -1,0 +1,335 @@
+#include "daemon/report/gather.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "daemon/report/alert_json.h"
+#include "daemon/report/exposure_rows.h"
+#include "rules/air/psychrometrics.h"
+
+namespace torpor::daemon {
+namespace {
+
+// Points of the little curves: what an 80-column line holds beside its legend.
+constexpr std::int64_t kCurvePoints = 48;
+
+// The newest reading of a quantity at `now`, whoever measured it before.
+std::optional<Reading> newest(const Reader& history, std::string_view sensor, Quantity quantity,
+                              Instant now) {
+  return history.last_before(sensor, quantity, now + Duration(1));
+}
+
+// An untrusted reading takes the place of the one before it and says nothing itself.
+std::optional<rules::HeldValue> held(const Reader& history, const rules::SensorSpec& sensor,
+                                     Quantity quantity, Instant now) {
+  const auto reading = newest(history, sensor.id, quantity, now);
+  if (!reading || !reading->trusted()) return std::nullopt;
+  return rules::HeldValue{reading->value(), reading->measured_at,
+                          reading->measured_at + sensor.hold};
+}
+
+tl::expected<std::vector<AlertView>, Error> read_alerts(const Reader& history, bool open_only) {
+  std::vector<AlertView> views;
+  for (const StoredAlert& stored : history.alerts(open_only)) {
+    auto view = alert_from_json(stored.body);
+    if (!view) {
+      return tl::unexpected(
+          Error{ErrorKind::corrupt, fmt::format("alert {}: {}", stored.number, view.error())});
+    }
+    views.push_back(std::move(*view));
+  }
+  return views;
+}
+
+bool lists(const rules::Alert& alert, const std::string& jar) {
+  return alert.subject == rules::Subject{rules::SubjectKind::jar, jar} ||
+         std::find(alert.jars.begin(), alert.jars.end(), jar) != alert.jars.end();
+}
+
+bool touches(const rules::Alert& alert, Instant from, Instant to) {
+  return alert.since <= to && (!alert.ended_at || *alert.ended_at >= from);
+}
+
+bool retired(const Jar& jar, Instant now) { return jar.retired_at && *jar.retired_at <= now; }
+
+}  // namespace
+
+Instant shown_now(const Reader& history, Instant wall) {
+  return history.newest_measured().value_or(wall);
+}
+
+tl::expected<Ledger, Error> ledger_of(const Reader& history) {
+  Ledger ledger;
+  for (const JournalEntry& entry : history.journal()) {
+    if (auto replayed = ledger.replay(entry); !replayed) {
+      return tl::unexpected(Error{
+          ErrorKind::corrupt, fmt::format("journal entry {}: {}", entry.number, replayed.error())});
+    }
+  }
+  return ledger;
+}
+
+AirFigures air_figures(const rules::Layout& layout, std::string_view place,
+                       std::span<const rules::SensorAir> air, Instant now) {
+  AirFigures figures;
+  const rules::SpokenAir spoken = rules::spoken_air(rules::speakers_for(layout, place), air, now);
+  figures.temperature = spoken.temperature;
+  if (spoken.temperature_speaker) {
+    figures.sensor = layout.sensors[*spoken.temperature_speaker].id;
+    figures.measured_at = air[*spoken.temperature_speaker].temperature->measured_at;
+  }
+  if (spoken.humidity_speaker && spoken.humidity && spoken.humid_temperature) {
+    figures.humidity = spoken.humidity;
+    figures.humidity_sensor = layout.sensors[*spoken.humidity_speaker].id;
+    const Pascal pressure =
+        rules::air::vapour_pressure(*spoken.humid_temperature, *spoken.humidity);
+    figures.vapour_pressure = pressure;
+    figures.absolute_humidity = rules::air::absolute_humidity(*spoken.humid_temperature, pressure);
+    if (pressure.value() > 0) figures.dew_point = rules::air::dew_point(pressure);
+  }
+  return figures;
+}
+
+Gathering::Gathering(const config::Settings& settings, const Reader& history, const Ledger& ledger,
+                     Instant now)
+    : settings_(&settings),
+      history_(&history),
+      ledger_(&ledger),
+      now_(now),
+      layout_(settings.layout()),
+      placements_(history.placements()) {
+  for (const rules::SensorSpec& sensor : layout_.sensors) {
+    air_.push_back({held(history, sensor, Quantity::temperature, now),
+                    held(history, sensor, Quantity::humidity, now)});
+  }
+}
+
+tl::expected<Gathering, Error> Gathering::of(const config::Settings& settings,
+                                             const Reader& history, const Ledger& ledger,
+                                             Instant now) {
+  Gathering gathering(settings, history, ledger, now);
+  auto alerts = read_alerts(history, true);
+  if (!alerts) return tl::unexpected(alerts.error());
+  gathering.open_alerts_ = std::move(*alerts);
+  return gathering;
+}
+
+std::vector<std::uint64_t> Gathering::alerts_about(const rules::Subject& subject) const {
+  std::vector<std::uint64_t> numbers;
+  for (const AlertView& view : open_alerts_) {
+    const rules::Alert& alert = view.alert;
+    const bool above = subject.kind == rules::SubjectKind::place &&
+                       alert.subject.kind == rules::SubjectKind::place &&
+                       rules::is_at_or_below(subject.id, alert.subject.id);
+    const bool listed = subject.kind == rules::SubjectKind::jar && lists(alert, subject.id);
+    if (alert.subject == subject || above || listed) numbers.push_back(alert.number);
+  }
+  return numbers;
+}
+
+JarView Gathering::jar(const Jar& jar) const {
+  JarView view;
+  view.jar = jar.made.jar;
+  view.stage = jar.made.stage;
+  view.closed = jar.closed();
+  view.retired_at = jar.retired_at;
+  view.as_of = now_;
+  if (!retired(jar, now_)) {
+    if (const Stay* stay = jar.stay_at(now_)) {
+      view.place = stay->place;
+      view.air = air_figures(layout_, stay->place, air_, now_);
+    }
+    view.alerts = alerts_about({rules::SubjectKind::jar, view.jar});
+  }
+  const Instant from = std::min(std::max(view.closed, now_ - kWatched), now_);
+  const ExposureSummary summary = walk_exposure(jar, from, now_, *history_, layout_.places,
+                                                placements_, [](const ExposureStep&) {});
+  view.coverage_percent = summary.coverage_percent;
+  view.verdict = judge({now_, view.closed, jar.retired_at, now_ - from, summary.coverage_percent,
+                        summary.highest_temperature});
+  return view;
+}
+
+std::vector<JarView> Gathering::jars() const {
+  std::vector<JarView> views;
+  for (const auto& [id, known] : ledger_->jars()) views.push_back(jar(known));
+  std::stable_partition(views.begin(), views.end(), [](const JarView& view) {
+    return view.verdict.state != JarState::retired;
+  });
+  return views;
+}
+
+PlaceView Gathering::view_of(const rules::PlaceSpec& place) const {
+  PlaceView view;
+  view.path = place.path;
+  view.outside = place.outside;
+  view.as_of = now_;
+  view.air = air_figures(layout_, place.path, air_, now_);
+  for (const rules::SensorSpec& sensor : layout_.sensors) {
+    if (sensor.place == place.path) view.sensors.push_back(sensor.id);
+  }
+  for (const auto& [id, jar] : ledger_->jars()) {
+    const Stay* stay = retired(jar, now_) ? nullptr : jar.stay_at(now_);
+    if (stay != nullptr && stay->place == place.path) view.jars.push_back(id);
+  }
+  view.alerts = alerts_about({rules::SubjectKind::place, place.path});
+  return view;
+}
+
+std::vector<PlaceView> Gathering::places() const {
+  std::vector<PlaceView> views;
+  for (const rules::PlaceSpec& place : layout_.places) views.push_back(view_of(place));
+  return views;
+}
+
+std::optional<PlaceView> Gathering::place(std::string_view path) const {
+  for (const rules::PlaceSpec& place : layout_.places) {
+    if (place.path == path) return view_of(place);
+  }
+  return std::nullopt;
+}
+
+std::optional<SensorView> Gathering::sensor(std::string_view id) const {
+  for (const rules::SensorSpec& spec : layout_.sensors) {
+    if (spec.id == id) return view_of(spec);
+  }
+  return std::nullopt;
+}
+
+SensorView Gathering::view_of(const rules::SensorSpec& spec) const {
+  SensorView view;
+  view.id = spec.id;
+  view.place = spec.place;
+  view.jar = spec.jar;
+  view.senses = spec.senses;
+  view.as_of = now_;
+  view.expected_interval = spec.expected_interval;
+  view.hold = spec.hold;
+  for (const QuantityFacts& fact : quantities()) {
+    const auto reading = newest(*history_, spec.id, fact.quantity, now_);
+    if (!reading) continue;
+    view.readings.push_back(
+        {fact.quantity, reading->value(), reading->measured_at, reading->trusted()});
+    const bool live = now_ < reading->measured_at + spec.hold;
+    if (view.state != SensorState::live) {
+      view.state = live ? SensorState::live : SensorState::silent;
+    }
+  }
+  view.alerts = alerts_about({rules::SubjectKind::sensor, spec.id});
+  return view;
+}
+
+std::vector<SensorView> Gathering::sensors() const {
+  std::vector<SensorView> views;
+  for (const rules::SensorSpec& spec : layout_.sensors) views.push_back(view_of(spec));
+  for (const std::string& id : history_->known_sensors()) {
+    const auto configured =
+        std::find_if(layout_.sensors.begin(), layout_.sensors.end(),
+                     [&](const rules::SensorSpec& spec) { return spec.id == id; });
+    if (configured != layout_.sensors.end()) continue;
+    // Its last placement says where it used to hang.
+    rules::SensorSpec spec;
+    for (const Placement& placement : placements_) {
+      if (placement.spec.id == id) spec = placement.spec;
+    }
+    spec.id = id;
+    SensorView view = view_of(spec);
+    view.state = SensorState::not_configured;
+    view.expected_interval = view.hold = std::nullopt;
+    views.push_back(std::move(view));
+  }
+  return views;
+}
+
+tl::expected<std::vector<AlertView>, Error> Gathering::all_alerts() const {
+  return read_alerts(*history_, false);
+}
+
+Gathering::Stretch Gathering::stretch(const Jar& jar, const HistoryRange& range) const {
+  const Instant end = retired(jar, now_) ? *jar.retired_at : now_;
+  const Instant to = std::min(range.to.value_or(end), now_);
+  return {std::min(range.from.value_or(jar.closed()), to), to};
+}
+
+// A jar that was moved away while an alert stood is no longer in the alert's last list.
+tl::expected<bool, Error> Gathering::ever_listed(const AlertView& view,
+                                                 const std::string& jar) const {
+  if (lists(view.alert, jar)) return true;
+  for (const StoredAlertChange& change : history_->alert_changes(view.alert.number)) {
+    const auto past = alert_from_json(change.body);
+    if (!past) {
+      return tl::unexpected(Error{ErrorKind::corrupt, fmt::format("a change of alert {}: {}",
+                                                                  change.number, past.error())});
+    }
+    if (lists(past->alert, jar)) return true;
+  }
+  return false;
+}
+
+tl::expected<std::vector<AlertView>, Error> Gathering::alerts_of(const std::string& jar,
+                                                                 Stretch stretch) const {
+  auto views = all_alerts();
+  if (!views) return views;
+  std::vector<AlertView> concerned;
+  for (AlertView& view : *views) {
+    if (!touches(view.alert, stretch.from, stretch.to)) continue;
+    const auto listed = ever_listed(view, jar);
+    if (!listed) return tl::unexpected(listed.error());
+    if (*listed) concerned.push_back(std::move(view));
+  }
+  return concerned;
+}
+
+std::vector<JournalEntry> Gathering::journal_of(const Jar& jar) const {
+  std::vector<JournalEntry> entries;
+  for (JournalEntry& entry : history_->journal()) {
+    const auto act = act_from_json(entry.act);
+    if (!act) continue;  // ledger_of() has read it; what it could not read ended there
+    const std::string* about = nullptr;
+    if (const auto* made = std::get_if<NewJar>(&*act)) about = &made->jar;
+    if (const auto* moved = std::get_if<MoveJar>(&*act)) about = &moved->jar;
+    if (about != nullptr && ledger_->find(*about) == &jar) entries.push_back(std::move(entry));
+  }
+  return entries;
+}
+
+tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
+                                                           const HistoryRange& range) const {
+  const Stretch when = stretch(jar, range);
+  JarHistoryView view;
+  view.jar = this->jar(jar);
+  view.made = jar.made;
+  for (const Stay& stay : jar.stays) {
+    if (stay.from <= when.to && (!stay.to || *stay.to > when.from)) view.stays.push_back(stay);
+  }
+
+  StepRows steps(when.from, when.to);
+  std::optional<IntervalRows> intervals;
+  if (range.every) intervals.emplace(when.from, *range.every);
+  RangeRows weeks(when.from, when.to, std::chrono::hours(24 * 7));
+  const Duration slice = std::max<Duration>((when.to - when.from) / kCurvePoints, Duration(1));
+  // Rounding up keeps a remainder from becoming one more slice.
+  RangeRows slices(when.from, when.to, slice + Duration(1));
+  view.summary = walk_exposure(jar, when.from, when.to, *history_, layout_.places, placements_,
+                               [&](const ExposureStep& step) {
+                                 if (intervals) {
+                                   intervals->add(step);
+                                 } else {
+                                   steps.add(step);
+                                 }
+                                 weeks.add(step);
+                                 slices.add(step);
+                               });
+  view.exposure = intervals ? intervals->take() : steps.take();
+  view.weeks = weeks.take();
+  view.slices = slices.take();
+
+  auto alerts = alerts_of(jar.made.jar, when);
+  if (!alerts) return tl::unexpected(alerts.error());
+  view.alerts = std::move(*alerts);
+  view.journal = journal_of(jar);
+  return view;
+}
+
+}  // namespace torpor::daemon

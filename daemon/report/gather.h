@@ -1,0 +1,87 @@
+// Builds the views from the history as it stands: what the reading commands show, with and without
+// the service running. One Gathering sees one consistent moment (that of its Reader).
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string_view>
+#include <vector>
+
+#include <tl/expected.hpp>
+
+#include "config/settings.h"
+#include "daemon/error.h"
+#include "daemon/history/store.h"
+#include "daemon/ledger/ledger.h"
+#include "daemon/report/views.h"
+#include "rules/watch/air_speaker.h"
+
+namespace torpor::daemon {
+
+// 'Now' of everything that is shown: the newest accepted reading, else the wall clock.
+[[nodiscard]] Instant shown_now(const Reader& history, Instant wall);
+
+// The ledger as the journal tells it. Error: kind corrupt, names the entry.
+[[nodiscard]] tl::expected<Ledger, Error> ledger_of(const Reader& history);
+
+// What the sensors of a layout say of a place at `now`. `air[i]` belongs to layout.sensors[i].
+[[nodiscard]] AirFigures air_figures(const rules::Layout& layout, std::string_view place,
+                                     std::span<const rules::SensorAir> air, Instant now);
+
+// Which part of a jar's history, and how finely.
+struct HistoryRange {
+  std::optional<Instant> from;    // default: when it was closed
+  std::optional<Instant> to;      // default: now, or when it was retired; never later than now
+  std::optional<Duration> every;  // default: every step, thinned to kShownRows
+};
+
+class Gathering {
+ public:
+  // All three outlive the Gathering. Error: kind corrupt, an alert that cannot be read.
+  [[nodiscard]] static tl::expected<Gathering, Error> of(const config::Settings& settings,
+                                                         const Reader& history,
+                                                         const Ledger& ledger, Instant now);
+
+  [[nodiscard]] Instant now() const { return now_; }
+  [[nodiscard]] std::vector<JarView> jars() const;  // retired ones last
+  [[nodiscard]] JarView jar(const Jar& jar) const;
+  [[nodiscard]] std::vector<PlaceView> places() const;    // in configuration order
+  [[nodiscard]] std::vector<SensorView> sensors() const;  // configured ones first
+  // nullopt: not configured.
+  [[nodiscard]] std::optional<PlaceView> place(std::string_view path) const;
+  [[nodiscard]] std::optional<SensorView> sensor(std::string_view id) const;
+  [[nodiscard]] const std::vector<AlertView>& open_alerts() const { return open_alerts_; }
+  [[nodiscard]] tl::expected<std::vector<AlertView>, Error> all_alerts() const;
+
+  // The stretch of time that `range` means for this jar. from <= to.
+  struct Stretch {
+    Instant from, to;
+  };
+  [[nodiscard]] Stretch stretch(const Jar& jar, const HistoryRange& range) const;
+  [[nodiscard]] tl::expected<JarHistoryView, Error> jar_history(const Jar& jar,
+                                                                const HistoryRange& range) const;
+
+ private:
+  Gathering(const config::Settings& settings, const Reader& history, const Ledger& ledger,
+            Instant now);
+  [[nodiscard]] std::vector<std::uint64_t> alerts_about(const rules::Subject& subject) const;
+  [[nodiscard]] PlaceView view_of(const rules::PlaceSpec& place) const;
+  [[nodiscard]] SensorView view_of(const rules::SensorSpec& spec) const;
+  [[nodiscard]] tl::expected<bool, Error> ever_listed(const AlertView& view,
+                                                      const std::string& jar) const;
+  [[nodiscard]] tl::expected<std::vector<AlertView>, Error> alerts_of(const std::string& jar,
+                                                                      Stretch stretch) const;
+  [[nodiscard]] std::vector<JournalEntry> journal_of(const Jar& jar) const;
+
+  const config::Settings* settings_;
+  const Reader* history_;
+  const Ledger* ledger_;
+  Instant now_;
+  rules::Layout layout_;
+  std::vector<Placement> placements_;
+  std::vector<rules::SensorAir> air_;  // of layout_.sensors
+  std::vector<AlertView> open_alerts_;
+};
+
+}  // namespace torpor::daemon

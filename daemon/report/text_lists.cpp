@@ -1,0 +1,196 @@
+#include <fmt/format.h>
+
+#include "daemon/report/printable.h"
+#include "daemon/report/text.h"
+#include "daemon/report/text_parts.h"
+
+namespace torpor::daemon {
+namespace {
+
+std::string alert_numbers(const std::vector<std::uint64_t>& numbers) {
+  return numbers.empty() ? std::string("-") : fmt::format("{}", fmt::join(numbers, " "));
+}
+
+Cell alerts_cell(const std::vector<std::uint64_t>& numbers) {
+  return {alert_numbers(numbers), numbers.empty() ? Paint::none : Paint::warning};
+}
+
+std::string or_dash(const std::string& text) { return text.empty() ? "-" : text; }
+
+std::string hangs_on(const SensorView& view) {
+  return view.jar.empty() ? or_dash(view.place) : "jar " + view.jar;
+}
+
+std::string_view senses_words(rules::Senses senses) {
+  switch (senses) {
+    case rules::Senses::air:
+      return "air";
+    case rules::Senses::headspace:
+      return "headspace";
+    case rules::Senses::glass:
+      return "glass";
+    case rules::Senses::culture:
+      return "culture";
+  }
+  return "air";
+}
+
+Cell state_cell(SensorState state) {
+  switch (state) {
+    case SensorState::live:
+      return "live";
+    case SensorState::silent:
+      return {"silent", Paint::warning};
+    case SensorState::never_heard:
+      return {"never heard", Paint::warning};
+    case SensorState::not_configured:
+      return "not configured";
+  }
+  return "never heard";
+}
+
+// "18.2", with "!" where the value is physically impossible.
+std::string reading_text(const SensorView& view, Quantity quantity) {
+  for (const SensorReading& reading : view.readings) {
+    if (reading.quantity == quantity) {
+      return fmt::format("{:.1f}{}", reading.value, reading.trusted ? "" : "!");
+    }
+  }
+  return "-";
+}
+
+std::string last_heard(const SensorView& view, const LocalTime& zone) {
+  std::optional<Instant> last;
+  for (const SensorReading& reading : view.readings) {
+    last = std::max(last.value_or(reading.measured_at), reading.measured_at);
+  }
+  return last ? zone.to_text(*last) : "-";
+}
+
+bool any_untrusted(std::span<const SensorView> views) {
+  for (const SensorView& view : views) {
+    for (const SensorReading& reading : view.readings) {
+      if (!reading.trusted) return true;
+    }
+  }
+  return false;
+}
+
+}  // namespace
+
+std::string heading(const TextContext& context) {
+  std::string text = fmt::format("As of {} ({}).\n", context.zone.to_text(context.as_of),
+                                 printable(context.zone.zone()));
+  if (context.behind) {
+    text += painted(fmt::format("That is the newest reading: nothing has come in for {}.",
+                                in_words(*context.behind)),
+                    Paint::warning, context.style.colour) +
+            '\n';
+  }
+  return text + '\n';
+}
+
+std::string jars_text(std::span<const JarView> views, const TextContext& context) {
+  std::string text = heading(context);
+  if (views.empty()) {
+    return text +
+           "No jar is registered yet. Register one with, for example:\n"
+           "  torpor tell 'new jar B-01 in cellar/shelf-1 stage IMO-2 closed 2026-03-02'\n";
+  }
+  Table table({{"JAR"},
+               {"STATE"},
+               {"TO WAKE"},
+               {"PLACE", false, true},
+               {"°C", true},
+               {"%", true},
+               {"COVERED", true},
+               {"ALERTS", false, true},
+               {"STAGE", false, true}});
+  bool unjudged = false;
+  for (const JarView& view : views) {
+    unjudged = unjudged || !view.verdict.state;
+    table.add({view.jar,
+               {std::string(state_words(view.verdict)), state_paint(view.verdict)},
+               "-",
+               or_dash(view.place),
+               figure(view.air.temperature, 1),
+               figure(view.air.humidity, 0),
+               fmt::format("{:.0f} %", std::floor(view.coverage_percent)),
+               alerts_cell(view.alerts),
+               or_dash(view.stage)});
+  }
+  text += table.text(context.style.width, context.style.colour);
+  if (unjudged) {
+    text += "\nnot judged: this version has no model of the jar itself. It is no sign of sleep.\n";
+  }
+  return text;
+}
+
+std::string places_text(std::span<const PlaceView> views, const TextContext& context) {
+  Table table({{"PLACE", false, true},
+               {"°C", true},
+               {"%", true},
+               {"DEW °C", true},
+               {"g/m³", true},
+               {"SENSOR", false, true},
+               {"JARS", true},
+               {"ALERTS", false, true}});
+  for (const PlaceView& view : views) {
+    table.add({view.path + (view.outside ? " (outside)" : ""), figure(view.air.temperature, 1),
+               figure(view.air.humidity, 0), figure(view.air.dew_point, 1),
+               figure(view.air.absolute_humidity, 1), or_dash(view.air.sensor),
+               fmt::format("{}", view.jars.size()), alerts_cell(view.alerts)});
+  }
+  return heading(context) + table.text(context.style.width, context.style.colour);
+}
+
+std::string sensors_text(std::span<const SensorView> views, const TextContext& context) {
+  Table table({{"SENSOR", false, true},
+               {"HANGS ON", false, true},
+               {"SENSES"},
+               {"STATE"},
+               {"°C", true},
+               {"%", true},
+               {"LAST READING"}});
+  for (const SensorView& view : views) {
+    table.add({view.id, hangs_on(view), std::string(senses_words(view.senses)),
+               state_cell(view.state), reading_text(view, Quantity::temperature),
+               reading_text(view, Quantity::humidity), last_heard(view, context.zone)});
+  }
+  std::string text = heading(context) + table.text(context.style.width, context.style.colour);
+  if (any_untrusted(views)) {
+    text += "\n! a value that air cannot have: kept, not trusted. Check that sensor.\n";
+  }
+  return text;
+}
+
+std::string alerts_text(std::span<const AlertView> views, bool all, const TextContext& context) {
+  std::string text = heading(context);
+  if (views.empty()) return text + (all ? "No alert was ever raised.\n" : "No alert stands.\n");
+  bool first = true;
+  for (const AlertView& view : views) {
+    text += (first ? "" : "\n") + alert_block(view, true, context);
+    first = false;
+  }
+  return text;
+}
+
+std::string air_text(const AirView& view) {
+  std::string text =
+      fmt::format("Air of {:.4g} °C and {:.4g} % relative humidity at {:.0f} Pa:\n",
+                  view.temperature.value(), view.humidity.value(), view.pressure.value());
+  const auto line = [&text](std::string_view name, const std::string& value) {
+    text += fmt::format("  {:<28}{}\n", name, value);
+  };
+  line("dew point",
+       view.dew_point ? fmt::format("{:.1f} °C", view.dew_point->value()) : "none (dry air)");
+  line("vapour pressure", fmt::format("{:.0f} Pa", view.vapour_pressure.value()));
+  line("saturation vapour pressure",
+       fmt::format("{:.0f} Pa", view.saturation_vapour_pressure.value()));
+  line("absolute humidity", fmt::format("{:.2f} g/m³", view.absolute_humidity.value()));
+  line("humidity ratio",
+       fmt::format("{:.2f} g water per kg dry air", view.humidity_ratio.value() * 1000.0));
+  return text;
+}
+
+}  // namespace torpor::daemon

@@ -1,0 +1,111 @@
+#include "daemon/report/text_parts.h"
+
+#include <fmt/format.h>
+
+#include "daemon/report/printable.h"
+
+namespace torpor::daemon {
+namespace {
+
+std::string_view alert_state_words(rules::AlertState state) {
+  switch (state) {
+    case rules::AlertState::standing:
+      return "standing";
+    case rules::AlertState::eased:
+      return "eased";
+    case rules::AlertState::ended:
+      return "ended";
+  }
+  return "standing";
+}
+
+std::string when_words(const rules::Alert& alert, const LocalTime& zone) {
+  std::string words = "since " + zone.to_text(alert.since);
+  if (alert.ended_at) {
+    words += ", ended " + zone.to_text(*alert.ended_at);
+  } else if (alert.eased_at && alert.state == rules::AlertState::eased) {
+    words += ", eased " + zone.to_text(*alert.eased_at);
+  }
+  return words;
+}
+
+std::string seen_words(const rules::Alert& alert) {
+  if (!alert.seen_at) return "unseen";
+  return alert.seen_by.empty() ? "seen" : "seen by " + printable(alert.seen_by);
+}
+
+}  // namespace
+
+std::string figure_text(std::optional<double> value, int decimals) {
+  if (!value) return "-";
+  std::string text = fmt::format("{:.{}f}", *value, decimals);
+  // Rounding must not leave a negative nothing.
+  if (text.find_first_not_of("-0.") == std::string::npos && text.front() == '-') text.erase(0, 1);
+  return text;
+}
+
+std::string paragraph(std::string_view text, int indent, int width, std::string_view lead) {
+  std::string shown;
+  std::string before = fit(lead, indent);
+  for (const std::string& line : wrap(printable(text), std::max(2, width - indent))) {
+    shown += before + line + '\n';
+    before.assign(static_cast<std::size_t>(indent), ' ');
+  }
+  return shown;
+}
+
+std::string_view state_words(const JarVerdict& verdict) {
+  return verdict.state ? state_name(*verdict.state) : "not judged";
+}
+
+Paint state_paint(const JarVerdict& verdict) {
+  if (!verdict.state) return Paint::none;
+  switch (*verdict.state) {
+    case JarState::awake:
+      return Paint::alarm;
+    case JarState::waking:
+    case JarState::due:
+    case JarState::doubtful:
+    case JarState::unwatched:
+      return Paint::warning;
+    case JarState::settling:
+    case JarState::dormant:
+    case JarState::retired:
+      break;
+  }
+  return Paint::none;
+}
+
+Paint urgency_paint(const rules::Alert& alert) {
+  if (alert.state == rules::AlertState::ended) return Paint::none;
+  if (alert.urgency == rules::Urgency::now) return Paint::alarm;
+  return alert.urgency == rules::Urgency::today ? Paint::warning : Paint::strong;
+}
+
+std::string alert_block(const AlertView& view, bool whole, const TextContext& context) {
+  const rules::Alert& alert = view.alert;
+  const int width = context.style.width;
+  const std::string head = fmt::format(
+      "{}  {}  {}, {}, {}", alert.number, rules::urgency_name(alert.urgency),
+      alert_state_words(alert.state), seen_words(alert), when_words(alert, context.zone));
+  std::string text;
+  for (const std::string& line : wrap(head, width)) {
+    text += painted(line, urgency_paint(alert), context.style.colour) + '\n';
+  }
+  text += paragraph(alert.what, 4, width);
+  if (view.deferred_until) {
+    text +=
+        paragraph("Deferred until " + context.zone.to_text(*view.deferred_until) + ".", 4, width);
+  }
+  if (!alert.jars.empty()) {
+    text += paragraph(fmt::format("Jars: {}", fmt::join(alert.jars, " ")), 4, width);
+  }
+  if (!whole) return text;
+  if (!alert.why.empty()) text += paragraph(alert.why, 4, width);
+  for (const rules::Remedy remedy : alert.remedies) {
+    text += paragraph(rules::remedy_sentence(remedy), 6, width, "    -");
+  }
+  return text;
+}
+
+}  // namespace torpor::daemon

@@ -1,0 +1,183 @@
+#include "daemon/load_settings.h"
+
+#include <fmt/format.h>
+
+#include <cerrno>
+#include <fstream>
+#include <iterator>
+#include <optional>
+#include <string_view>
+#include <system_error>
+#include <utility>
+
+#include "config/rulebook.h"
+
+namespace torpor::daemon {
+namespace {
+
+namespace fs = std::filesystem;
+using config::Fault;
+using config::Mark;
+
+// A password is a line, not a file that happens to be named so.
+constexpr std::size_t kLongestSecret = 4096;
+
+// At most `limit` bytes and one more, so that a reader with a limit sees that it is exceeded.
+tl::expected<std::string, std::string> text_of(const fs::path& file, std::size_t limit) {
+  std::error_code unknown;
+  if (fs::is_directory(file, unknown)) return tl::unexpected(std::string("it is a folder"));
+  errno = 0;
+  std::ifstream stream(file, std::ios::binary);
+  if (!stream) return tl::unexpected(std::generic_category().message(errno));
+  std::string text(limit + 1, '\0');
+  stream.read(text.data(), static_cast<std::streamsize>(text.size()));
+  if (stream.bad()) return tl::unexpected(std::generic_category().message(EIO));
+  text.resize(static_cast<std::size_t>(stream.gcount()));
+  return text;
+}
+
+std::string line_of(std::string_view text, int line) {
+  for (; line > 1 && !text.empty(); --line) {
+    const std::size_t end = text.find('\n');
+    text.remove_prefix(end == std::string_view::npos ? text.size() : end + 1);
+  }
+  std::string_view found = text.substr(0, text.find('\n'));
+  if (!found.empty() && found.back() == '\r') found.remove_suffix(1);
+  return std::string(found);
+}
+
+// One reading of one configuration.
+class Loading {
+ public:
+  Loading(fs::path file, std::string text) : file_(std::move(file)), text_(std::move(text)) {
+    auto read = config::read_settings(text_, file_.string());
+    settings = std::move(read.settings);
+    faults = std::move(read.faults);
+    std::error_code unresolved;  // then relative paths stay relative to the working folder
+    folder = fs::absolute(file_, unresolved).parent_path();
+  }
+
+  void read_rulebooks() {
+    for (std::size_t i = 0; i < settings.rulebooks.size(); ++i) {
+      const std::string& name = settings.rulebooks[i];
+      if (name == "built-in") {
+        append(config::built_in_rulebook(), name);
+        continue;
+      }
+      const Mark at = i < settings.rulebooks_at.size() ? settings.rulebooks_at[i] : Mark{};
+      const fs::path path = folder / name;
+      const auto text = text_of(path, config::kLargestRuleBook);
+      if (!text) {
+        fault(at, fmt::format("the rule book {} cannot be read: {}; a relative path starts at the "
+                              "folder of this file, and `built-in` names the book that comes with "
+                              "torpor",
+                              path.string(), text.error()));
+        continue;
+      }
+      append(*text, path.string());
+    }
+  }
+
+  void find_zone() {
+    auto found = LocalTime::in_zone(settings.zone);
+    if (found) {
+      zone = std::move(*found);
+    } else {
+      fault(settings.zone_at, found.error());
+    }
+  }
+
+  void read_secret() {
+    std::string& secret_file = settings.broker.secret_file;
+    if (secret_file.empty()) return;
+    const auto text = text_of(secret_file, kLongestSecret);
+    if (!text) {
+      fault({}, fmt::format("broker: the secret {} cannot be read: {}; it must be readable by the "
+                            "user torpord runs as, and by nobody else",
+                            secret_file, text.error()));
+      return;
+    }
+    secret = line_of(*text, 1);
+    if (secret.empty() || text->size() > kLongestSecret) {
+      fault({}, fmt::format("broker: the secret {} must hold the password as its first line; that "
+                            "line is {}",
+                            secret_file, secret.empty() ? "empty" : "longer than 4096 bytes"));
+    }
+  }
+
+  void check_certificates() {
+    const config::TlsSettings& tls = settings.broker.tls;
+    const auto check = [this](std::string_view what, const std::string& path) {
+      if (path.empty()) return;
+      if (const auto text = text_of(path, 0); !text) {
+        fault({},
+              fmt::format("broker: tls: the {} {} cannot be read: {}", what, path, text.error()));
+      }
+    };
+    check("authority", tls.authority);
+    check("certificate", tls.certificate);
+    check("key", tls.key);
+  }
+
+  void make_absolute() {
+    config::BrokerSettings& broker = settings.broker;
+    for (std::string* path :
+         {&broker.secret_file, &broker.tls.authority, &broker.tls.certificate, &broker.tls.key}) {
+      if (!path->empty()) *path = (folder / *path).string();
+    }
+  }
+
+  config::Settings settings;
+  std::vector<Fault> faults;
+  rules::RuleBook book;
+  std::optional<LocalTime> zone;
+  fs::path folder;
+  std::string secret;
+
+ private:
+  void append(std::string_view text, const std::string& name) {
+    auto read = config::read_rulebook(text, name);
+    faults.insert(faults.end(), read.faults.begin(), read.faults.end());
+    read.faults.clear();
+    config::append_rules(book, std::move(read), text, name, faults);
+  }
+
+  void fault(Mark at, std::string message) {
+    faults.push_back({file_.string(), at, std::move(message),
+                      at.line > 0 ? line_of(text_, at.line) : std::string()});
+  }
+
+  fs::path file_;
+  std::string text_;
+};
+
+}  // namespace
+
+tl::expected<Loaded, std::vector<config::Fault>> load_settings(const fs::path& file,
+                                                               Purpose purpose) {
+  auto text = text_of(file, config::kLargestSettings);
+  if (!text) {
+    return tl::unexpected(
+        std::vector<Fault>{{file.string(),
+                            {},
+                            fmt::format("the configuration cannot be read: {}", text.error()),
+                            ""}});
+  }
+  Loading loading(file, std::move(*text));
+  loading.make_absolute();
+  loading.find_zone();
+  loading.read_rulebooks();
+  if (purpose == Purpose::broker) {
+    loading.read_secret();
+    loading.check_certificates();
+  }
+  if (!loading.faults.empty()) return tl::unexpected(std::move(loading.faults));
+  return Loaded{loading.settings,
+                std::move(loading.book),
+                *loading.zone,
+                loading.folder,
+                loading.folder / loading.settings.history.file,
+                std::move(loading.secret)};
+}
+
+}  // namespace torpor::daemon

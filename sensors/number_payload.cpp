@@ -1,0 +1,90 @@
+// The form `number`: one number and nothing else, as the simplest sensors send it.
+//   payload = white-space ["+" / "-"] (digits ["." [digits]] / "." digits) [exponent] white-space
+// Valid: 21.5   -0.25   +7   1e1       Invalid: 21,5   21.5 C   0x15   1 2   "21.5"
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cassert>
+#include <charconv>
+
+#include "sensors/decoding.h"
+
+namespace torpor::decoding {
+namespace {
+
+std::string_view trimmed(std::string_view text) {
+  constexpr std::string_view kWhiteSpace = " \t\r\n";
+  text.remove_prefix(std::min(text.find_first_not_of(kWhiteSpace), text.size()));
+  const std::size_t last = text.find_last_not_of(kWhiteSpace);
+  return text.substr(0, last == std::string_view::npos ? 0 : last + 1);
+}
+
+bool is_not_finite_word(std::string_view text) {
+  if (!text.empty() && (text.front() == '-' || text.front() == '+')) text.remove_prefix(1);
+  std::string word(text.substr(0, 9));
+  for (char& c : word) c = static_cast<char>(c | 0x20);
+  return word == "nan" || word == "inf" || word == "infinity";
+}
+
+// What is most likely wrong with a text that is no number, as advice.
+std::string_view advice(std::string_view text) {
+  if (text.find_first_not_of("0123456789+-,") == std::string_view::npos &&
+      text.find(',') != std::string_view::npos) {
+    return "write a decimal point, not a comma";
+  }
+  if (text.front() == '{' || text.front() == '[') {
+    return "this looks like JSON; set payload to json or senml in the configuration";
+  }
+  if (text.front() >= '0' && text.front() <= '9') {
+    return "nothing may follow the number, no unit either";
+  }
+  return "send the bare number";
+}
+
+DecodeError no_number(std::string_view text) {
+  return {Refusal::malformed, fmt::format("found '{}', expected one plain number such as 21.5: {}",
+                                          excerpt(text), advice(text))};
+}
+
+tl::expected<double, DecodeError> read_number(std::string_view text) {
+  if (is_not_finite_word(text)) {
+    return refuse(
+        Refusal::not_finite,
+        fmt::format("'{}' is not a number: the sensor has no reading; let it send nothing "
+                    "instead",
+                    excerpt(text)));
+  }
+  std::string_view digits = text;
+  if (digits.front() == '+') digits.remove_prefix(1);
+  // from_chars would also take "nan(...)", and a second sign after the plus.
+  const std::size_t start = digits.front() == '-' && digits.size() == text.size() ? 1 : 0;
+  if (digits.size() <= start ||
+      std::string_view("0123456789.").find(digits[start]) == std::string_view::npos) {
+    return tl::unexpected(no_number(text));
+  }
+  double value = 0.0;
+  const char* const end = digits.data() + digits.size();
+  const auto [stop, error] = std::from_chars(digits.data(), end, value);
+  if (error == std::errc::result_out_of_range && stop == end) {
+    return refuse(Refusal::not_finite,
+                  fmt::format("the number '{}' is too large or too small for any sensor: look at "
+                              "what it sends",
+                              excerpt(text)));
+  }
+  if (error != std::errc() || stop != end) return tl::unexpected(no_number(text));
+  return value;
+}
+
+}  // namespace
+
+Readings decode_number(const Message& message) {
+  assert(message.format.measures.size() == 1);
+  const Measure& measure = message.format.measures.front();
+  const auto value = read_number(trimmed(message.payload));
+  if (!value) return tl::unexpected(value.error());
+  const auto measured = arrival_time(message.received_at);
+  if (!measured) return tl::unexpected(measured.error());
+  return std::vector{make_reading(message, measure.quantity, measure.unit, *value, *measured)};
+}
+
+}  // namespace torpor::decoding

@@ -4,6 +4,7 @@
 
 #include <memory>
 #include <string>
+#include <vector>
 
 namespace torpor::rules {
 
@@ -15,5 +16,9 @@ using Condition = std::shared_ptr<const ConditionNode>;
 
 // Canonical words, with the parentheses as they were understood.
 [[nodiscard]] std::string to_text(const Condition& condition);
+
+// The places it names with `at`, sorted, each once. A rule knows no layout, so whoever has one
+// refuses those that do not exist.
+[[nodiscard]] std::vector<std::string> places_named(const Condition& condition);
 
 }  // namespace torpor::rules

@@ -15,13 +15,23 @@
 
 namespace torpor::rules {
 
-enum class Urgency { now, today, this_week };   // how soon a person must act
-[[nodiscard]] std::string_view urgency_name(Urgency urgency);   // "now" "today" "this-week"
+enum class Urgency { now, today, this_week };                  // how soon a person must act
+[[nodiscard]] std::string_view urgency_name(Urgency urgency);  // "now" "today" "this-week"
 
 // What a keeper can do. Names in rule books by remedy_name(): "add-sugar", "move", ...
 enum class Remedy {
-  add_sugar, move, vent, keep_room_shut, dry_air, ease_lid, renew_cover, shade, look, wake_test,
-  use_first, check_sensor,
+  add_sugar,
+  move,
+  vent,
+  keep_room_shut,
+  dry_air,
+  ease_lid,
+  renew_cover,
+  shade,
+  look,
+  wake_test,
+  use_first,
+  check_sensor,
 };
 [[nodiscard]] std::string_view remedy_name(Remedy remedy);
 // One plain sentence to a person, with its caution where the remedy can hurt. Without amounts.
@@ -32,8 +42,8 @@ struct RuleText {
   std::string name;
   std::string concerns;
   std::string when;
-  std::string until;       // empty: the default ease condition (design: known false for 10 min with
-                           // the quantity's margin)
+  std::string until;  // empty: the default ease condition (design: known false for 10 min with
+                      // the quantity's margin)
   std::string urgency;
   std::string why;
   std::vector<std::string> remedies;

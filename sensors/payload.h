@@ -1,6 +1,6 @@
 // Payload bytes of one message -> values with their times. Three forms: `number` (a bare number),
-// `json` (fields by JSON Pointer, RFC 6901), `senml` (RFC 8428). Pure: the only clock is the arrival
-// time passed in. On the path of a reading: link message -> decode() -> inbox.
+// `json` (fields by JSON Pointer, RFC 6901), `senml` (RFC 8428). Pure: the only clock is the
+// arrival time passed in. On the path of a reading: link message -> decode() -> inbox.
 #pragma once
 
 #include <optional>

@@ -52,7 +52,7 @@ struct QuantityFacts {
   Unit unit;                 // canonical unit, in which the rest of the house computes
   std::string_view symbol;   // the unit as people read it: "°C", "%"
   std::string_view key;      // the unit as it ends a JSON key or CSV column: "degC", "percent"
-  double lowest, highest;    // physical range in the canonical unit; outside it a value is untrusted
+  double lowest, highest;    // physical range, canonical unit; a value outside it is untrusted
 };
 
 // The table, in the order of the enum.

@@ -1,7 +1,7 @@
 // The inbox: the append-only file that holds every accepted input before anyone acknowledges it.
-// One record is one write(2): length, CRC-32, sequence number, kind, payload (FORMAT.md). The strand
-// folds records into SQLite and then drops the files they stood in. Appending is safe from any
-// thread; everything else belongs to the strand.
+// One record is one write(2): length, CRC-32, sequence number, kind, payload (FORMAT.md). The
+// strand folds records into SQLite and then drops the files they stood in. Appending is safe from
+// any thread; everything else belongs to the strand.
 //
 // When the history's disk cannot be written, records go to a bounded spool folder in memory-backed
 // storage; when that is nearly full, append() says so and the link stops taking messages.
@@ -10,6 +10,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <string>
 #include <variant>
 #include <vector>
@@ -25,16 +26,16 @@ namespace torpor::daemon {
 struct ReadingsRecord {
   Instant received_at;
   std::vector<Reading> readings;
-  std::uint64_t digest = 0;      // of topic and payload: tells a redelivery of an arrival-stamped one
-  bool redelivered = false;      // the broker's DUP flag
+  std::uint64_t digest = 0;  // of topic and payload: tells a redelivery of an arrival-stamped one
+  bool redelivered = false;  // the broker's DUP flag
   friend bool operator==(const ReadingsRecord&, const ReadingsRecord&) = default;
 };
 struct TellRecord {
   Instant received_at;
   std::string sentence;
-  std::string by;                // the client's user property, or empty
-  std::string response_topic;    // empty: `answer`
-  std::string correlation;       // raw bytes; empty: none
+  std::string by;              // the client's user property, or empty
+  std::string response_topic;  // empty: `answer`
+  std::string correlation;     // raw bytes; empty: none
   bool redelivered = false;
   friend bool operator==(const TellRecord&, const TellRecord&) = default;
 };
@@ -56,11 +57,11 @@ struct InboxRecord {
 };
 
 struct InboxOptions {
-  std::filesystem::path folder;        // beside the history file; made if absent
-  std::filesystem::path spool;         // memory-backed; made when first needed; empty: none
-  std::uint64_t spool_limit = 8u << 20;      // bytes; "nearly full" is 7/8 of it
-  bool power_cut = false;              // fdatasync after each append
-  std::uint64_t segment_bytes = 4u << 20;    // a new file is begun beyond it
+  std::filesystem::path folder;            // beside the history file; made if absent
+  std::filesystem::path spool;             // memory-backed; made when first needed; empty: none
+  std::uint64_t spool_limit = 8u << 20;    // bytes; "nearly full" is 7/8 of it
+  bool power_cut = false;                  // fdatasync after each append
+  std::uint64_t segment_bytes = 4u << 20;  // a new file is begun beyond it
 };
 
 // Where an appended record went.
@@ -80,9 +81,9 @@ class Inbox {
     std::uint64_t sequence = 0;
     Kept kept = Kept::disk;
   };
-  // Any thread. On success the record survives kill -9 (disk and spool) and, with power_cut, a power
-  // cut (disk). On error nothing was kept: do not acknowledge. Records are numbered in the order in
-  // which they stand.
+  // Any thread. On success the record survives kill -9 (disk and spool) and, with power_cut, a
+  // power cut (disk). On error nothing was kept: do not acknowledge. Records are numbered in the
+  // order in which they stand.
   [[nodiscard]] virtual tl::expected<Appended, Error> append(const InboxPayload& payload) = 0;
 
   // Records after `sequence`, in order. Strand.
@@ -90,7 +91,10 @@ class Inbox {
   // Everything up to `sequence` is folded: files that hold nothing newer are removed. Strand.
   virtual void drop_through(std::uint64_t sequence) = 0;
   [[nodiscard]] virtual std::uint64_t last_sequence() const = 0;
+  // Places in its files that could not be read and were passed over.
   [[nodiscard]] virtual std::uint64_t damaged() const = 0;
+  // Why records go to the spool now; nullopt while the disk takes them. Any thread.
+  [[nodiscard]] virtual std::optional<Error> disk_fault() const { return std::nullopt; }
 };
 
 // For readers in other processes: every record after `sequence` that can be read, without locks and

@@ -24,8 +24,8 @@ namespace torpor::daemon {
 // The schema this program writes. A file with a higher one is refused (kind newer_version).
 inline constexpr int kSchemaVersion = 1;
 
-// A sensor's placement and the instant from which it holds. The first one of a sensor holds from the
-// beginning of time, so that an imported past has a place.
+// A sensor's placement and the instant from which it holds. The first one of a sensor holds from
+// the beginning of time, so that an imported past has a place.
 struct Placement {
   rules::SensorSpec spec;
   Instant from;
@@ -34,42 +34,42 @@ struct Placement {
 
 // A line of the journal. `act` is the ledger's own canonical JSON; the store does not look inside.
 struct JournalEntry {
-  std::uint64_t number = 0;      // never restarts
+  std::uint64_t number = 0;  // never restarts
   Instant happened_at;
   Instant recorded_at;
   std::string by;
-  std::string sentence;          // as told
+  std::string sentence;  // as told
   std::string act;
   friend bool operator==(const JournalEntry&, const JournalEntry&) = default;
 };
 
 struct StoredAlert {
   std::uint64_t number = 0;
-  bool open = true;              // standing or eased
-  std::string body;              // JSON as published on alert/<number>
+  bool open = true;  // standing or eased
+  std::string body;  // JSON as published on alert/<number>
   friend bool operator==(const StoredAlert&, const StoredAlert&) = default;
 };
 struct StoredAlertChange {
   std::uint64_t number = 0;
   Instant at;
-  std::string kind;              // alert_change_name()
-  std::string body;              // the alert after it
+  std::string kind;  // alert_change_name()
+  std::string body;  // the alert after it
   friend bool operator==(const StoredAlertChange&, const StoredAlertChange&) = default;
 };
 
 // A message that must reach the broker at least once.
 struct OutboxMessage {
-  std::string id;                // stable: the same message has the same id after a restart
+  std::string id;  // stable: the same message has the same id after a restart
   std::string topic;
   std::string payload;
   bool retain = false;
-  std::string correlation;       // MQTT 5 correlation data, raw; empty: none
+  std::string correlation;  // MQTT 5 correlation data, raw; empty: none
   friend bool operator==(const OutboxMessage&, const OutboxMessage&) = default;
 };
 
-enum class Stored { fresh, known, conflicting };   // new; same key and value; same key, other value
+enum class Stored { fresh, known, conflicting };  // new; same key and value; same key, other value
 
-// Readings of one sensor and quantity in order of measured-at.
+// Readings of one sensor and quantity in order of measured-at. It must not outlive its reader.
 class ReadingCursor {
  public:
   virtual ~ReadingCursor() = default;
@@ -95,18 +95,22 @@ class Reader {
                                                            Instant before) const = 0;
   // Every sensor that ever sent a reading.
   [[nodiscard]] virtual std::vector<std::string> known_sensors() const = 0;
-  [[nodiscard]] virtual std::vector<Placement> placements() const = 0;      // by `from`
-  [[nodiscard]] virtual std::vector<JournalEntry> journal() const = 0;      // by number
-  [[nodiscard]] virtual std::vector<StoredAlert> alerts(bool open_only) const = 0;   // by number
-  [[nodiscard]] virtual std::vector<StoredAlertChange> alert_changes(std::uint64_t number) const = 0;
+  [[nodiscard]] virtual std::vector<Placement> placements() const = 0;              // by `from`
+  [[nodiscard]] virtual std::vector<JournalEntry> journal() const = 0;              // by number
+  [[nodiscard]] virtual std::vector<StoredAlert> alerts(bool open_only) const = 0;  // by number
+  [[nodiscard]] virtual std::vector<StoredAlertChange> alert_changes(
+      std::uint64_t number) const = 0;
   // Newest accepted measured-at of any sensor; nullopt: no readings.
   [[nodiscard]] virtual std::optional<Instant> newest_measured() const = 0;
   // A named text set by the writer (service state and counters), or nullopt.
   [[nodiscard]] virtual std::optional<std::string> note(std::string_view name) const = 0;
+  // The first failure met while reading: what was returned since may be incomplete.
+  [[nodiscard]] virtual std::optional<Error> fault() const { return std::nullopt; }
 };
 
 // The writer. Strand only. Between begin() and commit() everything is one transaction; a failed
-// commit rolls back and leaves the store as it was, to be tried again.
+// commit rolls back and leaves the store as it was, to be tried again. After any other failure in
+// between call rollback(). Outside of a transaction each call is committed by itself.
 class Store {
  public:
   // Takes the lock (kind busy: another torpord or import has it), makes the folder and file if
@@ -122,11 +126,15 @@ class Store {
   [[nodiscard]] virtual tl::expected<Stored, Error> put_reading(const Reading& reading) = 0;
   // Whether put_reading() would say known or conflicting, without writing.
   [[nodiscard]] virtual tl::expected<Stored, Error> find_reading(const Reading& reading) const = 0;
+  // A sensor's first placement is stored as holding from 1970 on. One from the same moment as a
+  // stored one of that sensor takes its place.
   [[nodiscard]] virtual tl::expected<void, Error> put_placement(const Placement& placement) = 0;
+  // Kind exists: that number is taken.
   [[nodiscard]] virtual tl::expected<void, Error> put_journal(const JournalEntry& entry) = 0;
   [[nodiscard]] virtual tl::expected<void, Error> put_alert(const StoredAlert& alert) = 0;
   [[nodiscard]] virtual tl::expected<void, Error> put_alert_change(
       const StoredAlertChange& change) = 0;
+  // A message whose id is waiting already changes nothing.
   [[nodiscard]] virtual tl::expected<void, Error> put_outbox(const OutboxMessage& message) = 0;
   [[nodiscard]] virtual tl::expected<void, Error> remove_outbox(std::string_view id) = 0;
   // The stored answer to a tell, by its correlation data; kept for kAnswersKept tells.
@@ -144,11 +152,13 @@ class Store {
     std::string bytes;
   };
   [[nodiscard]] virtual Snapshot snapshot() const = 0;
-  [[nodiscard]] virtual std::vector<OutboxMessage> outbox() const = 0;      // in order of writing
+  [[nodiscard]] virtual std::vector<OutboxMessage> outbox() const = 0;  // in order of writing
   [[nodiscard]] virtual std::vector<Placement> placements() const = 0;
   [[nodiscard]] virtual std::vector<JournalEntry> journal() const = 0;
   [[nodiscard]] virtual std::vector<StoredAlert> alerts(bool open_only) const = 0;
   [[nodiscard]] virtual std::optional<Instant> newest_measured() const = 0;
+  // The first failure of a call above that returns no error of its own: its result was incomplete.
+  [[nodiscard]] virtual std::optional<Error> fault() const { return std::nullopt; }
 };
 
 inline constexpr int kAnswersKept = 1000;

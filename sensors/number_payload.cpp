@@ -46,6 +46,12 @@ DecodeError no_number(std::string_view text) {
                                           excerpt(text), advice(text))};
 }
 
+// One sign at most, then a digit or the point: from_chars alone would also take "nan(1)".
+bool begins_a_number(std::string_view text) {
+  if (text.starts_with('-') || text.starts_with('+')) text.remove_prefix(1);
+  return !text.empty() && std::string_view("0123456789.").find(text.front()) != text.npos;
+}
+
 tl::expected<double, DecodeError> read_number(std::string_view text) {
   if (is_not_finite_word(text)) {
     return refuse(
@@ -54,14 +60,9 @@ tl::expected<double, DecodeError> read_number(std::string_view text) {
                     "instead",
                     excerpt(text)));
   }
-  std::string_view digits = text;
-  if (digits.front() == '+') digits.remove_prefix(1);
-  // from_chars would also take "nan(...)", and a second sign after the plus.
-  const std::size_t start = digits.front() == '-' && digits.size() == text.size() ? 1 : 0;
-  if (digits.size() <= start ||
-      std::string_view("0123456789.").find(digits[start]) == std::string_view::npos) {
-    return tl::unexpected(no_number(text));
-  }
+  if (!begins_a_number(text)) return tl::unexpected(no_number(text));
+  // from_chars knows no leading plus.
+  const std::string_view digits = text.front() == '+' ? text.substr(1) : text;
   double value = 0.0;
   const char* const end = digits.data() + digits.size();
   const auto [stop, error] = std::from_chars(digits.data(), end, value);

@@ -14,7 +14,7 @@ constexpr std::int64_t kSlices = kShownRows / kKeptOfSlice;
 
 double seconds(Duration duration) { return std::chrono::duration<double>(duration).count(); }
 
-bool covered(const ExposureStep& step) { return step.temperature && step.humidity; }
+bool covered(const ExposureStep& step) { return step.humidity && step.humid_temperature; }
 
 std::optional<Celsius> dew_point_of(Pascal vapour_pressure) {
   if (vapour_pressure.value() <= 0) return std::nullopt;
@@ -26,7 +26,8 @@ ExposureRow row_of(const ExposureStep& step) {
       step.from,        step.to,       step.place,  step.sensor, covered(step) ? 100.0 : 0.0,
       step.temperature, step.humidity, std::nullopt};
   if (covered(step)) {
-    row.dew_point = dew_point_of(rules::air::vapour_pressure(*step.temperature, *step.humidity));
+    row.dew_point =
+        dew_point_of(rules::air::vapour_pressure(*step.humid_temperature, *step.humidity));
   }
   return row;
 }
@@ -102,7 +103,7 @@ void IntervalRows::add_piece(const ExposureStep& piece) {
     sums_.humidity += piece.humidity->value() * length;
     // Dew points do not average; vapour pressures do.
     sums_.vapour_pressure +=
-        rules::air::vapour_pressure(*piece.temperature, *piece.humidity).value() * length;
+        rules::air::vapour_pressure(*piece.humid_temperature, *piece.humidity).value() * length;
     sums_.humidity_s += length;
   }
 }

@@ -20,13 +20,19 @@ std::optional<Reading> newest(const Reader& history, std::string_view sensor, Qu
   return history.last_before(sensor, quantity, now + Duration(1));
 }
 
-// An untrusted reading takes the place of the one before it and says nothing itself.
+// The newest trusted value that still holds, as the engine and the exposure see it: an untrusted
+// reading neither says anything nor ends what was said before it.
 std::optional<rules::HeldValue> held(const Reader& history, const rules::SensorSpec& sensor,
                                      Quantity quantity, Instant now) {
-  const auto reading = newest(history, sensor.id, quantity, now);
-  if (!reading || !reading->trusted()) return std::nullopt;
-  return rules::HeldValue{reading->value(), reading->measured_at,
-                          reading->measured_at + sensor.hold};
+  auto reading = newest(history, sensor.id, quantity, now);
+  while (reading && now < reading->measured_at + sensor.hold) {
+    const Instant measured_at = reading->measured_at;
+    if (reading->trusted()) {
+      return rules::HeldValue{reading->value(), measured_at, measured_at + sensor.hold};
+    }
+    reading = history.last_before(sensor.id, quantity, measured_at);
+  }
+  return std::nullopt;
 }
 
 tl::expected<std::vector<AlertView>, Error> read_alerts(const Reader& history, bool open_only) {

@@ -1,0 +1,254 @@
+// torpor: the command. Reads its arguments, does one thing, prints it, and ends with a code that
+// scripts can rely on (torpor_failure.h). What each command does stands in the torpor_*.cpp beside
+// this file.
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <clocale>
+#include <cstdio>
+#include <functional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "config/fault.h"
+#include "daemon/load_settings.h"
+#include "daemon/report/json.h"
+#include "daemon/report/printable.h"
+#include "daemon/report/text.h"
+#include "daemon/torpor_air.h"
+#include "daemon/torpor_failure.h"
+#include "daemon/torpor_import.h"
+#include "daemon/torpor_show.h"
+#include "daemon/torpor_tell.h"
+#include "daemon/version.h"
+
+namespace {
+
+using namespace torpor::daemon;
+
+constexpr const char* kExamples = R"(Examples:
+  torpor jars                                   every jar at a glance
+  torpor jar B-07 --from 2026-03-01             one jar's history on one screen
+  torpor jar B-07 --csv --every 1h > b07.csv    its air, hour by hour
+  torpor tell 'move B-07 to cellar/shelf-1'     tells the service, prints its answer
+  torpor import readings logger.csv --sensor s1 a logger's readings into the history
+  torpor air 25C 60%                            dew point and more
+Exit codes: 0 done, 1 failed, 2 usage or configuration, 65 sentence or data refused,
+69 service not reached.)";
+
+// The arguments of all commands, as typed.
+struct Arguments {
+  std::string config = kDefaultConfiguration;
+  bool json = false;
+  bool csv = false;
+  bool all = false;
+  JarQuestion jar;
+  AirQuestion air;
+  std::vector<std::string> words;  // of the sentence
+  std::string by;
+  ImportOrder import;
+};
+
+using Command = std::function<ExitCode()>;
+
+ExitCode report(const Failure& failure) {
+  if (!failure.text.empty()) std::fprintf(stderr, "torpor: %s\n", failure.text.c_str());
+  return failure.code;
+}
+
+// A full disk or a closed pipe must not look like success.
+ExitCode print(const std::string& text) {
+  const bool written = std::fwrite(text.data(), 1, text.size(), stdout) == text.size();
+  if (written && std::fflush(stdout) == 0) return ExitCode::done;
+  return report({ExitCode::failed, "the output could not be written in full"});
+}
+
+ExitCode print(const tl::expected<std::string, Failure>& text) {
+  return text ? print(*text) : report(text.error());
+}
+
+Form form_of(const Arguments& arguments) {
+  if (arguments.csv) return Form::csv;
+  return arguments.json ? Form::json : Form::text;
+}
+
+ExitCode run_air(const Arguments& arguments) {
+  const auto view = answer_air(arguments.air);
+  if (!view) return report(view.error());
+  return print(arguments.json ? air_json(*view) + '\n' : air_text(*view));
+}
+
+ExitCode run_tell(const Arguments& arguments) {
+  const auto answer = tell_sentence(
+      {fmt::format("{}", fmt::join(arguments.words, " ")), arguments.by, arguments.json},
+      arguments.config);
+  if (!answer) return report(answer.error());
+  const ExitCode printed = print(answer->shown);
+  return printed == ExitCode::done && answer->refused ? ExitCode::refused : printed;
+}
+
+ExitCode run_import(const Arguments& arguments) {
+  ImportOrder order = arguments.import;
+  order.json = arguments.json;
+  const auto result = import_readings(order, arguments.config);
+  if (!result) return report(result.error());
+  const ExitCode printed = print(result->shown);
+  return printed == ExitCode::done && result->refused_rows > 0 ? ExitCode::refused : printed;
+}
+
+CLI::App* add_reading_command(CLI::App& app, Arguments& arguments, Command& chosen,
+                              const std::string& name, const std::string& about, Shown what) {
+  CLI::App* command = app.add_subcommand(name, about);
+  command->add_flag("--json", arguments.json, "As JSON");
+  command->callback([&arguments, &chosen, what] {
+    chosen = [&arguments, what] {
+      const bool all = what == Shown::open_alerts && arguments.all;
+      return print(show(all ? Shown::all_alerts : what, form_of(arguments), arguments.config));
+    };
+  });
+  return command;
+}
+
+void add_jar(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command = app.add_subcommand("jar", "One jar: where it stood, the air there, alerts");
+  command->add_option("ID", arguments.jar.jar, "The jar, for example B-07 or b7")->required();
+  command->add_option("--from", arguments.jar.from,
+                      "From this local time on, for example 2026-03-01 (default: when closed)");
+  command->add_option("--to", arguments.jar.to, "Up to this local time (default: now)");
+  command->add_option("--every", arguments.jar.every,
+                      "One row of exposure for each such interval, for example 15min or 1h");
+  CLI::Option* json = command->add_flag("--json", arguments.json, "All of it as JSON");
+  command->add_flag("--csv", arguments.csv, "Only the exposure, as CSV")->excludes(json);
+  command->callback([&] {
+    chosen = [&] {
+      arguments.jar.form = form_of(arguments);
+      return print(show_jar(arguments.jar, arguments.config));
+    };
+  });
+}
+
+void add_tell(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command =
+      app.add_subcommand("tell", "Tells the service one sentence and prints its answer");
+  command
+      ->add_option("SENTENCE", arguments.words, "The sentence, in quotes: torpor tell 'ask B-07'")
+      ->required();
+  command->add_option("--by", arguments.by, "Who says it (default: the login name)");
+  command->add_flag("--json", arguments.json, "The answer as JSON");
+  command->callback([&] { chosen = [&] { return run_tell(arguments); }; });
+}
+
+void add_import(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* import = app.add_subcommand("import", "Brings a file into the history");
+  import->require_subcommand(1);
+  CLI::App* readings =
+      import->add_subcommand("readings", "A logger's readings, from a CSV file with a header");
+  readings->add_option("FILE", arguments.import.file, "The CSV file")->required();
+  readings->add_option("--sensor", arguments.import.sensor, "The configured sensor they are of")
+      ->required();
+  readings->add_option("--columns", arguments.import.columns,
+                       "Which column is what, where the header does not say it: "
+                       "time=date,temperature=T1:°C,humidity=RH_1:%");
+  readings->add_option("--zone", arguments.import.zone,
+                       "Zone of times without an offset, for example Europe/Vienna (default: UTC)");
+  readings->add_flag("--json", arguments.json, "The counts as JSON");
+  readings->callback([&] { chosen = [&] { return run_import(arguments); }; });
+}
+
+void add_air(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command =
+      app.add_subcommand("air", "Dew point, vapour pressure and humidity of air; no configuration");
+  command->add_option("TEMPERATURE", arguments.air.temperature, "25C, 77F or 298.15K")->required();
+  command->add_option("HUMIDITY", arguments.air.humidity, "60%")->required();
+  command->add_option("--pressure", arguments.air.pressure, "Air pressure in Pa (default: 101325)");
+  command->add_flag("--json", arguments.json, "As JSON");
+  command->callback([&] { chosen = [&] { return run_air(arguments); }; });
+}
+
+void add_commands(CLI::App& app, Arguments& arguments, Command& chosen) {
+  add_reading_command(app, arguments, chosen, "jars", "Every jar: state, place and air",
+                      Shown::jars);
+  add_jar(app, arguments, chosen);
+  add_reading_command(app, arguments, chosen, "places", "The air at every place", Shown::places);
+  add_reading_command(app, arguments, chosen, "sensors", "Every sensor and when it last spoke",
+                      Shown::sensors);
+  add_reading_command(app, arguments, chosen, "alerts", "The alerts that stand", Shown::open_alerts)
+      ->add_flag("--all", arguments.all, "Ended ones, too");
+  add_tell(app, arguments, chosen);
+  add_import(app, arguments, chosen);
+  add_air(app, arguments, chosen);
+}
+
+// The first word that is neither an option nor the value of --config: the command that was meant.
+std::string first_word(int argc, char** argv) {
+  for (int i = 1; i < argc; ++i) {
+    const std::string_view argument = argv[i];
+    if (argument == "--config") {
+      ++i;
+    } else if (!argument.starts_with('-')) {
+      return std::string(argument);
+    }
+  }
+  return "";
+}
+
+// An unknown command, named with the nearest known one; empty: the mistake is another.
+std::string unknown_command(const CLI::App& app, const std::string& word) {
+  std::vector<std::string> known;
+  for (const CLI::App* command : app.get_subcommands({})) known.push_back(command->get_name());
+  if (word.empty() || std::find(known.begin(), known.end(), word) != known.end()) return "";
+  const std::string nearest = torpor::config::nearest_word(word, known);
+  return fmt::format("there is no command '{}'{}; the commands are {}", printable(word),
+                     nearest.empty() ? "" : fmt::format(", did you mean {}?", nearest),
+                     fmt::join(known, ", "));
+}
+
+ExitCode explain(const CLI::App& app, const CLI::ParseError& error, int argc, char** argv) {
+  if (error.get_exit_code() == 0) {  // --help, --version
+    return app.exit(error) == 0 ? ExitCode::done : ExitCode::usage;
+  }
+  if (argc < 2) {
+    std::fprintf(stderr, "%s", app.help().c_str());
+    return ExitCode::usage;
+  }
+  const std::string unknown = unknown_command(app, first_word(argc, argv));
+  if (!unknown.empty()) return report({ExitCode::usage, unknown});
+  return report(
+      {ExitCode::usage, fmt::format("{}; torpor --help and torpor COMMAND --help say more",
+                                    printable(error.what()))});
+}
+
+ExitCode run(int argc, char** argv) {
+  CLI::App app{
+      "torpor shows and tells what torpord, which watches jars of dormant culture, knows."};
+  app.footer(kExamples);
+  app.set_version_flag("--version", std::string("torpor ") + kVersion);
+  app.require_subcommand(1);
+  app.fallthrough();  // --config may also stand behind the command
+  Arguments arguments;
+  Command chosen;
+  app.add_option("--config", arguments.config, "The configuration file")->capture_default_str();
+  add_commands(app, arguments, chosen);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    return explain(app, error, argc, argv);
+  }
+  return chosen();
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  // Only the character set: whether the terminal shows UTF-8. Numbers stay as they are everywhere.
+  std::setlocale(LC_CTYPE, "");
+  try {
+    return static_cast<int>(run(argc, argv));
+  } catch (const std::exception& error) {
+    // A broken invariant or no memory: nothing a command could mend.
+    std::fprintf(stderr, "torpor: %s\n", error.what());
+    return static_cast<int>(ExitCode::failed);
+  }
+}

@@ -1,0 +1,200 @@
+#include "daemon/torpor_show.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "daemon/load_settings.h"
+#include "daemon/report/exposure_rows.h"
+#include "daemon/report/gather.h"
+#include "daemon/report/json.h"
+#include "daemon/report/printable.h"
+#include "daemon/report/text.h"
+#include "daemon/storeroom.h"
+#include "daemon/torpor_arguments.h"
+#include "daemon/torpor_terminal.h"
+
+namespace torpor::daemon {
+namespace {
+
+// Everything a reading command looks at, opened once.
+class Window {
+ public:
+  static tl::expected<std::unique_ptr<Window>, Failure> open(const std::filesystem::path& config) {
+    auto loaded = load_for_command(config, Purpose::history);
+    if (!loaded) return tl::unexpected(loaded.error());
+    auto reader = Reader::open(loaded->history, spool_folder(loaded->history));
+    if (!reader) return tl::unexpected(no_history(reader.error(), loaded->history));
+    auto ledger = ledger_of(**reader);
+    if (!ledger) return tl::unexpected(failure_of(ledger.error()));
+    std::unique_ptr<Window> window(
+        new Window(std::move(*loaded), std::move(*reader), std::move(*ledger)));
+    auto gathering = Gathering::of(window->loaded_.settings, *window->reader_, window->ledger_,
+                                   shown_now(*window->reader_, wall_now()));
+    if (!gathering) return tl::unexpected(failure_of(gathering.error()));
+    window->gathering_.emplace(std::move(*gathering));
+    return window;
+  }
+
+  [[nodiscard]] const Ledger& ledger() const { return ledger_; }
+  [[nodiscard]] const LocalTime& zone() const { return loaded_.zone; }
+  [[nodiscard]] const Gathering& gathering() const { return *gathering_; }
+
+  [[nodiscard]] TextContext context() const {
+    return {loaded_.zone, gathering_->now(), behind(), terminal_style()};
+  }
+
+ private:
+  Window(Loaded loaded, std::unique_ptr<Reader> reader, Ledger ledger)
+      : loaded_(std::move(loaded)), reader_(std::move(reader)), ledger_(std::move(ledger)) {}
+
+  static Failure no_history(const Error& error, const std::filesystem::path& file) {
+    if (error.kind != ErrorKind::not_found) return failure_of(error);
+    return {ExitCode::failed,
+            fmt::format("there is no history yet at {}: torpord makes it when it first runs, and "
+                        "so does `torpor import readings`",
+                        file.string())};
+  }
+
+  // Worth a word once no sensor's last value can still hold. Under `clock: readings` the data's
+  // time has nothing to do with that of this computer.
+  [[nodiscard]] std::optional<Duration> behind() const {
+    if (loaded_.settings.clock == rules::Clock::readings) return std::nullopt;
+    Duration longest_hold{};
+    for (const auto& sensor : loaded_.settings.sensors) {
+      longest_hold = std::max(longest_hold, sensor.spec.hold);
+    }
+    const Duration behind = wall_now() - gathering_->now();
+    return behind > longest_hold ? std::optional(behind) : std::nullopt;
+  }
+
+  Loaded loaded_;
+  std::unique_ptr<Reader> reader_;
+  Ledger ledger_;
+  std::optional<Gathering> gathering_;  // of the members above
+};
+
+std::string show_alerts(const std::vector<AlertView>& views, bool all, Form form,
+                        const TextContext& context) {
+  return form == Form::json ? alerts_json(views, context.as_of) + '\n'
+                            : alerts_text(views, all, context);
+}
+
+Failure unknown_jar(const std::string& id, const Ledger& ledger) {
+  std::vector<std::string> known;
+  for (const auto& [jar, state] : ledger.jars()) known.push_back(jar);
+  std::string text = fmt::format("no jar '{}' is registered", printable(id));
+  const std::string nearest = config::nearest_word(id, known);
+  if (!nearest.empty()) text += fmt::format("; did you mean {}?", nearest);
+  if (known.empty()) {
+    text += "; none is yet: torpor tell 'new jar ...' registers one";
+  } else if (nearest.empty()) {
+    text += "; `torpor jars` lists them";
+  }
+  return {ExitCode::failed, text};
+}
+
+tl::expected<std::optional<Instant>, Failure> read_time(const char* option, const std::string& text,
+                                                        const LocalTime& zone) {
+  if (text.empty()) return std::nullopt;
+  auto instant = zone.parse(text);
+  if (!instant) {
+    return tl::unexpected(Failure{ExitCode::usage, fmt::format("{}: {}", option, instant.error())});
+  }
+  return *instant;
+}
+
+tl::expected<HistoryRange, Failure> read_range(const JarQuestion& question, const LocalTime& zone) {
+  HistoryRange range;
+  const auto from = read_time("--from", question.from, zone);
+  if (!from) return tl::unexpected(from.error());
+  const auto to = read_time("--to", question.to, zone);
+  if (!to) return tl::unexpected(to.error());
+  range.from = *from;
+  range.to = *to;
+  if (range.from && range.to && *range.from >= *range.to) {
+    return tl::unexpected(Failure{ExitCode::usage, "--from must lie before --to"});
+  }
+  if (!question.every.empty()) {
+    const auto every = read_duration(question.every);
+    if (!every) {
+      return tl::unexpected(Failure{ExitCode::usage, "--every: " + every.error()});
+    }
+    range.every = *every;
+  }
+  return range;
+}
+
+Outcome check_rows(const HistoryRange& range, const Gathering::Stretch& stretch) {
+  if (!range.every) return {};
+  const std::int64_t rows = (stretch.to - stretch.from) / *range.every;
+  if (rows <= kMostRows) return {};
+  return tl::unexpected(Failure{
+      ExitCode::usage,
+      fmt::format("--every {} would give {} rows, and more than {} are not shown at once: choose a "
+                  "longer interval, or a shorter time with --from and --to",
+                  in_words(*range.every), rows, kMostRows)});
+}
+
+}  // namespace
+
+tl::expected<std::string, Failure> show(Shown what, Form form,
+                                        const std::filesystem::path& config) {
+  const auto window = Window::open(config);
+  if (!window) return tl::unexpected(window.error());
+  const Gathering& gathering = (*window)->gathering();
+  const TextContext context = (*window)->context();
+  const bool json = form == Form::json;
+  switch (what) {
+    case Shown::jars: {
+      const auto views = gathering.jars();
+      return json ? jars_json(views, context.as_of) + '\n' : jars_text(views, context);
+    }
+    case Shown::places: {
+      const auto views = gathering.places();
+      return json ? places_json(views, context.as_of) + '\n' : places_text(views, context);
+    }
+    case Shown::sensors: {
+      const auto views = gathering.sensors();
+      return json ? sensors_json(views, context.as_of) + '\n' : sensors_text(views, context);
+    }
+    case Shown::open_alerts:
+      return show_alerts(gathering.open_alerts(), false, form, context);
+    case Shown::all_alerts:
+      break;
+  }
+  const auto all = gathering.all_alerts();
+  if (!all) return tl::unexpected(failure_of(all.error()));
+  return show_alerts(*all, true, form, context);
+}
+
+tl::expected<std::string, Failure> show_jar(const JarQuestion& question,
+                                            const std::filesystem::path& config) {
+  const auto window = Window::open(config);
+  if (!window) return tl::unexpected(window.error());
+  const Ledger& ledger = (*window)->ledger();
+  const Jar* jar = ledger.find(question.jar);
+  if (jar == nullptr) return tl::unexpected(unknown_jar(question.jar, ledger));
+  const auto range = read_range(question, (*window)->zone());
+  if (!range) return tl::unexpected(range.error());
+  const Gathering& gathering = (*window)->gathering();
+  if (auto few = check_rows(*range, gathering.stretch(*jar, *range)); !few) {
+    return tl::unexpected(few.error());
+  }
+  const auto view = gathering.jar_history(*jar, *range);
+  if (!view) return tl::unexpected(failure_of(view.error()));
+  switch (question.form) {
+    case Form::json:
+      return jar_history_json(*view) + '\n';
+    case Form::csv:
+      return exposure_csv(view->exposure);
+    case Form::text:
+      break;
+  }
+  return jar_history_text(*view, (*window)->context());
+}
+
+}  // namespace torpor::daemon

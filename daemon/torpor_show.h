@@ -1,0 +1,27 @@
+// The reading commands: jars, jar ID, places, sensors, alerts. They open the history read-only and
+// work with and without the service running.
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+#include "daemon/torpor_failure.h"
+
+namespace torpor::daemon {
+
+enum class Form { text, json, csv };
+enum class Shown { jars, places, sensors, open_alerts, all_alerts };
+
+// What to print, whole.
+[[nodiscard]] tl::expected<std::string, Failure> show(Shown what, Form form,
+                                                      const std::filesystem::path& config);
+
+struct JarQuestion {
+  std::string jar;
+  std::string from, to, every;  // as typed; empty: the default
+  Form form = Form::text;
+};
+[[nodiscard]] tl::expected<std::string, Failure> show_jar(const JarQuestion& question,
+                                                          const std::filesystem::path& config);
+
+}  // namespace torpor::daemon

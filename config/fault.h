@@ -7,17 +7,17 @@
 
 namespace torpor::config {
 
-struct Mark {                    // 1-based; 0: the file as a whole
+struct Mark {  // 1-based; 0: the file as a whole
   int line = 0;
-  int column = 0;                // in characters, not bytes
+  int column = 0;  // in characters, not bytes
   friend bool operator==(const Mark&, const Mark&) = default;
 };
 
 struct Fault {
   std::string file;
   Mark at;
-  std::string message;           // what was found, what was expected, the nearest known word
-  std::string source_line;       // the line's text for the caret; may be empty
+  std::string message;      // what was found, what was expected, the nearest known word
+  std::string source_line;  // the line's text for the caret; may be empty
   friend bool operator==(const Fault&, const Fault&) = default;
 };
 

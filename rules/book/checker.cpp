@@ -154,9 +154,9 @@ class Checker {
     Clause clause;
     clause.of = std::move(*of);
     clause.comparison = node.comparison;
-    const auto limit = amount(node.limit, clause.of, node.of.span);
+    const auto limit = amount(node.limit, clause.of);
     const bool between = node.comparison == Comparison::between;
-    const auto upper = between ? amount(node.upper, clause.of, node.of.span) : limit;
+    const auto upper = between ? amount(node.upper, clause.of) : limit;
     if (!limit || !upper) return nullptr;
     clause.limit = *limit;
     if (between) clause.upper = *upper;
@@ -226,9 +226,7 @@ class Checker {
                       hint.empty() ? scope_phrase(scope_) : owner, list_of(scope_)));
   }
 
-  std::optional<WrittenAmount> amount(const ParsedAmount& parsed, const Expression& of,
-                                      Span of_span) {
-    (void)of_span;
+  std::optional<WrittenAmount> amount(const ParsedAmount& parsed, const Expression& of) {
     const std::string what = to_text(of);
     const std::string number = number_only(parsed.number);
     if (of.dimension == Dimension::number) {

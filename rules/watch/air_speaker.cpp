@@ -1,0 +1,53 @@
+#include "rules/watch/air_speaker.h"
+
+#include <algorithm>
+
+namespace torpor::rules {
+namespace {
+
+bool is_outside(const Layout& layout, std::string_view place) {
+  return std::any_of(layout.places.begin(), layout.places.end(), [&](const PlaceSpec& spec) {
+    return spec.outside && is_at_or_below(place, spec.path);
+  });
+}
+
+}  // namespace
+
+std::vector<std::size_t> speakers_for(const Layout& layout, std::string_view place) {
+  std::vector<std::size_t> speakers;
+  const bool starts_outside = is_outside(layout, place);
+  for (std::string_view at = place; !at.empty(); at = parent_place(at)) {
+    // The weather is no stand-in for a room's own air.
+    if (!starts_outside && is_outside(layout, at)) break;
+    for (std::size_t i = 0; i < layout.sensors.size(); ++i) {
+      const SensorSpec& sensor = layout.sensors[i];
+      if (sensor.jar.empty() && sensor.senses == Senses::air && sensor.place == at) {
+        speakers.push_back(i);
+      }
+    }
+  }
+  return speakers;
+}
+
+SpokenAir spoken_air(std::span<const std::size_t> speakers, std::span<const SensorAir> air,
+                     Instant t) {
+  SpokenAir spoken;
+  for (const std::size_t speaker : speakers) {
+    const SensorAir& own = air[speaker];
+    const bool warm = own.temperature && own.temperature->live_at(t);
+    const bool damp = own.humidity && own.humidity->live_at(t);
+    if (warm && !spoken.temperature) {
+      spoken.temperature_speaker = speaker;
+      spoken.temperature = Celsius(own.temperature->value);
+    }
+    if (warm && damp && !spoken.humidity) {
+      spoken.humidity_speaker = speaker;
+      spoken.humidity = Percent(own.humidity->value);
+      spoken.humid_temperature = Celsius(own.temperature->value);
+    }
+    if (spoken.temperature && spoken.humidity) break;
+  }
+  return spoken;
+}
+
+}  // namespace torpor::rules

@@ -15,9 +15,9 @@ namespace torpor::rules {
 
 // A value that holds from its measuring until the sensor's next reading, at most `hold`.
 struct HeldValue {
-  double value = 0.0;          // canonical unit
+  double value = 0.0;  // canonical unit
   Instant measured_at;
-  Instant holds_until;         // exclusive
+  Instant holds_until;  // exclusive
   [[nodiscard]] bool live_at(Instant t) const { return measured_at <= t && t < holds_until; }
   friend bool operator==(const HeldValue&, const HeldValue&) = default;
 };
@@ -35,7 +35,7 @@ struct SensorAir {
 [[nodiscard]] std::vector<std::size_t> speakers_for(const Layout& layout, std::string_view place);
 
 struct SpokenAir {
-  std::optional<std::size_t> temperature_speaker;   // index into layout.sensors
+  std::optional<std::size_t> temperature_speaker;  // index into layout.sensors
   std::optional<Celsius> temperature;
   // Humidity always goes with the temperature of the same sensor: `humid_temperature` is that one.
   std::optional<std::size_t> humidity_speaker;

@@ -16,8 +16,8 @@ enum class Senses { air, headspace, glass, culture };
 
 struct SensorSpec {
   std::string id;
-  std::string place;           // path of the place it hangs on; empty when it hangs on a jar
-  std::string jar;             // jar id; empty when it hangs on a place
+  std::string place;  // path of the place it hangs on; empty when it hangs on a jar
+  std::string jar;    // jar id; empty when it hangs on a place
   Senses senses = Senses::air;
   std::vector<Quantity> measures;
   Duration expected_interval{};  // > 0; the configuration's default where not given
@@ -26,7 +26,7 @@ struct SensorSpec {
 };
 
 struct PlaceSpec {
-  std::string path;            // "cellar/shelf-2"
+  std::string path;  // "cellar/shelf-2"
   bool outside = false;
   friend bool operator==(const PlaceSpec&, const PlaceSpec&) = default;
 };

@@ -1,0 +1,61 @@
+#include "rules/watch/watch.h"
+
+#include "rules/watch/core.h"
+
+namespace torpor::rules {
+
+std::string_view alert_change_name(AlertChangeKind kind) {
+  switch (kind) {
+    case AlertChangeKind::raised:
+      return "raised";
+    case AlertChangeKind::reopened:
+      return "reopened";
+    case AlertChangeKind::seen:
+      return "seen";
+    case AlertChangeKind::eased:
+      return "eased";
+    case AlertChangeKind::ended:
+      return "ended";
+    case AlertChangeKind::updated:
+      return "updated";
+  }
+  return "";
+}
+
+Watch::Watch(WatchSettings settings) : core_(std::make_unique<Core>(std::move(settings))) {}
+Watch::~Watch() = default;
+Watch::Watch(Watch&&) noexcept = default;
+Watch& Watch::operator=(Watch&&) noexcept = default;
+
+Effects Watch::step(Instant wall, const Input& input) { return core_->step(wall, input); }
+
+std::optional<Instant> Watch::now() const { return core_->now(); }
+
+std::optional<Instant> Watch::next_due() const { return core_->next_due(); }
+
+std::vector<Alert> Watch::open_alerts() const { return core_->open_alerts(); }
+
+bool Watch::is_late(std::string_view sensor, Quantity quantity, Instant measured_at) const {
+  const auto newest = this->newest(sensor, quantity);
+  return newest && measured_at < newest->measured_at;
+}
+
+std::optional<Reading> Watch::newest(std::string_view sensor, Quantity quantity) const {
+  const SensorTrack* track = core_->track(sensor);
+  return track == nullptr ? std::nullopt : track->newest(quantity);
+}
+
+std::optional<Reading> Watch::newest_trusted(std::string_view sensor, Quantity quantity) const {
+  const SensorTrack* track = core_->track(sensor);
+  return track == nullptr ? std::nullopt : track->newest_trusted(quantity);
+}
+
+SpokenAir Watch::air_at(std::string_view place) const { return core_->air_at(place); }
+
+std::string Watch::snapshot() const { return core_->snapshot(); }
+
+tl::expected<void, std::string> Watch::restore(std::string_view bytes) {
+  return core_->restore(bytes);
+}
+
+}  // namespace torpor::rules

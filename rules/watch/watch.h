@@ -20,6 +20,7 @@
 #include <tl/expected.hpp>
 
 #include "rules/book/rule.h"
+#include "rules/watch/air_speaker.h"
 #include "rules/watch/layout.h"
 #include "sensors/reading.h"
 
@@ -27,7 +28,7 @@ namespace torpor::rules {
 
 enum class Clock { wall, readings };
 
-struct QuietHours {              // local minutes of the day; from > to spans midnight
+struct QuietHours {  // local minutes of the day; from > to spans midnight
   int from_minute = 0;
   int to_minute = 0;
 };
@@ -39,7 +40,7 @@ struct WatchSettings {
   std::optional<QuietHours> quiet;
   // Local time minus UTC at an instant; the daemon supplies the zone's rules. Empty: UTC.
   std::function<std::chrono::minutes(Instant)> utc_offset;
-  Duration late = std::chrono::hours(1);           // how far back a late reading re-steps its subjects
+  Duration late = std::chrono::hours(1);  // how far back a late reading re-steps its subjects
   Duration reopen_within = std::chrono::hours(1);  // a new raise inside it is the same alert
 };
 
@@ -71,41 +72,41 @@ struct LinkInput {
 // Nothing but the passing of time: a timer was due.
 struct TickInput {};
 
-using Input = std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, SeenInput, LinkInput,
-                           TickInput>;
+using Input =
+    std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, SeenInput, LinkInput, TickInput>;
 
 // ---- outputs ----------------------------------------------------------------------------------
 
 enum class SubjectKind { place, jar, sensor, service };
 struct Subject {
   SubjectKind kind = SubjectKind::place;
-  std::string id;                // place path, jar id, sensor id; empty for service
+  std::string id;  // place path, jar id, sensor id; empty for service
   friend auto operator<=>(const Subject&, const Subject&) = default;
 };
 
 enum class AlertState { standing, eased, ended };
 
-struct Figure {                  // one number behind an alert, as shown to a person and in JSON
-  std::string name;              // "temperature"
-  std::optional<double> value;   // canonical unit; nullopt: unknown
-  std::string unit;              // "°C"
+struct Figure {                 // one number behind an alert, as shown to a person and in JSON
+  std::string name;             // "temperature"
+  std::optional<double> value;  // canonical unit; nullopt: unknown
+  std::string unit;             // "°C"
   friend bool operator==(const Figure&, const Figure&) = default;
 };
 
 // An alert as it is now. One cause is one alert: it lists its jars.
 struct Alert {
-  std::uint64_t number = 0;      // never restarts, never reused
+  std::uint64_t number = 0;  // never restarts, never reused
   std::string rule;
   Subject subject;
   Urgency urgency = Urgency::this_week;
   AlertState state = AlertState::standing;
-  Instant since;                 // when the condition was met, in engine time
-  Instant raised_at;             // engine time of the raise (of the last one, if it reopened)
+  Instant since;      // when the condition was met, in engine time
+  Instant raised_at;  // engine time of the raise (of the last one, if it reopened)
   std::optional<Instant> eased_at;
   std::optional<Instant> ended_at;
   std::optional<Instant> seen_at;
   std::string seen_by;
-  std::string what;              // one plain sentence: what, where, figures
+  std::string what;  // one plain sentence: what, where, figures
   std::string why;
   std::vector<Remedy> remedies;
   std::vector<std::string> jars;
@@ -118,15 +119,15 @@ enum class AlertChangeKind { raised, reopened, seen, eased, ended, updated };
 
 struct AlertChange {
   AlertChangeKind kind = AlertChangeKind::raised;
-  Instant at;                    // engine time
-  Alert alert;                   // whole, after the change
+  Instant at;   // engine time
+  Alert alert;  // whole, after the change
   friend bool operator==(const AlertChange&, const AlertChange&) = default;
 };
 
 // One plain UTF-8 line for a phone. `id` is stable across restart and repeated delivery.
 struct Notice {
   std::string id;
-  std::uint64_t alert = 0;       // 0: about the service itself
+  std::uint64_t alert = 0;  // 0: about the service itself
   std::string line;
   friend bool operator==(const Notice&, const Notice&) = default;
 };
@@ -157,8 +158,13 @@ class Watch {
   [[nodiscard]] std::vector<Alert> open_alerts() const;
   // True if a reading of this sensor and quantity would be late: older than the newest applied one.
   [[nodiscard]] bool is_late(std::string_view sensor, Quantity quantity, Instant measured_at) const;
-  // The newest applied reading of a sensor and quantity.
+  // The newest applied reading of a sensor and quantity, trusted or not.
   [[nodiscard]] std::optional<Reading> newest(std::string_view sensor, Quantity quantity) const;
+  // The newest applied one that is trusted; it may have ceased to hold.
+  [[nodiscard]] std::optional<Reading> newest_trusted(std::string_view sensor,
+                                                      Quantity quantity) const;
+  // What its speakers say of a place's air at the engine's now, as the rules see it.
+  [[nodiscard]] SpokenAir air_at(std::string_view place) const;
 
   // Everything that future steps depend on, as bytes; restore() of it into a Watch with the same
   // settings continues exactly. With changed settings what still exists is carried over: alerts of

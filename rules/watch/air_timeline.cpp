@@ -1,0 +1,217 @@
+#include "rules/watch/air_timeline.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numeric>
+
+#include "rules/air/psychrometrics.h"
+
+namespace torpor::rules {
+namespace {
+
+constexpr double kUnknown = std::numeric_limits<double>::quiet_NaN();
+
+// Old readings and moments are dropped in lots: erasing from the front of a vector moves the rest.
+constexpr std::size_t kForgetAtOnce = 64;
+
+std::optional<HeldValue>& held(SensorAir& air, Quantity quantity) {
+  return quantity == Quantity::temperature ? air.temperature : air.humidity;
+}
+
+void derive(AirTimeline::Moment& moment) {
+  moment.is_derived = true;
+  if (std::isnan(moment.humidity)) return;
+  const Celsius temperature(moment.humid_temperature);
+  const Pascal pressure = air::vapour_pressure(temperature, Percent(moment.humidity));
+  moment.derived[1] = air::absolute_humidity(temperature, pressure).value();
+  moment.derived[2] = pressure.value();
+  if (pressure.value() > 0.0) moment.derived[0] = air::dew_point(pressure).value();
+}
+
+// Bitwise, so that unknown equals unknown.
+bool same(double a, double b) { return a == b || (std::isnan(a) && std::isnan(b)); }
+
+bool same_values(const AirTimeline::Moment& a, const AirTimeline::Moment& b) {
+  return a.temperature_speaker == b.temperature_speaker &&
+         a.humidity_speaker == b.humidity_speaker && same(a.temperature, b.temperature) &&
+         same(a.humidity, b.humidity) && same(a.humid_temperature, b.humid_temperature);
+}
+
+AirTimeline::Moment unknown_moment(Instant from) {
+  return {from, {}, {}, kUnknown, kUnknown, kUnknown, {kUnknown, kUnknown, kUnknown}, false};
+}
+
+}  // namespace
+
+AirTimeline::AirTimeline(std::vector<std::size_t> speakers, std::vector<Duration> holds,
+                         Duration late, Duration reach)
+    : speakers_(std::move(speakers)),
+      positions_(speakers_.size()),
+      holds_(std::move(holds)),
+      late_(late),
+      reach_(reach),
+      base_(holds_.size()),
+      head_(holds_.size()),
+      moments_{unknown_moment(kAlways)} {
+  std::iota(positions_.begin(), positions_.end(), std::size_t{0});
+}
+
+void AirTimeline::hold(std::vector<SensorAir>& air, const AirReading& reading) const {
+  held(air[reading.speaker], reading.quantity) =
+      HeldValue{reading.value, reading.at, reading.at + holds_[reading.speaker]};
+}
+
+bool AirTimeline::insert(const AirReading& reading) {
+  if (newest_ && reading.at < *newest_ - late_) return false;
+  const bool in_order = !newest_ || reading.at >= *newest_;
+  auto place = readings_.end();
+  if (newest_ && reading.at <= *newest_) {
+    place = std::upper_bound(readings_.begin(), readings_.end(), reading.at,
+                             [](Instant t, const AirReading& other) { return t < other.at; });
+    for (auto same_time = place; same_time != readings_.begin();) {
+      --same_time;
+      if (same_time->at != reading.at) break;
+      if (same_time->speaker == reading.speaker && same_time->quantity == reading.quantity) {
+        return false;
+      }
+    }
+  }
+  const auto index = static_cast<std::size_t>(place - readings_.begin());
+  readings_.insert(place, reading);
+  if (in_order) {
+    newest_ = reading.at;
+    hold(head_, reading);
+    project(head_, readings_.size(), reading.at);
+    forget_old();
+    return true;
+  }
+  std::vector<SensorAir> air = base_;
+  for (std::size_t i = 0; i <= index; ++i) hold(air, readings_[i]);
+  std::vector<SensorAir> all = air;
+  for (std::size_t i = index + 1; i < readings_.size(); ++i) hold(all, readings_[i]);
+  head_ = std::move(all);
+  project(std::move(air), index + 1, reading.at);
+  return true;
+}
+
+// Rebuilds the moments from `from` on. `air` is what holds at `from`; readings from `next_reading`
+// on are still to come.
+void AirTimeline::project(std::vector<SensorAir> air, std::size_t next_reading, Instant from) {
+  while (moments_.size() > 1 && moments_.back().from >= from) moments_.pop_back();
+  Instant t = from;
+  while (true) {
+    while (next_reading < readings_.size() && readings_[next_reading].at <= t) {
+      hold(air, readings_[next_reading++]);
+    }
+    append_moment(air, t);
+    Instant next = next_reading < readings_.size() ? readings_[next_reading].at : kNever;
+    for (const SensorAir& own : air) {
+      for (const auto* value : {&own.temperature, &own.humidity}) {
+        if (*value && (*value)->holds_until > t) next = std::min(next, (*value)->holds_until);
+      }
+    }
+    if (next == kNever) return;
+    t = next;
+  }
+}
+
+void AirTimeline::append_moment(const std::vector<SensorAir>& air, Instant from) {
+  const SpokenAir spoken = spoken_air(positions_, air, from);
+  Moment moment = unknown_moment(from);
+  if (spoken.temperature_speaker)
+    moment.temperature_speaker = speakers_[*spoken.temperature_speaker];
+  if (spoken.humidity_speaker) moment.humidity_speaker = speakers_[*spoken.humidity_speaker];
+  if (spoken.temperature) moment.temperature = spoken.temperature->value();
+  if (spoken.humidity) moment.humidity = spoken.humidity->value();
+  if (spoken.humid_temperature) moment.humid_temperature = spoken.humid_temperature->value();
+  if (!same_values(moments_.back(), moment)) moments_.push_back(moment);
+}
+
+void AirTimeline::forget_old() {
+  const Instant horizon = *newest_ - reach_;
+  if (readings_.size() > kForgetAtOnce && readings_[kForgetAtOnce].at < horizon) {
+    const auto old = std::find_if(readings_.begin(), readings_.end(),
+                                  [&](const AirReading& each) { return each.at >= horizon; });
+    for (auto each = readings_.begin(); each != old; ++each) hold(base_, *each);
+    readings_.erase(readings_.begin(), old);
+  }
+  if (moments_.size() > kForgetAtOnce + 1 && moments_[kForgetAtOnce + 1].from <= horizon) {
+    const auto past = std::find_if(moments_.begin(), moments_.end(),
+                                   [&](const Moment& each) { return each.from > horizon; });
+    // The last one that began before the horizon still stands at it.
+    moments_.erase(moments_.begin(), past - 1);
+  }
+}
+
+std::size_t AirTimeline::index_at(Instant t) const {
+  // Nearly always one of the last few: the present.
+  std::size_t i = moments_.size() - 1;
+  for (int steps = 0; i > 0 && moments_[i].from > t; ++steps) {
+    if (steps == 8) {
+      const auto after =
+          std::upper_bound(moments_.begin(), moments_.begin() + static_cast<std::ptrdiff_t>(i), t,
+                           [](Instant at, const Moment& m) { return at < m.from; });
+      return after == moments_.begin() ? 0 : static_cast<std::size_t>(after - moments_.begin()) - 1;
+    }
+    --i;
+  }
+  return i;
+}
+
+AirTimeline::Spoken AirTimeline::value_at(RuleQuantity quantity, Instant t) {
+  const std::size_t i = index_at(t);
+  Moment& moment = moments_[i];
+  const Instant until = i + 1 < moments_.size() ? moments_[i + 1].from : kNever;
+  if (quantity == RuleQuantity::temperature) return {moment.temperature, until};
+  if (quantity == RuleQuantity::humidity) return {moment.humidity, until};
+  if (!moment.is_derived) derive(moment);
+  if (quantity == RuleQuantity::dew_point) return {moment.derived[0], until};
+  if (quantity == RuleQuantity::absolute_humidity) return {moment.derived[1], until};
+  return {moment.derived[2], until};
+}
+
+const AirTimeline::Moment& AirTimeline::moment_at(Instant t) const { return moments_[index_at(t)]; }
+
+SpokenAir AirTimeline::air_at(Instant t) const {
+  const Moment& moment = moment_at(t);
+  SpokenAir spoken;
+  spoken.temperature_speaker = moment.temperature_speaker;
+  spoken.humidity_speaker = moment.humidity_speaker;
+  if (!std::isnan(moment.temperature)) spoken.temperature = Celsius(moment.temperature);
+  if (!std::isnan(moment.humidity)) {
+    spoken.humidity = Percent(moment.humidity);
+    spoken.humid_temperature = Celsius(moment.humid_temperature);
+  }
+  return spoken;
+}
+
+std::vector<AirReading> AirTimeline::kept() const {
+  std::vector<AirReading> all;
+  for (const std::size_t speaker : positions_) {
+    const SensorAir& air = base_[speaker];
+    if (air.temperature) {
+      all.push_back(
+          {air.temperature->measured_at, speaker, Quantity::temperature, air.temperature->value});
+    }
+    if (air.humidity) {
+      all.push_back({air.humidity->measured_at, speaker, Quantity::humidity, air.humidity->value});
+    }
+  }
+  all.insert(all.end(), readings_.begin(), readings_.end());
+  std::stable_sort(all.begin(), all.end(),
+                   [](const AirReading& a, const AirReading& b) { return a.at < b.at; });
+  return all;
+}
+
+void AirTimeline::restore(const std::vector<AirReading>& kept, std::optional<Instant> newest) {
+  readings_ = kept;
+  newest_ = newest;
+  base_.assign(holds_.size(), {});
+  head_ = base_;
+  moments_ = {unknown_moment(kAlways)};
+  for (const AirReading& reading : readings_) hold(head_, reading);
+  if (!readings_.empty()) project(base_, 0, readings_.front().at);
+}
+
+}  // namespace torpor::rules

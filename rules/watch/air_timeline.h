@@ -1,0 +1,89 @@
+// What one list of speakers says of the air, as a function of time: constant from one moment to the
+// next, known as far back as a late reading may reach and, should nothing more arrive, for ever
+// ahead. All places with the same speakers share one.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "rules/book/rule_quantity.h"
+#include "rules/watch/air_speaker.h"
+#include "rules/watch/layout.h"
+
+namespace torpor::rules {
+
+inline constexpr Instant kNever = Instant::max();
+inline constexpr Instant kAlways = Instant::min();
+
+// A trusted reading of one speaker, in the canonical unit.
+struct AirReading {
+  Instant at;
+  std::size_t speaker = 0;  // position in the timeline's list of speakers
+  Quantity quantity = Quantity::temperature;
+  double value = 0.0;
+  friend bool operator==(const AirReading&, const AirReading&) = default;
+};
+
+class AirTimeline {
+ public:
+  // `speakers`: indices into layout.sensors, best first; `holds[i]`: how long a value of
+  // speakers[i] holds. `reach`: how far behind the newest reading the past stays exact, at least
+  // `late`.
+  AirTimeline(std::vector<std::size_t> speakers, std::vector<Duration> holds, Duration late,
+              Duration reach);
+
+  [[nodiscard]] const std::vector<std::size_t>& speakers() const { return speakers_; }
+  [[nodiscard]] std::optional<Instant> newest() const { return newest_; }
+
+  // Takes in a reading of one of the speakers. False, and nothing changes: it is older than the
+  // newest by more than `late`, or that speaker has one of that quantity and time already.
+  bool insert(const AirReading& reading);
+
+  // From `from` until the next moment the values are these. Speakers are indices into
+  // layout.sensors.
+  struct Moment {
+    Instant from;
+    std::optional<std::size_t> temperature_speaker, humidity_speaker;
+    double temperature, humidity, humid_temperature;  // NaN: unknown
+    std::array<double, 3> derived;                    // dew point, absolute, vapour pressure
+    bool is_derived;
+  };
+
+  struct Spoken {
+    double value;   // canonical; NaN: unknown
+    Instant until;  // the value is this until then (exclusive); kNever: for ever
+  };
+  // Precondition: `quantity` is one of the air. Exact for t from newest() - reach on.
+  [[nodiscard]] Spoken value_at(RuleQuantity quantity, Instant t);
+  [[nodiscard]] const Moment& moment_at(Instant t) const;
+  // From the values as a person or topic wants them.
+  [[nodiscard]] SpokenAir air_at(Instant t) const;
+
+  // ---- for the snapshot -----------------------------------------------------------------------
+  // The newest reading of each speaker and quantity from before the kept ones, then those kept.
+  [[nodiscard]] std::vector<AirReading> kept() const;
+  void restore(const std::vector<AirReading>& kept, std::optional<Instant> newest);
+
+ private:
+  [[nodiscard]] std::size_t index_at(Instant t) const;
+  void hold(std::vector<SensorAir>& air, const AirReading& reading) const;
+  void project(std::vector<SensorAir> air, std::size_t next_reading, Instant from);
+  void append_moment(const std::vector<SensorAir>& air, Instant from);
+  void forget_old();
+
+  std::vector<std::size_t> speakers_;   // as in the layout
+  std::vector<std::size_t> positions_;  // 0, 1, ...: how the members below count speakers
+  std::vector<Duration> holds_;
+  Duration late_;
+  Duration reach_;
+
+  std::optional<Instant> newest_;
+  std::vector<SensorAir> base_;       // what held just before readings_; by position
+  std::vector<SensorAir> head_;       // what holds after all of readings_
+  std::vector<AirReading> readings_;  // by time; older ones are in base_
+  std::vector<Moment> moments_;       // by time; the first one stands for all time before it
+};
+
+}  // namespace torpor::rules

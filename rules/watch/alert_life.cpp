@@ -1,0 +1,188 @@
+#include "rules/watch/alert_life.h"
+
+#include <algorithm>
+
+namespace torpor::rules {
+
+Duration repeat_after(Urgency urgency) {
+  switch (urgency) {
+    case Urgency::now:
+      return std::chrono::minutes(15);
+    case Urgency::today:
+      return std::chrono::hours(6);
+    case Urgency::this_week:
+      break;
+  }
+  return std::chrono::days(2);
+}
+
+Instant OpenAlert::due(Duration reopen_within) const {
+  if (alert.state == AlertState::eased) return *alert.eased_at + reopen_within;
+  return notice_due;
+}
+
+Instant AlertLife::delivery(Urgency urgency, Instant at) const {
+  return urgency == Urgency::now ? at : after_quiet(at, quiet_, offset_);
+}
+
+// The open alert that a newly met subject belongs to: its own, else that of the nearest place
+// above.
+OpenAlert* AlertLife::alert_for(const Rule& rule, const Subject& subject) {
+  const auto own = own_.find({rule.name, subject});
+  if (own != own_.end()) return &open_.at(own->second);
+  if (subject.kind != SubjectKind::place) return nullptr;
+  for (auto above = parent_place(subject.id); !above.empty(); above = parent_place(above)) {
+    const auto found = own_.find({rule.name, {SubjectKind::place, std::string(above)}});
+    if (found != own_.end()) return &open_.at(found->second);
+  }
+  return nullptr;
+}
+
+AlertLife::Outcome AlertLife::raise(const Rule& rule, const Subject& subject, Instant since,
+                                    Instant now) {
+  std::optional<AlertChangeKind> kind;
+  OpenAlert* open = alert_for(rule, subject);
+  if (open == nullptr) {
+    const std::uint64_t number = next_number_++;
+    open = &open_[number];
+    open->alert.number = number;
+    open->alert.rule = rule.name;
+    open->alert.subject = subject;
+    open->alert.urgency = rule.urgency;
+    open->alert.why = rule.why;
+    open->alert.remedies = rule.remedies;
+    open->alert.since = since;
+    open->alert.raised_at = now;
+    open->notice_due = delivery(rule.urgency, now);
+    own_[{rule.name, subject}] = number;
+    kind = AlertChangeKind::raised;
+  } else if (open->alert.state == AlertState::eased) {
+    kind = reopen(*open, open->joined.count(subject.id) == 0, since, now);
+  }
+  open->standing.insert(subject.id);
+  open->joined.insert(subject.id);
+  standing_in_[{rule.name, subject}] = open->alert.number;
+  reschedule(open->alert.number);
+  return {open->alert.number, kind};
+}
+
+AlertChangeKind AlertLife::reopen(OpenAlert& open, bool is_new_subject, Instant since,
+                                  Instant now) {
+  Alert& alert = open.alert;
+  alert.state = AlertState::standing;
+  alert.eased_at.reset();
+  alert.since = since;
+  alert.raised_at = now;
+  const bool tell_at_once = is_new_subject || alert.urgency == Urgency::now;
+  if (tell_at_once) {
+    alert.seen_at.reset();
+    alert.seen_by.clear();
+  }
+  if (!alert.seen_at) {
+    const bool wait = open.last_notice && !tell_at_once;
+    const Instant earliest =
+        wait ? std::max(now, *open.last_notice + repeat_after(alert.urgency)) : now;
+    open.notice_due = delivery(alert.urgency, earliest);
+  }
+  return AlertChangeKind::reopened;
+}
+
+std::optional<AlertLife::Outcome> AlertLife::ease(const std::string& rule, const Subject& subject,
+                                                  Instant now) {
+  const auto found = standing_in_.find({rule, subject});
+  if (found == standing_in_.end()) return std::nullopt;
+  const std::uint64_t number = found->second;
+  standing_in_.erase(found);
+  OpenAlert& open = open_.at(number);
+  open.standing.erase(subject.id);
+  if (!open.standing.empty()) return Outcome{number, std::nullopt};
+  open.alert.state = AlertState::eased;
+  open.alert.eased_at = now;
+  open.notice_due = kNever;
+  reschedule(number);
+  return Outcome{number, AlertChangeKind::eased};
+}
+
+bool AlertLife::see(std::uint64_t number, const std::string& by, Instant now) {
+  const auto found = open_.find(number);
+  if (found == open_.end() || found->second.alert.seen_at) return false;
+  found->second.alert.seen_at = now;
+  found->second.alert.seen_by = by;
+  found->second.notice_due = kNever;
+  reschedule(number);
+  return true;
+}
+
+Alert AlertLife::end(std::uint64_t number, Instant now) {
+  OpenAlert& open = open_.at(number);
+  Alert alert = open.alert;
+  alert.state = AlertState::ended;
+  if (!alert.eased_at) alert.eased_at = now;
+  alert.ended_at = now;
+  for (const std::string& id : open.standing) {
+    standing_in_.erase({alert.rule, {alert.subject.kind, id}});
+  }
+  own_.erase({alert.rule, alert.subject});
+  due_.erase({scheduled_.at(number), number});
+  scheduled_.erase(number);
+  open_.erase(number);
+  return alert;
+}
+
+bool AlertLife::take_due_notice(std::uint64_t number, Instant now) {
+  OpenAlert& open = open_.at(number);
+  if (open.notice_due > now) return false;
+  open.last_notice = now;
+  ++open.notices;
+  open.notice_due = delivery(open.alert.urgency, now + repeat_after(open.alert.urgency));
+  reschedule(number);
+  return true;
+}
+
+bool AlertLife::is_over(std::uint64_t number, Instant now) const {
+  const OpenAlert& open = open_.at(number);
+  return open.alert.state == AlertState::eased && open.due(reopen_within_) <= now;
+}
+
+std::pair<Instant, std::uint64_t> AlertLife::next_due() const {
+  return due_.empty() ? std::pair(kNever, std::uint64_t{0}) : *due_.begin();
+}
+
+bool AlertLife::stands(const std::string& rule, const Subject& subject) const {
+  return standing_in_.count({rule, subject}) > 0;
+}
+
+std::optional<std::uint64_t> AlertLife::own(const std::string& rule, const Subject& subject) const {
+  const auto found = own_.find({rule, subject});
+  return found == own_.end() ? std::nullopt : std::optional(found->second);
+}
+
+void AlertLife::reschedule(std::uint64_t number) {
+  const Instant due = open_.at(number).due(reopen_within_);
+  const auto [known, is_new] = scheduled_.emplace(number, due);
+  if (!is_new) {
+    due_.erase({known->second, number});
+    known->second = due;
+  }
+  due_.insert({due, number});
+}
+
+void AlertLife::restore(std::vector<OpenAlert> open, std::uint64_t next_number) {
+  next_number_ = next_number;
+  open_.clear();
+  own_.clear();
+  standing_in_.clear();
+  due_.clear();
+  scheduled_.clear();
+  for (OpenAlert& each : open) {
+    const std::uint64_t number = each.alert.number;
+    own_[{each.alert.rule, each.alert.subject}] = number;
+    for (const std::string& id : each.standing) {
+      standing_in_[{each.alert.rule, {each.alert.subject.kind, id}}] = number;
+    }
+    open_.emplace(number, std::move(each));
+    reschedule(number);
+  }
+}
+
+}  // namespace torpor::rules

@@ -1,0 +1,104 @@
+// The life of alerts: which are open, what each change makes of them, and when the next notice or
+// the end is due. Knows no sensors and no words; the engine tells it what became true and false.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <set>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "rules/watch/air_timeline.h"
+#include "rules/watch/local_hours.h"
+#include "rules/watch/watch.h"
+
+namespace torpor::rules {
+
+//               raised                       eased                  `reopen_within` over
+//   (nothing) ---------> standing, unseen ----------> eased, unseen -----------------> ended
+//                          |          ^                |    |                            ^
+//                     seen |          | reopened       |    | seen                       |
+//                          v          +----------------+    v                            |
+//                        standing, seen -----------> eased, seen -------------------------+
+//                                     ^  eased         |
+//                                     +----------------+
+//                                      reopened; unseen again if the urgency is `now`
+//                                      or a place joined that was not part of it before
+//
+// A place that is met below one whose alert of the same rule is open joins that alert instead of
+// raising its own: the nearest such place above it takes it in. The alert stands while any of its
+// places is met and eases with the last. A place that already had its own alert open when the one
+// above was raised keeps it to its end.
+//
+// Notices: at the raise; again at the repeat rate while standing and unseen; for `now` also at a
+// reopening and when it eases, because somebody may be on the way. `today` and `this-week` wait for
+// the end of quiet hours, and are not sent if the alert has eased by then.
+
+struct OpenAlert {
+  Alert alert;
+  std::set<std::string> standing;  // ids of the subjects that meet the rule now
+  std::set<std::string> joined;    // ids of all that ever did; never without the alert's own
+  int notices = 0;                 // sent so far, of any kind
+  std::optional<Instant> last_notice;
+  Instant notice_due = kNever;
+  [[nodiscard]] Instant due(Duration reopen_within) const;
+};
+
+// How long an unseen alert waits before it is said again. `now` is gas, heat or self-heating: as
+// often as someone may be expected to look at a phone. `today` leaves room for the work of half a
+// day; `this-week` comes three times in its week.
+[[nodiscard]] Duration repeat_after(Urgency urgency);
+
+class AlertLife {
+ public:
+  AlertLife(Duration reopen_within, std::optional<QuietHours> quiet, UtcOffset offset)
+      : reopen_within_(reopen_within), quiet_(quiet), offset_(std::move(offset)) {}
+
+  // A rule is met at, or no longer met by, a subject. Answer the alert concerned and the kind of
+  // change; nullopt as kind: only its list of subjects changed.
+  using Outcome = std::pair<std::uint64_t, std::optional<AlertChangeKind>>;
+  Outcome raise(const Rule& rule, const Subject& subject, Instant since, Instant now);
+  std::optional<Outcome> ease(const std::string& rule, const Subject& subject, Instant now);
+  bool see(std::uint64_t number, const std::string& by, Instant now);
+  // Ends an alert whose rule or subject is gone, or whose time is over. It is open no longer.
+  Alert end(std::uint64_t number, Instant now);
+
+  // True once: a notice is due now. Schedules the next.
+  bool take_due_notice(std::uint64_t number, Instant now);
+  [[nodiscard]] bool is_over(std::uint64_t number, Instant now) const;
+  // Number and time of the alert with the earliest due notice or end; kNever: none.
+  [[nodiscard]] std::pair<Instant, std::uint64_t> next_due() const;
+
+  [[nodiscard]] const std::map<std::uint64_t, OpenAlert>& open() const { return open_; }
+  [[nodiscard]] OpenAlert& at(std::uint64_t number) { return open_.at(number); }
+  [[nodiscard]] bool stands(const std::string& rule, const Subject& subject) const;
+  // The open alert that this subject itself raised.
+  [[nodiscard]] std::optional<std::uint64_t> own(const std::string& rule,
+                                                 const Subject& subject) const;
+
+  // ---- for the snapshot -----------------------------------------------------------------------
+  [[nodiscard]] std::uint64_t next_number() const { return next_number_; }
+  void restore(std::vector<OpenAlert> open, std::uint64_t next_number);
+
+ private:
+  using Key = std::pair<std::string, Subject>;  // rule and subject
+  OpenAlert* alert_for(const Rule& rule, const Subject& subject);
+  Instant delivery(Urgency urgency, Instant at) const;
+  void reschedule(std::uint64_t number);
+  AlertChangeKind reopen(OpenAlert& open, bool is_new_subject, Instant since, Instant now);
+
+  Duration reopen_within_;
+  std::optional<QuietHours> quiet_;
+  UtcOffset offset_;
+
+  std::uint64_t next_number_ = 1;
+  std::map<std::uint64_t, OpenAlert> open_;
+  std::map<Key, std::uint64_t> own_;          // the alert a subject raised
+  std::map<Key, std::uint64_t> standing_in_;  // the alert a met subject is part of
+  std::set<std::pair<Instant, std::uint64_t>> due_;
+  std::map<std::uint64_t, Instant> scheduled_;  // what due_ holds for each alert
+};
+
+}  // namespace torpor::rules

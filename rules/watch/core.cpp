@@ -1,0 +1,562 @@
+#include "rules/watch/core.h"
+
+#include <algorithm>
+#include <limits>
+#include <numeric>
+
+namespace torpor::rules {
+namespace {
+
+constexpr double kUnknown = std::numeric_limits<double>::quiet_NaN();
+
+// Lost, back, lost in one moment, and what was before: enough to know the link at any time that a
+// service rule has not settled yet.
+constexpr std::size_t kMostLinkEvents = 4;
+
+}  // namespace
+
+// ---- what exists --------------------------------------------------------------------------------
+
+Watch::Core::Core(WatchSettings settings)
+    : settings_(std::move(settings)),
+      // A late reading reaches back `late` from the newest; an instance that another air has
+      // carried ahead of this one asks at most `late` further.
+      reach_(2 * settings_.late),
+      alerts_(settings_.reopen_within, settings_.quiet, settings_.utc_offset) {
+  build_airs();
+  build_rules();
+  build_instances();
+}
+
+void Watch::Core::build_airs() {
+  const Layout& layout = settings_.layout;
+  sensors_.resize(layout.sensors.size());
+  for (std::size_t i = 0; i < layout.sensors.size(); ++i) {
+    const SensorSpec& sensor = layout.sensors[i];
+    sensor_index_.emplace(sensor.id, i);
+    if (sensor.jar.empty() && sensor.senses == Senses::air) {
+      air_sensors_at_[sensor.place].push_back(i);
+    }
+  }
+  add_air({});
+  std::set<std::string> places;
+  for (const PlaceSpec& place : layout.places) places.insert(place.path);
+  for (const auto& [place, sensors] : air_sensors_at_) places.insert(place);
+  for (const std::string& place : places) {
+    airs_[add_air(speakers_for(layout, place))].places.push_back(place);
+  }
+}
+
+std::size_t Watch::Core::add_air(std::vector<std::size_t> speakers) {
+  const auto known = air_index_.find(speakers);
+  if (known != air_index_.end()) return known->second;
+  const std::size_t index = airs_.size();
+  air_index_.emplace(speakers, index);
+  std::vector<Duration> holds;
+  for (std::size_t position = 0; position < speakers.size(); ++position) {
+    holds.push_back(settings_.layout.sensors[speakers[position]].hold);
+    sensors_[speakers[position]].seats.push_back({index, position});
+  }
+  airs_.push_back(
+      {AirTimeline(std::move(speakers), std::move(holds), settings_.late, reach_), {}, {}, {}, {}});
+  return index;
+}
+
+std::size_t Watch::Core::air_of(std::string_view place) const {
+  const auto known = air_index_.find(speakers_for(settings_.layout, place));
+  return known == air_index_.end() ? 0 : known->second;
+}
+
+void Watch::Core::build_rules() {
+  for (const Rule& rule : settings_.book) {
+    RunningRule running{&rule, compile(rule), {}};
+    const std::size_t index = rules_.size();
+    for (const QuantityAt& slot : running.program.slots) {
+      const std::size_t air = slot.place.empty() ? kOwn : air_of(slot.place);
+      running.slot_airs.push_back(air);
+      if (air != kOwn && rule.concerns == Scope::jar) airs_[air].jar_rules.push_back(index);
+    }
+    if (rule.concerns == Scope::jar) jar_rules_.push_back(index);
+    rule_index_.emplace(rule.name, index);
+    rules_.push_back(std::move(running));
+  }
+}
+
+void Watch::Core::build_instances() {
+  for (std::size_t rule = 0; rule < rules_.size(); ++rule) {
+    switch (rules_[rule].rule->concerns) {
+      case Scope::place:
+        for (const auto& [place, sensors] : air_sensors_at_) {
+          add_instance(rule, {SubjectKind::place, place}, 0, air_of(place));
+        }
+        break;
+      case Scope::sensor:
+        for (std::size_t i = 0; i < sensors_.size(); ++i) {
+          add_instance(rule, {SubjectKind::sensor, settings_.layout.sensors[i].id}, i, kOwn);
+        }
+        break;
+      case Scope::service:
+        add_instance(rule, {SubjectKind::service, ""}, 0, kOwn);
+        break;
+      case Scope::jar:
+        break;  // with their jars
+    }
+  }
+}
+
+std::size_t Watch::Core::add_instance(std::size_t rule, Subject subject, std::size_t index,
+                                      std::size_t own_air) {
+  auto made = std::make_unique<Instance>(rule, std::move(subject), rules_[rule].program);
+  made->index = index;
+  made->own_air = own_air;
+  std::size_t at = instances_.size();
+  if (free_.empty()) {
+    instances_.push_back(std::move(made));
+  } else {
+    at = free_.back();
+    free_.pop_back();
+    instances_[at] = std::move(made);
+  }
+  const Instance& instance = *instances_[at];
+  switch (instance.subject.kind) {
+    case SubjectKind::jar:
+      return at;
+    case SubjectKind::sensor:
+      sensors_[index].instances.push_back(at);
+      break;
+    case SubjectKind::service:
+      service_instances_.push_back(at);
+      break;
+    case SubjectKind::place: {
+      std::set<std::size_t> airs{own_air};
+      for (const std::size_t air : rules_[rule].slot_airs) {
+        if (air != kOwn) airs.insert(air);
+      }
+      for (const std::size_t air : airs) airs_[air].instances.push_back(at);
+      break;
+    }
+  }
+  fixed_instances_[{rule, instance.subject.id}] = at;
+  return at;
+}
+
+void Watch::Core::add_jar_instances(std::size_t jar) {
+  for (const std::size_t rule : jar_rules_) {
+    const Subject subject{SubjectKind::jar, register_.at(jar).id};
+    jars_[jar].instances.push_back(add_instance(rule, subject, jar, kOwn));
+  }
+}
+
+void Watch::Core::retire(std::size_t jar) {
+  JarRecord& record = register_.at(jar);
+  record.retired = true;
+  for (const std::size_t at : jars_[jar].instances) {
+    Instance& instance = *instances_[at];
+    instance.gone = true;
+    instance.armed = kNever;
+    free_.push_back(at);
+    const auto own = alerts_.own(rules_[instance.rule].rule->name, instance.subject);
+    if (own) emit(AlertChangeKind::ended, alerts_.end(*own, *now_));
+  }
+  jars_[jar].instances.clear();
+  touch(SubjectKind::jar, record.id);
+}
+
+// ---- inputs -------------------------------------------------------------------------------------
+
+Effects Watch::Core::step(Instant wall, const Input& input) {
+  effects_ = {};
+  if (settings_.clock == Clock::wall) {
+    run_timers_before(wall);
+    advance_to(now_ ? std::max(*now_, wall) : wall);
+  }
+  if (orphans_ && now_) end_orphans();
+  std::visit([&](const auto& each) { apply(each); }, input);
+  settle();
+  report_touched();
+  return std::move(effects_);
+}
+
+void Watch::Core::advance_to(Instant t) {
+  now_ = t;
+  if (unbegun_) begin();
+}
+
+// What could not start before there was an engine time.
+void Watch::Core::begin() {
+  unbegun_ = false;
+  for (Sensor& sensor : sensors_) {
+    if (sensor.track.first_known) continue;
+    sensor.track.first_known = now_;
+    for (const std::size_t instance : sensor.instances) step_instance(instance, *now_);
+  }
+  if (link_before_time_) {
+    const LinkInput link{*link_before_time_};
+    link_before_time_.reset();
+    apply(link);
+  }
+  for (std::size_t jar = 0; jar < jars_.size(); ++jar) look_at_jar(jar);
+}
+
+void Watch::Core::apply(const ReadingsInput& input) {
+  std::vector<const Reading*> ordered;
+  for (const Reading& reading : input.readings) {
+    if (sensor_index_.find(reading.sensor) != sensor_index_.end()) ordered.push_back(&reading);
+  }
+  std::stable_sort(ordered.begin(), ordered.end(), [](const Reading* a, const Reading* b) {
+    return a->measured_at < b->measured_at;
+  });
+  std::vector<const Reading*> moment;
+  for (std::size_t i = 0; i < ordered.size(); ++i) {
+    moment.push_back(ordered[i]);
+    const Instant t = ordered[i]->measured_at;
+    if (i + 1 < ordered.size() && ordered[i + 1]->measured_at == t) continue;
+    const bool carries_time = settings_.clock == Clock::readings && (!now_ || t > *now_);
+    if (carries_time) {
+      run_timers_before(t);
+      advance_to(t);
+      if (orphans_) end_orphans();
+    }
+    apply_moment(moment);
+    if (carries_time) settle();
+    moment.clear();
+  }
+}
+
+// Readings of one measuring time: temperature and humidity of a sensor mostly arrive together.
+void Watch::Core::apply_moment(const std::vector<const Reading*>& readings) {
+  std::vector<std::size_t> airs;
+  for (const Reading* reading : readings) apply_reading(*reading, airs);
+  std::sort(airs.begin(), airs.end());
+  airs.erase(std::unique(airs.begin(), airs.end()), airs.end());
+  for (const std::size_t air : airs) step_air(air, readings.front()->measured_at);
+}
+
+void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>& airs) {
+  const std::size_t index = sensor_index_.find(reading.sensor)->second;
+  Sensor& sensor = sensors_[index];
+  if (!sensor.track.insert(reading, reach_)) return;
+  touch(SubjectKind::sensor, reading.sensor);
+  for (const std::size_t instance : sensor.instances) {
+    step_instance(instance, reading.measured_at);
+  }
+  if (!reading.trusted()) return;
+  for (const Seat& seat : sensor.seats) {
+    AirTimeline& timeline = airs_[seat.air].timeline;
+    if (timeline.insert({reading.measured_at, seat.position, reading.quantity, reading.value()})) {
+      airs.push_back(seat.air);
+      const auto& moment = timeline.moment_at(*now_);
+      if (moment.temperature_speaker == index || moment.humidity_speaker == index) {
+        touch_air(seat.air);
+      }
+    }
+  }
+  look_at_sensor(index);
+}
+
+void Watch::Core::step_air(std::size_t air, Instant at) {
+  for (const std::size_t instance : airs_[air].instances) step_instance(instance, at);
+  for (const std::size_t jar : airs_[air].jars) step_jar(jar, air, at);
+  for (const std::size_t rule : airs_[air].jar_rules) {
+    const auto position = static_cast<std::size_t>(
+        std::find(jar_rules_.begin(), jar_rules_.end(), rule) - jar_rules_.begin());
+    for (const Jar& jar : jars_) {
+      if (!jar.instances.empty()) step_instance(jar.instances[position], at);
+    }
+  }
+}
+
+// Only a stay that has not ended by `at` can feel a change from `at` on.
+void Watch::Core::step_jar(std::size_t jar, std::size_t air, Instant at) {
+  const auto& stays = register_.at(jar).stays;
+  for (std::size_t i = 0; i < stays.size(); ++i) {
+    const bool ended = i + 1 < stays.size() && stays[i + 1].from <= at;
+    if (ended || jars_[jar].airs[i] != air || stays[i].from > *now_) continue;
+    for (const std::size_t instance : jars_[jar].instances) {
+      step_instance(instance, std::max(at, stays[i].from));
+    }
+  }
+}
+
+void Watch::Core::step_instance(std::size_t at, Instant t) {
+  Instance& instance = *instances_[at];
+  instance.machine.step(t, settings_.late, [&](Instant when) -> const std::vector<Signal>& {
+    return signals_at(instance, when);
+  });
+  if (!instance.stirred) stirred_.push_back(at);
+  instance.stirred = true;
+}
+
+void Watch::Core::apply(const JarPlacedInput& input) {
+  const std::size_t air = air_of(input.place);
+  // A move told late counts for rules from at most `late` before the newest reading there.
+  const auto newest = airs_[air].timeline.newest();
+  const Instant from = newest ? std::max(input.at, *newest - settings_.late) : input.at;
+  const std::size_t jar = register_.place(input.jar, input.place, from);
+  if (jar == jars_.size()) jars_.emplace_back();
+  JarRecord& record = register_.at(jar);
+  record.retired = false;
+  record.retired_at.reset();
+  if (jars_[jar].instances.empty()) add_jar_instances(jar);
+  jars_[jar].airs.clear();
+  for (const JarStay& stay : record.stays) jars_[jar].airs.push_back(air_of(stay.place));
+  auto& dwellers = airs_[air].jars;
+  if (std::find(dwellers.begin(), dwellers.end(), jar) == dwellers.end()) dwellers.push_back(jar);
+  for (const std::size_t at : jars_[jar].instances) {
+    instances_[at]->machine.begin_at(record.stays.front().from);
+    if (now_ && from <= *now_) step_instance(at, from);
+  }
+  touch(SubjectKind::jar, record.id);
+  touch(SubjectKind::place, input.place);
+  if (now_) look_at_jar(jar);
+}
+
+void Watch::Core::apply(const JarRetiredInput& input) {
+  const auto jar = register_.find(input.jar);
+  if (!jar || register_.at(*jar).retired) return;
+  register_.at(*jar).retired_at = input.at;
+  if (now_) look_at_jar(*jar);
+}
+
+void Watch::Core::apply(const SeenInput& input) {
+  if (!now_) return;
+  if (input.alert) return see(*input.alert, input.by);
+  std::vector<std::uint64_t> standing;
+  for (const auto& [number, open] : alerts_.open()) {
+    if (open.alert.state == AlertState::standing) standing.push_back(number);
+  }
+  for (const std::uint64_t number : standing) see(number, input.by);
+}
+
+void Watch::Core::apply(const LinkInput& input) {
+  if (!now_) {
+    link_before_time_ = input.connected;
+    return;
+  }
+  if (!link_.empty() && link_.back().connected == input.connected) return;
+  link_.push_back({*now_, input.connected});
+  if (link_.size() > kMostLinkEvents) link_.erase(link_.begin());
+  for (const std::size_t instance : service_instances_) step_instance(instance, *now_);
+  touch(SubjectKind::service, "");
+}
+
+// ---- signals ------------------------------------------------------------------------------------
+
+const std::vector<Signal>& Watch::Core::signals_at(const Instance& instance, Instant t) const {
+  const RunningRule& rule = rules_[instance.rule];
+  signals_.resize(rule.program.slots.size());
+  for (std::size_t i = 0; i < signals_.size(); ++i) {
+    signals_[i] = signal_at(instance, rule.program.slots[i], rule.slot_airs[i], t);
+  }
+  return signals_;
+}
+
+Signal Watch::Core::signal_at(const Instance& instance, const QuantityAt& quantity,
+                              std::size_t slot_air, Instant t) const {
+  if (quantity.quantity == RuleQuantity::time_since_broker) return link_signal(t);
+  if (quantity.quantity == RuleQuantity::time_since_reading) {
+    const SensorTrack& track = sensors_[instance.index].track;
+    const auto origin = track.silent_since(t);
+    if (!origin) return {kUnknown, false, {}, track.first_known.value_or(kNever)};
+    return {0.0, true, *origin, track.next_reading(t).value_or(kNever)};
+  }
+  if (slot_air != kOwn) return air_signal(slot_air, quantity.quantity, t);
+  if (instance.subject.kind != SubjectKind::jar) {
+    return air_signal(instance.own_air, quantity.quantity, t);
+  }
+  Instant until = kNever;
+  const std::size_t air = jar_air_at(instance.index, t, until);
+  Signal signal = air_signal(air, quantity.quantity, t);
+  signal.until = std::min(signal.until, until);
+  return signal;
+}
+
+Signal Watch::Core::air_signal(std::size_t air, RuleQuantity quantity, Instant t) const {
+  const AirTimeline::Spoken spoken = airs_[air].timeline.value_at(quantity, t);
+  return {spoken.value, false, {}, spoken.until};
+}
+
+Signal Watch::Core::link_signal(Instant t) const {
+  Signal signal{kUnknown, false, {}, kNever};
+  for (const LinkEvent& event : link_) {
+    if (event.at > t) {
+      signal.until = event.at;
+      break;
+    }
+    signal = event.connected ? Signal{0.0, false, {}, kNever} : Signal{0.0, true, event.at, kNever};
+  }
+  return signal;
+}
+
+std::optional<std::size_t> Watch::Core::stay_index(std::size_t jar, Instant t) const {
+  const auto& stays = register_.at(jar).stays;
+  for (std::size_t i = stays.size(); i > 0; --i) {
+    if (stays[i - 1].from <= t) return i - 1;
+  }
+  return std::nullopt;
+}
+
+std::size_t Watch::Core::jar_air_at(std::size_t jar, Instant t, Instant& until) const {
+  const auto stay = stay_index(jar, t);
+  const auto& stays = register_.at(jar).stays;
+  const std::size_t next = stay ? *stay + 1 : 0;
+  if (next < stays.size()) until = stays[next].from;
+  return stay ? jars_[jar].airs[*stay] : 0;
+}
+
+RuleInstance::Head Watch::Core::head_of(const Instance& instance) const {
+  return instance.machine.head(*now_, [&](Instant when) -> const std::vector<Signal>& {
+    return signals_at(instance, when);
+  });
+}
+
+// ---- time ---------------------------------------------------------------------------------------
+
+void Watch::Core::run_timers_before(Instant t) {
+  for (Instant next = next_timer(); next < t; next = next_timer()) {
+    advance_to(next);
+    fire(next);
+  }
+}
+
+// Works out what the input has changed, then lets go off what is due at this very moment: the
+// input at a moment comes before the timers of that moment.
+void Watch::Core::settle() {
+  react();
+  if (!now_) return;
+  while (next_timer() <= *now_) fire(*now_);
+}
+
+void Watch::Core::fire(Instant t) {
+  while (!timers_.empty() && timers_.first().at <= t) {
+    const Timer timer = timers_.take();
+    if (armed(timer) != timer.at) continue;
+    armed(timer) = kNever;
+    switch (timer.owner) {
+      case TimerOwner::instance: {
+        Instance& instance = *instances_[timer.index];
+        if (!instance.stirred) stirred_.push_back(timer.index);
+        instance.stirred = true;
+        break;
+      }
+      case TimerOwner::sensor: {
+        const SensorSpec& spec = settings_.layout.sensors[timer.index];
+        const Sensor& sensor = sensors_[timer.index];
+        if (sensor.track.next_expiry(spec.hold, t - Duration(1)) == t) {
+          touch(SubjectKind::sensor, spec.id);
+          for (const Seat& seat : sensor.seats) touch_air(seat.air);
+        }
+        look_at_sensor(timer.index);
+        break;
+      }
+      case TimerOwner::jar:
+        look_at_jar(timer.index);
+        break;
+    }
+  }
+  react();
+}
+
+// Whether it has become live or silent.
+void Watch::Core::look_at_sensor(std::size_t index) {
+  Sensor& sensor = sensors_[index];
+  const SensorSpec& spec = settings_.layout.sensors[index];
+  const auto expiry = sensor.track.next_expiry(spec.hold, *now_);
+  if (sensor.live != expiry.has_value()) {
+    sensor.live = expiry.has_value();
+    jars_moved_ = true;
+  }
+  if (expiry) arm(TimerOwner::sensor, index, *expiry);
+}
+
+// Where it stands now: a move or retirement told in advance may have come.
+void Watch::Core::look_at_jar(std::size_t index) {
+  const JarRecord& record = register_.at(index);
+  if (!record.retired && record.retired_at && *record.retired_at <= *now_) retire(index);
+  if (const JarStay* stay = record.stay_at(*now_); stay != nullptr) {
+    for (const std::size_t instance : jars_[index].instances) {
+      const auto settled = instances_[instance]->machine.settled();
+      if (!settled || *settled < stay->from) step_instance(instance, stay->from);
+    }
+  }
+  if (register_.settle(index, *now_)) {
+    jars_moved_ = true;
+    touch(SubjectKind::jar, record.id);
+    touch(SubjectKind::place, register_.place_of(index));
+  }
+  if (const auto next = record.next_change(*now_)) arm(TimerOwner::jar, index, *next);
+}
+
+Instant& Watch::Core::armed(const Timer& timer) {
+  switch (timer.owner) {
+    case TimerOwner::instance:
+      return instances_[timer.index]->armed;
+    case TimerOwner::sensor:
+      return sensors_[timer.index].armed;
+    case TimerOwner::jar:
+      break;
+  }
+  return jars_[timer.index].armed;
+}
+
+Instant Watch::Core::true_due(const Timer& timer) const {
+  switch (timer.owner) {
+    case TimerOwner::instance:
+      return instances_[timer.index]->due;
+    case TimerOwner::sensor:
+      return sensors_[timer.index]
+          .track.next_expiry(settings_.layout.sensors[timer.index].hold, *now_)
+          .value_or(kNever);
+    case TimerOwner::jar:
+      break;
+  }
+  return register_.at(timer.index).next_change(*now_).value_or(kNever);
+}
+
+void Watch::Core::arm(TimerOwner owner, std::size_t index, Instant due) {
+  const Timer timer{due, owner, index};
+  if (due == kNever || due >= armed(timer)) return;
+  armed(timer) = due;
+  timers_.set(timer);
+}
+
+// The next moment at which something is really due: early timers are set anew on the way.
+Instant Watch::Core::next_timer() {
+  while (!timers_.empty()) {
+    const Timer first = timers_.first();
+    const bool stale = armed(first) != first.at;
+    if (!stale && true_due(first) <= first.at) break;
+    timers_.take();
+    if (stale) continue;
+    armed(first) = kNever;
+    arm(first.owner, first.index, true_due(first));
+  }
+  const Instant alert = alerts_.next_due().first;
+  return timers_.empty() ? alert : std::min(alert, timers_.first().at);
+}
+
+std::optional<Instant> Watch::Core::next_due() const {
+  const Instant alert = alerts_.next_due().first;
+  const Instant due = timers_.empty() ? alert : std::min(alert, timers_.first().at);
+  return due == kNever ? std::nullopt : std::optional(due);
+}
+
+// ---- questions ----------------------------------------------------------------------------------
+
+std::vector<Alert> Watch::Core::open_alerts() const {
+  std::vector<Alert> alerts;
+  for (const auto& [number, open] : alerts_.open()) alerts.push_back(open.alert);
+  return alerts;
+}
+
+const SensorTrack* Watch::Core::track(std::string_view sensor) const {
+  const auto known = sensor_index_.find(sensor);
+  return known == sensor_index_.end() ? nullptr : &sensors_[known->second].track;
+}
+
+SpokenAir Watch::Core::air_at(std::string_view place) const {
+  if (!now_) return {};
+  return airs_[air_of(place)].timeline.air_at(*now_);
+}
+
+}  // namespace torpor::rules

@@ -1,0 +1,206 @@
+// The inside of Watch: what exists (rules, airs, sensors, jars, instances, alerts), which instance
+// depends on what, and the timers. core.cpp applies inputs and time, core_alerts.cpp turns what
+// became true into alerts and notices, snapshot.cpp saves and restores.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <memory>
+#include <optional>
+#include <set>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include <nlohmann/json_fwd.hpp>
+
+#include "rules/watch/air_timeline.h"
+#include "rules/watch/alert_life.h"
+#include "rules/watch/jar_register.h"
+#include "rules/watch/program.h"
+#include "rules/watch/rule_instance.h"
+#include "rules/watch/sensor_track.h"
+#include "rules/watch/sentences.h"
+#include "rules/watch/timers.h"
+#include "rules/watch/watch.h"
+
+namespace torpor::rules {
+
+class Watch::Core {
+ public:
+  explicit Core(WatchSettings settings);
+
+  Effects step(Instant wall, const Input& input);
+
+  [[nodiscard]] std::optional<Instant> now() const { return now_; }
+  [[nodiscard]] std::optional<Instant> next_due() const;
+  [[nodiscard]] std::vector<Alert> open_alerts() const;
+  [[nodiscard]] const SensorTrack* track(std::string_view sensor) const;
+  [[nodiscard]] SpokenAir air_at(std::string_view place) const;
+  [[nodiscard]] std::string snapshot() const;
+  [[nodiscard]] tl::expected<void, std::string> restore(std::string_view bytes);
+
+ private:
+  struct RunningRule {
+    const Rule* rule = nullptr;
+    Program program;
+    std::vector<std::size_t> slot_airs;  // by slot: the air of its `at` place, or kOwn
+  };
+  static constexpr std::size_t kOwn = static_cast<std::size_t>(-1);
+
+  // The air that one list of speakers speaks for, and who depends on it.
+  struct Air {
+    AirTimeline timeline;
+    std::vector<std::string> places;     // of the layout, that have this air
+    std::vector<std::size_t> instances;  // of places, and any that name it by `at`
+    std::vector<std::size_t> jars;       // that stand or stood in it
+    std::vector<std::size_t> jar_rules;  // jar rules that name it by `at`
+  };
+
+  struct Seat {  // a sensor's place among an air's speakers
+    std::size_t air = 0;
+    std::size_t position = 0;
+  };
+
+  struct Sensor {
+    SensorTrack track;
+    std::vector<Seat> seats;
+    std::vector<std::size_t> instances;
+    Instant armed = kNever;
+    bool live = false;  // some trusted value holds, as last looked at
+  };
+
+  struct Jar {
+    std::vector<std::size_t> instances;  // by position in jar_rules_; empty: retired
+    std::vector<std::size_t> airs;       // of its stays, one by one
+    Instant armed = kNever;
+  };
+
+  struct Instance {
+    Instance(std::size_t rule_index, Subject whom, const Program& program)
+        : rule(rule_index), subject(std::move(whom)), machine(program) {}
+    std::size_t rule = 0;
+    Subject subject;
+    std::size_t index = 0;       // of its sensor or jar
+    std::size_t own_air = kOwn;  // of its place
+    RuleInstance machine;
+    bool met = false;        // as the alerts know it
+    bool stirred = false;    // in stirred_
+    bool gone = false;       // its jar is retired; free for reuse
+    Instant due = kNever;    // when it may change by itself
+    Instant armed = kNever;  // earliest timer set for it
+  };
+
+  struct LinkEvent {
+    Instant at;
+    bool connected = false;
+  };
+
+  // ---- core.cpp: what exists
+  void build_rules();
+  void build_airs();
+  void build_instances();
+  std::size_t add_air(std::vector<std::size_t> speakers);
+  [[nodiscard]] std::size_t air_of(std::string_view place) const;
+  std::size_t add_instance(std::size_t rule, Subject subject, std::size_t index,
+                           std::size_t own_air);
+  void add_jar_instances(std::size_t jar);
+  void retire(std::size_t jar);
+
+  // ---- core.cpp: inputs
+  void advance_to(Instant t);
+  void begin();
+  void apply(const ReadingsInput& input);
+  void apply(const JarPlacedInput& input);
+  void apply(const JarRetiredInput& input);
+  void apply(const SeenInput& input);
+  void apply(const LinkInput& input);
+  void apply(const TickInput&) {}
+  void apply_moment(const std::vector<const Reading*>& readings);
+  void apply_reading(const Reading& reading, std::vector<std::size_t>& airs);
+  void step_air(std::size_t air, Instant at);
+  void step_jar(std::size_t jar, std::size_t air, Instant at);
+  void step_instance(std::size_t instance, Instant at);
+
+  // ---- core.cpp: signals
+  const std::vector<Signal>& signals_at(const Instance& instance, Instant t) const;
+  Signal signal_at(const Instance& instance, const QuantityAt& quantity, std::size_t slot_air,
+                   Instant t) const;
+  Signal air_signal(std::size_t air, RuleQuantity quantity, Instant t) const;
+  Signal link_signal(Instant t) const;
+  std::size_t jar_air_at(std::size_t jar, Instant t, Instant& until) const;
+  [[nodiscard]] std::optional<std::size_t> stay_index(std::size_t jar, Instant t) const;
+  RuleInstance::Head head_of(const Instance& instance) const;
+
+  // ---- core.cpp: time
+  void run_timers_before(Instant t);
+  void settle();
+  void fire(Instant t);
+  void look_at_sensor(std::size_t sensor);
+  void look_at_jar(std::size_t jar);
+  void arm(TimerOwner owner, std::size_t index, Instant due);
+  Instant& armed(const Timer& timer);
+  [[nodiscard]] Instant true_due(const Timer& timer) const;
+  [[nodiscard]] Instant next_timer();
+
+  // ---- core_alerts.cpp
+  void react();
+  void react_to(const std::vector<std::size_t>& changed);
+  void end_orphans();
+  void run_alert_timers();
+  void refresh_jars();
+  void describe(OpenAlert& open);
+  [[nodiscard]] std::vector<std::string> jars_of(const OpenAlert& open) const;
+  [[nodiscard]] bool nearer_sensor_speaks(std::string_view from, std::string_view to) const;
+  [[nodiscard]] const Instance* instance_of(const std::string& rule, const Subject& subject) const;
+  void emit(AlertChangeKind kind, const Alert& alert);
+  void send_notice(OpenAlert& open, NoticeKind kind);
+  void see(std::uint64_t number, const std::string& by);
+  void touch(SubjectKind kind, std::string_view id);
+  void touch_air(std::size_t air);
+  void report_touched();
+
+  // ---- snapshot.cpp
+  void load(const nlohmann::json& root);
+  void load_jars(std::vector<JarRecord> jars);
+  void load_instances(const nlohmann::json& root);
+  void begin_anew(std::size_t instance);
+  void seed(AirTimeline& timeline);
+
+  // ---- constant after construction
+  WatchSettings settings_;
+  Duration reach_{};  // how far back timelines stay exact
+  std::vector<RunningRule> rules_;
+  std::map<std::string, std::size_t, std::less<>> rule_index_;
+  std::vector<std::size_t> jar_rules_;  // indices into rules_
+  std::map<std::string, std::size_t, std::less<>> sensor_index_;
+  std::map<std::vector<std::size_t>, std::size_t> air_index_;                    // by speakers
+  std::map<std::string, std::vector<std::size_t>, std::less<>> air_sensors_at_;  // by place
+  std::map<std::pair<std::size_t, std::string>, std::size_t> fixed_instances_;   // rule, id
+
+  // ---- state
+  std::optional<Instant> now_;
+  mutable std::vector<Air> airs_;  // derived figures are worked out when first asked
+  std::vector<Sensor> sensors_;
+  JarRegister register_;
+  std::vector<Jar> jars_;
+  std::vector<std::unique_ptr<Instance>> instances_;
+  std::vector<std::size_t> free_;  // of instances_
+  std::vector<std::size_t> service_instances_;
+  std::vector<LinkEvent> link_;           // the last few
+  std::optional<bool> link_before_time_;  // told before there was an engine time
+  AlertLife alerts_;
+  Timers timers_;
+  bool unbegun_ = true;   // some sensor is not yet known since when
+  bool orphans_ = false;  // restored alerts may have lost rule or subject
+
+  // ---- of one step
+  Effects effects_;
+  std::set<Subject> touched_;  // but jars
+  std::set<std::size_t> touched_jars_;
+  std::vector<std::size_t> stirred_;
+  bool jars_moved_ = false;  // jar lists of open alerts may have changed
+  mutable std::vector<Signal> signals_;
+};
+
+}  // namespace torpor::rules

@@ -1,0 +1,246 @@
+// What became true and false -> alerts, their jars and words, notices.
+#include <algorithm>
+#include <tuple>
+
+#include <fmt/core.h>
+
+#include "rules/watch/core.h"
+
+namespace torpor::rules {
+namespace {
+
+std::ptrdiff_t depth_of(std::string_view place) {
+  return std::count(place.begin(), place.end(), '/');
+}
+
+}  // namespace
+
+// Brings alerts in line with every instance that was stepped or whose timer went off. Looks only
+// at how things stand at the engine's now, so nothing is raised or ended in the past.
+void Watch::Core::react() {
+  std::vector<std::size_t> changed;
+  for (const std::size_t at : stirred_) {
+    Instance& instance = *instances_[at];
+    instance.stirred = false;
+    if (instance.gone || !now_) continue;
+    const RuleInstance::Head head = head_of(instance);
+    instance.due = head.due;
+    arm(TimerOwner::instance, at, head.due);
+    if (head.met != instance.met) changed.push_back(at);
+  }
+  stirred_.clear();
+  if (!changed.empty()) react_to(changed);
+  if (!now_) return;
+  if (jars_moved_) refresh_jars();
+  run_alert_timers();
+}
+
+void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
+  // Rule by rule, places above before those below, so that what is met below joins what is met
+  // above; and what began before what ended, so that an alert that only changes hands never eases.
+  std::vector<std::size_t> ordered = changed;
+  std::sort(ordered.begin(), ordered.end(), [&](std::size_t a, std::size_t b) {
+    const Instance& x = *instances_[a];
+    const Instance& y = *instances_[b];
+    return std::tuple(x.met, x.rule, depth_of(x.subject.id), x.subject) <
+           std::tuple(y.met, y.rule, depth_of(y.subject.id), y.subject);
+  });
+  std::map<std::uint64_t, std::optional<AlertChangeKind>> outcomes;
+  for (const std::size_t at : ordered) {
+    Instance& instance = *instances_[at];
+    const Rule& rule = *rules_[instance.rule].rule;
+    instance.met = !instance.met;
+    std::optional<AlertLife::Outcome> outcome;
+    if (instance.met) {
+      outcome = alerts_.raise(rule, instance.subject, head_of(instance).met_since, *now_);
+    } else {
+      outcome = alerts_.ease(rule.name, instance.subject, *now_);
+    }
+    if (!outcome) continue;
+    auto& kind = outcomes[outcome->first];
+    if (outcome->second) kind = outcome->second;
+    touch(instance.subject.kind, instance.subject.id);
+  }
+  for (const auto& [number, kind] : outcomes) {
+    OpenAlert& open = alerts_.at(number);
+    const std::vector<std::string> jars_before = open.alert.jars;
+    const bool is_said = kind || jars_of(open) != jars_before;
+    if (!is_said) continue;
+    describe(open);
+    emit(kind.value_or(AlertChangeKind::updated), open.alert);
+    const bool over = kind == AlertChangeKind::eased && open.alert.urgency == Urgency::now;
+    if (over && open.notices > 0) send_notice(open, NoticeKind::over);
+  }
+}
+
+// Repeats, notices that waited for the morning, and alerts whose time is over.
+void Watch::Core::run_alert_timers() {
+  for (auto [due, number] = alerts_.next_due(); due <= *now_;
+       std::tie(due, number) = alerts_.next_due()) {
+    if (alerts_.is_over(number, *now_)) {
+      emit(AlertChangeKind::ended, alerts_.end(number, *now_));
+      continue;
+    }
+    const NoticeKind kind = alerts_.at(number).notices == 0 ? NoticeKind::first : NoticeKind::again;
+    if (alerts_.take_due_notice(number, *now_)) send_notice(alerts_.at(number), kind);
+  }
+}
+
+// After a restart with other settings: alerts of what no longer exists come to their end.
+void Watch::Core::end_orphans() {
+  orphans_ = false;
+  std::vector<std::uint64_t> numbers;
+  for (const auto& [number, open] : alerts_.open()) numbers.push_back(number);
+  for (const std::uint64_t number : numbers) {
+    const Alert alert = alerts_.at(number).alert;
+    if (instance_of(alert.rule, alert.subject) == nullptr) {
+      emit(AlertChangeKind::ended, alerts_.end(number, *now_));
+      continue;
+    }
+    const std::set<std::string> standing = alerts_.at(number).standing;
+    for (const std::string& id : standing) {
+      const Subject subject{alert.subject.kind, id};
+      if (instance_of(alert.rule, subject) != nullptr) continue;
+      const auto outcome = alerts_.ease(alert.rule, subject, *now_);
+      if (outcome && outcome->second) emit(*outcome->second, alerts_.at(number).alert);
+    }
+  }
+}
+
+void Watch::Core::refresh_jars() {
+  jars_moved_ = false;
+  std::vector<std::uint64_t> changed;
+  for (const auto& [number, open] : alerts_.open()) {
+    if (jars_of(open) != open.alert.jars) changed.push_back(number);
+  }
+  for (const std::uint64_t number : changed) {
+    describe(alerts_.at(number));
+    emit(AlertChangeKind::updated, alerts_.at(number).alert);
+  }
+}
+
+// Jars whose air the alert is about: at or below its standing places, unless a nearer live sensor
+// speaks for them. Those that an eased alert last had stay with it.
+std::vector<std::string> Watch::Core::jars_of(const OpenAlert& open) const {
+  if (open.alert.subject.kind == SubjectKind::jar) return {open.alert.subject.id};
+  if (open.alert.subject.kind != SubjectKind::place) return {};
+  if (open.standing.empty()) return open.alert.jars;
+  std::set<std::string> jars;
+  for (const std::string& place : open.standing) {
+    for (const std::string& occupied : register_.occupied_below(place)) {
+      if (nearer_sensor_speaks(occupied, place)) continue;
+      const auto& standing = register_.jars_at(occupied);
+      jars.insert(standing.begin(), standing.end());
+    }
+  }
+  return {jars.begin(), jars.end()};
+}
+
+bool Watch::Core::nearer_sensor_speaks(std::string_view from, std::string_view to) const {
+  for (; from != to && !from.empty(); from = parent_place(from)) {
+    const auto sensors = air_sensors_at_.find(from);
+    if (sensors == air_sensors_at_.end()) continue;
+    for (const std::size_t sensor : sensors->second) {
+      if (sensors_[sensor].live) return true;
+    }
+  }
+  return false;
+}
+
+const Watch::Core::Instance* Watch::Core::instance_of(const std::string& rule,
+                                                      const Subject& subject) const {
+  const auto known = rule_index_.find(rule);
+  if (known == rule_index_.end()) return nullptr;
+  if (subject.kind == SubjectKind::jar) {
+    const auto jar = register_.find(subject.id);
+    if (!jar) return nullptr;
+    for (const std::size_t at : jars_[*jar].instances) {
+      if (instances_[at]->rule == known->second) return instances_[at].get();
+    }
+    return nullptr;
+  }
+  const auto found = fixed_instances_.find({known->second, subject.id});
+  if (found == fixed_instances_.end()) return nullptr;
+  const Instance* instance = instances_[found->second].get();
+  return instance->subject.kind == subject.kind ? instance : nullptr;
+}
+
+// Jars, figures and sentence as of now. Where the alert's own place has eased and a joined one
+// still stands, that one is spoken of.
+void Watch::Core::describe(OpenAlert& open) {
+  Alert& alert = open.alert;
+  alert.jars = jars_of(open);
+  Subject spoken = alert.subject;
+  if (!open.standing.empty() && open.standing.count(spoken.id) == 0) {
+    spoken.id = *open.standing.begin();
+  }
+  const Instance* instance = instance_of(alert.rule, spoken);
+  if (instance == nullptr) return;
+  const Rule& rule = *rules_[instance->rule].rule;
+  const Instant t = std::max(*now_, instance->machine.settled().value_or(*now_));
+  const auto& slots = rules_[instance->rule].program.slots;
+  const auto& slot_airs = rules_[instance->rule].slot_airs;
+  const ReadSignal read = [&](const QuantityAt& quantity) {
+    const auto slot =
+        static_cast<std::size_t>(std::find(slots.begin(), slots.end(), quantity) - slots.begin());
+    return signal_at(*instance, quantity, slot_airs[slot], t);
+  };
+  std::string_view place;
+  if (spoken.kind == SubjectKind::jar) {
+    place = register_.place_of(instance->index);
+  } else if (spoken.kind == SubjectKind::sensor) {
+    place = settings_.layout.sensors[instance->index].place;
+  }
+  alert.urgency = rule.urgency;
+  alert.why = rule.why;
+  alert.remedies = rule.remedies;
+  alert.figures = figures_of(rule, t, read);
+  alert.what = what_sentence({rule, spoken, place, alert.state, t, settings_.utc_offset}, read);
+}
+
+void Watch::Core::emit(AlertChangeKind kind, const Alert& alert) {
+  effects_.changes.push_back({kind, *now_, alert});
+  touch(alert.subject.kind, alert.subject.id);
+  for (const std::string& jar : alert.jars) touch(SubjectKind::jar, jar);
+}
+
+void Watch::Core::send_notice(OpenAlert& open, NoticeKind kind) {
+  if (kind == NoticeKind::over) {
+    ++open.notices;
+    open.last_notice = now_;
+  }
+  const Alert& alert = open.alert;
+  effects_.notices.push_back({fmt::format("{}-{}", alert.number, open.notices), alert.number,
+                              notice_line(alert, kind, *now_, settings_.utc_offset)});
+}
+
+void Watch::Core::see(std::uint64_t number, const std::string& by) {
+  if (alerts_.see(number, by, *now_)) emit(AlertChangeKind::seen, alerts_.at(number).alert);
+}
+
+void Watch::Core::touch(SubjectKind kind, std::string_view id) {
+  if (kind == SubjectKind::jar) {
+    if (const auto jar = register_.find(id)) touched_jars_.insert(*jar);
+  } else {
+    touched_.insert({kind, std::string(id)});
+  }
+}
+
+void Watch::Core::touch_air(std::size_t air) {
+  for (const std::string& place : airs_[air].places) touch(SubjectKind::place, place);
+  for (const std::size_t jar : airs_[air].jars) {
+    const auto stay = register_.at(jar).retired ? std::nullopt : stay_index(jar, *now_);
+    if (stay && jars_[jar].airs[*stay] == air) touched_jars_.insert(touched_jars_.end(), jar);
+  }
+}
+
+void Watch::Core::report_touched() {
+  effects_.touched.assign(touched_.begin(), touched_.end());
+  for (const std::size_t jar : touched_jars_) {
+    effects_.touched.push_back({SubjectKind::jar, register_.at(jar).id});
+  }
+  touched_.clear();
+  touched_jars_.clear();
+}
+
+}  // namespace torpor::rules

@@ -1,0 +1,152 @@
+#include "rules/watch/evaluator.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace torpor::rules {
+namespace {
+
+template <class Number>
+Truth compare(Comparison comparison, Number value, Number limit, Number upper) {
+  bool holds = false;
+  switch (comparison) {
+    case Comparison::above:
+      holds = value > limit;
+      break;
+    case Comparison::below:
+      holds = value < limit;
+      break;
+    case Comparison::at_least:
+      holds = value >= limit;
+      break;
+    case Comparison::at_most:
+      holds = value <= limit;
+      break;
+    case Comparison::between:
+      holds = value >= limit && value <= upper;
+      break;
+  }
+  return holds ? Truth::yes : Truth::no;
+}
+
+// When a ramp passes a limit of the clause next. Strict comparisons change a millisecond, the
+// resolution of time, after the limit.
+Instant next_crossing(const ProgramClause& clause, const Signal& signal, Instant t) {
+  const Duration limit(clause.limit_ms), upper(clause.upper_ms), tick(1);
+  Instant next = kNever;
+  const auto consider = [&](Duration elapsed) {
+    const Instant at = signal.origin + elapsed;
+    if (at > t) next = std::min(next, at);
+  };
+  switch (clause.comparison) {
+    case Comparison::above:
+    case Comparison::at_most:
+      consider(limit + tick);
+      break;
+    case Comparison::at_least:
+    case Comparison::below:
+      consider(limit);
+      break;
+    case Comparison::between:
+      consider(limit);
+      consider(upper + tick);
+      break;
+  }
+  return next;
+}
+
+enum class Side { raise, ease };
+
+struct Look {
+  const Program& program;
+  const std::vector<Signal>& signals;
+  const Instant t;
+  ConditionState& state;
+  Instant due = kNever;
+
+  Truth clause(const ProgramClause& clause) {
+    const Signal& signal = signals[clause.slot];
+    if (signal.ramps) due = std::min(due, next_crossing(clause, signal, t));
+    return truth_of(clause, signal, t);
+  }
+
+  Truth lasting(const ProgramNode& node, Side side) {
+    const Truth of = node_truth(program.parts[node.first_part], side);
+    LastingState& own = state.lastings[node.index];
+    const bool running = own.since != kAlways;
+    if (of == Truth::yes) {
+      if (!running) own.since = t;
+      const Instant met_at = own.since + (node.length - own.banked);
+      if (t >= met_at) return Truth::yes;
+      due = std::min(due, met_at);
+      return Truth::no;
+    }
+    if (of == Truth::unknown && side == Side::ease) {
+      if (running) own.banked += t - own.since;
+      own.since = kAlways;
+    } else {
+      own = {};
+    }
+    return of;
+  }
+
+  // Every part is looked at, even when the first decides: each `lasting` keeps its own time.
+  Truth group(const ProgramNode& node, Side side) {
+    const Truth decides = node.kind == ProgramNode::Kind::all ? Truth::no : Truth::yes;
+    Truth result = node.kind == ProgramNode::Kind::all ? Truth::yes : Truth::no;
+    for (std::uint16_t i = 0; i < node.part_count; ++i) {
+      const auto part_at = static_cast<std::size_t>(node.first_part + i);
+      const Truth part = node_truth(program.parts[part_at], side);
+      if (part == decides || (part == Truth::unknown && result != decides)) result = part;
+    }
+    return result;
+  }
+
+  Truth node_truth(std::uint16_t index, Side side) {
+    const ProgramNode& node = program.nodes[index];
+    switch (node.kind) {
+      case ProgramNode::Kind::clause:
+        return clause(program.clauses[node.index]);
+      case ProgramNode::Kind::lasting:
+        return lasting(node, side);
+      case ProgramNode::Kind::all:
+      case ProgramNode::Kind::any:
+        return group(node, side);
+      case ProgramNode::Kind::negation:
+        break;
+    }
+    const Truth of = node_truth(program.parts[node.first_part], side);
+    if (of == Truth::unknown) return of;
+    return of == Truth::yes ? Truth::no : Truth::yes;
+  }
+};
+
+}  // namespace
+
+Truth truth_of(const ProgramClause& clause, const Signal& signal, Instant t) {
+  if (signal.ramps) {
+    const std::int64_t elapsed = (t - signal.origin).count();
+    return compare(clause.comparison, elapsed, clause.limit_ms, clause.upper_ms);
+  }
+  if (std::isnan(signal.value)) return Truth::unknown;
+  return compare(clause.comparison, signal.value, clause.limit, clause.upper);
+}
+
+Instant evaluate(const Program& program, const std::vector<Signal>& signals, Instant t,
+                 ConditionState& state) {
+  state.lastings.resize(program.lastings);
+  Look look{program, signals, t, state};
+  for (const Signal& signal : signals) look.due = std::min(look.due, signal.until);
+  const Truth raises = look.node_truth(program.when, Side::raise);
+  const Truth eases = look.node_truth(program.until, Side::ease);
+  if (raises == Truth::yes) {
+    if (!state.met) state.met_since = t;
+    state.met = true;
+  } else if (eases == Truth::yes) {
+    state.met = false;
+  }
+  if (!state.met) state.met_since = {};
+  return look.due;
+}
+
+}  // namespace torpor::rules

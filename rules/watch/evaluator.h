@@ -1,0 +1,52 @@
+// One moment of one rule instance: signals -> truths -> the state of its conditions, and when it
+// must be looked at again. Pure; time goes forward from call to call.
+//
+// Truth is Kleene's: unknown is neither true nor false. It never raises and never eases.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "rules/watch/air_timeline.h"
+#include "rules/watch/program.h"
+
+namespace torpor::rules {
+
+enum class Truth : std::uint8_t { unknown, no, yes };
+
+// A quantity at a moment, and how it goes on without further readings.
+struct Signal {
+  double value = 0.0;  // canonical; NaN: unknown. Unused when it ramps
+  bool ramps = false;  // a duration: the time since `origin`
+  Instant origin;
+  Instant until = kNever;  // like this until then (exclusive)
+};
+
+// What one `lasting` remembers.
+//
+// Raising side: `since` is when its condition became true; anything else takes that away.
+// Easing side:  `since` likewise, and `banked` what counted before the condition was last unknown:
+//               unknown stops the clock, false sets it back.
+struct LastingState {
+  Instant since = kAlways;  // kAlways: not running
+  Duration banked{};
+  friend bool operator==(const LastingState&, const LastingState&) = default;
+};
+
+struct ConditionState {
+  bool met = false;   // raised and not eased
+  Instant met_since;  // when `when` became true; meaningful while met
+  std::vector<LastingState> lastings;
+  friend bool operator==(const ConditionState&, const ConditionState&) = default;
+};
+
+[[nodiscard]] Truth truth_of(const ProgramClause& clause, const Signal& signal, Instant t);
+
+// Brings `state` to `t` and answers when the next look is due (kNever: when something arrives).
+// `signals[i]` is program.slots[i] at `t`. Looking again at the same `t` changes nothing.
+//
+// `when` wins over `until`: an alert does not end while its own reason is true.
+[[nodiscard]] Instant evaluate(const Program& program, const std::vector<Signal>& signals,
+                               Instant t, ConditionState& state);
+
+}  // namespace torpor::rules

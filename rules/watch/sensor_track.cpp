@@ -1,0 +1,74 @@
+#include "rules/watch/sensor_track.h"
+
+#include <algorithm>
+
+namespace torpor::rules {
+namespace {
+
+// See AirTimeline: old entries are dropped in lots.
+constexpr std::size_t kForgetAtOnce = 64;
+
+}  // namespace
+
+bool SensorTrack::insert(const Reading& reading, Duration reach) {
+  const Spoken entry{reading.measured_at, reading.quantity};
+  const auto place = std::lower_bound(spoken_.begin(), spoken_.end(), entry);
+  if (place != spoken_.end() && *place == entry) return false;
+  auto& newest = newest_[slot(reading.quantity)];
+  if (!newest || newest->measured_at < reading.measured_at) newest = reading;
+  auto& trusted = newest_trusted_[slot(reading.quantity)];
+  if (reading.trusted() && (!trusted || trusted->measured_at < reading.measured_at)) {
+    trusted = reading;
+  }
+  if (!spoken_.empty() && entry.at < spoken_.back().at - reach) return true;
+  spoken_.insert(place, entry);
+  const Instant horizon = spoken_.back().at - reach;
+  if (spoken_.size() > kForgetAtOnce + 1 && spoken_[kForgetAtOnce + 1].at < horizon) {
+    const auto kept = std::find_if(spoken_.begin(), spoken_.end(),
+                                   [&](const Spoken& each) { return each.at >= horizon; });
+    // The last one before the horizon says since when it was silent there.
+    spoken_.erase(spoken_.begin(), kept - 1);
+  }
+  return true;
+}
+
+const std::optional<Reading>& SensorTrack::newest(Quantity quantity) const {
+  return newest_[slot(quantity)];
+}
+
+const std::optional<Reading>& SensorTrack::newest_trusted(Quantity quantity) const {
+  return newest_trusted_[slot(quantity)];
+}
+
+std::optional<Instant> SensorTrack::silent_since(Instant t) const {
+  if (!first_known || t < *first_known) return std::nullopt;
+  const auto after = std::upper_bound(spoken_.begin(), spoken_.end(), t,
+                                      [](Instant at, const Spoken& each) { return at < each.at; });
+  if (after == spoken_.begin()) return first_known;
+  return std::max(*first_known, (after - 1)->at);
+}
+
+std::optional<Instant> SensorTrack::next_reading(Instant t) const {
+  const auto after = std::upper_bound(spoken_.begin(), spoken_.end(), t,
+                                      [](Instant at, const Spoken& each) { return at < each.at; });
+  return after == spoken_.end() ? std::nullopt : std::optional(after->at);
+}
+
+std::optional<Instant> SensorTrack::next_expiry(Duration hold, Instant t) const {
+  std::optional<Instant> next;
+  for (const auto& reading : newest_trusted_) {
+    if (!reading || reading->measured_at + hold <= t) continue;
+    const Instant end = reading->measured_at + hold;
+    next = next ? std::min(*next, end) : end;
+  }
+  return next;
+}
+
+void SensorTrack::restore(std::vector<Spoken> spoken, const std::vector<Reading>& newest,
+                          const std::vector<Reading>& newest_trusted) {
+  spoken_ = std::move(spoken);
+  for (const Reading& reading : newest) newest_[slot(reading.quantity)] = reading;
+  for (const Reading& reading : newest_trusted) newest_trusted_[slot(reading.quantity)] = reading;
+}
+
+}  // namespace torpor::rules

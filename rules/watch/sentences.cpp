@@ -1,0 +1,207 @@
+#include "rules/watch/sentences.h"
+
+#include <cmath>
+
+#include <fmt/core.h>
+
+namespace torpor::rules {
+namespace {
+
+// One comparison of a rule, where it stands in it.
+struct Mention {
+  const Clause* clause = nullptr;
+  bool negated = false;
+  std::optional<Duration> lasting;  // the nearest one around it
+};
+
+void gather(const Condition& condition, Mention around, std::vector<Mention>& mentions) {
+  if (const auto* clause = std::get_if<Clause>(&condition->what)) {
+    around.clause = clause;
+    mentions.push_back(around);
+  } else if (const auto* all = std::get_if<AllOf>(&condition->what)) {
+    for (const Condition& part : all->parts) gather(part, around, mentions);
+  } else if (const auto* any = std::get_if<AnyOf>(&condition->what)) {
+    for (const Condition& part : any->parts) gather(part, around, mentions);
+  } else if (const auto* negation = std::get_if<Negation>(&condition->what)) {
+    around.negated = !around.negated;
+    gather(negation->of, around, mentions);
+  } else {
+    const auto& lasting = std::get<Lasting>(condition->what);
+    around.lasting = lasting.length;
+    gather(lasting.of, around, mentions);
+  }
+}
+
+std::vector<Mention> mentions_of(const Rule& rule) {
+  std::vector<Mention> mentions;
+  gather(rule.when, {}, mentions);
+  return mentions;
+}
+
+const QuantityAt& quantity_of(const Clause& clause) { return std::get<QuantityAt>(clause.of.term); }
+
+std::optional<double> value_at(const Signal& signal, Instant now) {
+  if (signal.ramps) return std::chrono::duration<double>(now - signal.origin).count();
+  if (std::isnan(signal.value)) return std::nullopt;
+  return signal.value;
+}
+
+std::string value_text(std::optional<double> value, Dimension dimension) {
+  if (!value) return "unknown";
+  const auto symbol = canonical_symbol(dimension);
+  switch (dimension) {
+    case Dimension::duration:
+      return round_duration(std::chrono::round<Duration>(std::chrono::duration<double>(*value)));
+    case Dimension::number:
+      return fmt::format("{:.3f}", *value);
+    case Dimension::percent:
+    case Dimension::pressure:
+    case Dimension::mass:
+    case Dimension::volume:
+      return fmt::format("{:.0f} {}", *value, symbol);
+    default:
+      break;
+  }
+  return fmt::format("{:.1f} {}", *value, symbol);
+}
+
+ProgramClause comparison_of(const Clause& clause) {
+  ProgramClause flat;
+  flat.comparison = clause.comparison;
+  flat.limit = to_canonical(clause.limit, clause.of.dimension);
+  if (clause.comparison == Comparison::between) {
+    flat.upper = to_canonical(clause.upper, clause.of.dimension);
+  }
+  flat.limit_ms = std::llround(flat.limit * 1000.0);
+  flat.upper_ms = std::llround(flat.upper * 1000.0);
+  return flat;
+}
+
+bool supports(const Mention& mention, const ReadSignal& read, Instant now) {
+  const Truth truth =
+      truth_of(comparison_of(*mention.clause), read(quantity_of(*mention.clause)), now);
+  return truth == (mention.negated ? Truth::no : Truth::yes);
+}
+
+std::string phrase(const Mention& mention, const Scene& scene, const ReadSignal& read) {
+  const Clause& clause = *mention.clause;
+  const auto value = value_at(read(quantity_of(clause)), scene.now);
+  const std::string limit = (mention.negated ? "not " : "") + limit_text(clause);
+  std::string text =
+      fmt::format("{} {}", to_text(clause.of), value_text(value, clause.of.dimension));
+  if (scene.state != AlertState::standing) return text + ", no longer " + limit;
+  if (!value) return text + ", last " + limit;
+  text += ", " + limit;
+  if (mention.lasting) text += " for over " + duration_text(*mention.lasting);
+  return text;
+}
+
+// Silence has words of its own: "time since reading 2 h, above 2 h" is not how a person says it.
+std::optional<std::string> silence(const Scene& scene, const Mention& mention,
+                                   const ReadSignal& read) {
+  const RuleQuantity quantity = quantity_of(*mention.clause).quantity;
+  const bool of_service = quantity == RuleQuantity::time_since_broker;
+  if (!of_service && quantity != RuleQuantity::time_since_reading) return std::nullopt;
+  const bool upward = mention.clause->comparison == Comparison::above ||
+                      mention.clause->comparison == Comparison::at_least;
+  if (!upward || mention.negated) return std::nullopt;
+  if (scene.state != AlertState::standing) return of_service ? "in reach again" : "speaks again";
+  const Signal signal = read(quantity_of(*mention.clause));
+  if (!signal.ramps) return of_service ? "out of reach" : "no reading";
+  return fmt::format("{} since {}", of_service ? "out of reach" : "no reading",
+                     clock_text(signal.origin, scene.now, scene.offset));
+}
+
+std::string subject_text(const Scene& scene) {
+  const std::string& id = scene.subject.id;
+  switch (scene.subject.kind) {
+    case SubjectKind::place:
+      return id;
+    case SubjectKind::jar:
+      return scene.place.empty() ? "Jar " + id : fmt::format("Jar {} in {}", id, scene.place);
+    case SubjectKind::sensor:
+      return scene.place.empty() ? "Sensor " + id : fmt::format("Sensor {} at {}", id, scene.place);
+    case SubjectKind::service:
+      break;
+  }
+  return "The broker";
+}
+
+std::string_view urgency_words(Urgency urgency) {
+  switch (urgency) {
+    case Urgency::now:
+      return "Now";
+    case Urgency::today:
+      return "Today";
+    case Urgency::this_week:
+      break;
+  }
+  return "This week";
+}
+
+std::string jars_text(const Alert& alert, std::size_t most) {
+  if (alert.jars.empty() || alert.subject.kind == SubjectKind::jar) return {};
+  if (most == 0) {
+    return fmt::format(" {} jar{}.", alert.jars.size(), alert.jars.size() == 1 ? "" : "s");
+  }
+  std::string text = alert.jars.size() == 1 ? " Jar " : " Jars ";
+  for (std::size_t i = 0; i < alert.jars.size() && i < most; ++i) {
+    if (i > 0) text += ", ";
+    text += alert.jars[i];
+  }
+  if (alert.jars.size() > most) text += fmt::format(" and {} more", alert.jars.size() - most);
+  return text + ".";
+}
+
+}  // namespace
+
+std::vector<Figure> figures_of(const Rule& rule, Instant now, const ReadSignal& read) {
+  std::vector<Figure> figures;
+  for (const Mention& mention : mentions_of(rule)) {
+    const Clause& clause = *mention.clause;
+    Figure figure{to_text(clause.of), value_at(read(quantity_of(clause)), now),
+                  std::string(canonical_symbol(clause.of.dimension))};
+    bool known = false;
+    for (const Figure& other : figures) known = known || other.name == figure.name;
+    if (!known) figures.push_back(std::move(figure));
+  }
+  return figures;
+}
+
+std::string what_sentence(const Scene& scene, const ReadSignal& read) {
+  const std::vector<Mention> mentions = mentions_of(scene.rule);
+  std::vector<Mention> spoken;
+  if (scene.state == AlertState::standing) {
+    for (const Mention& mention : mentions) {
+      if (supports(mention, read, scene.now)) spoken.push_back(mention);
+    }
+  }
+  if (spoken.empty()) spoken = mentions;
+  std::string text;
+  for (const Mention& mention : spoken) {
+    const auto silent = silence(scene, mention, read);
+    text += text.empty() ? "" : "; ";
+    text += silent ? *silent : phrase(mention, scene, read);
+  }
+  return subject_text(scene) + ": " + text + ".";
+}
+
+std::string notice_line(const Alert& alert, NoticeKind kind, Instant now, const UtcOffset& offset) {
+  if (kind == NoticeKind::over) return fmt::format("Over: {}", alert.what);
+  std::string head(urgency_words(alert.urgency));
+  if (kind == NoticeKind::again) head += ", still";
+  // A moment ago is no news; a notice that waited for the morning must say so.
+  if (now - alert.since >= std::chrono::minutes(2)) {
+    head += fmt::format(" (since {})", clock_text(alert.since, now, offset));
+  }
+  head += ": " + alert.what;
+  std::string tail;
+  if (!alert.remedies.empty()) tail = fmt::format(" {}", remedy_sentence(alert.remedies.front()));
+  for (const std::size_t most : {std::size_t{3}, std::size_t{0}}) {
+    std::string line = head + jars_text(alert, most) + tail;
+    if (line.size() <= kLongestNotice) return line;
+  }
+  return head + tail;
+}
+
+}  // namespace torpor::rules

@@ -1,0 +1,412 @@
+// The engine as bytes and back. CBOR (RFC 8949) of:
+//
+//   { "format": "torpor watch", "version": 1, "now": ms|null, "link": [[ms, connected]...],
+//     "link_before_time": bool|null, "next_alert": n,
+//     "rules":     [[name, conditions]...]                       what "instances" count by
+//     "sensors":   [[id, first_known|null, [[ms, quantity]...], [reading...], [reading...]]...]
+//     "airs":      [[[sensor id...], newest|null, [[ms, position, quantity, value]...]]...]
+//     "jars":      [[id, [[ms, place]...], retired_at|null, retired]...]
+//     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
+//                    [[from, met, met_since, [since, banked...]]...]]...]
+//     "alerts":    [{...}...] }
+//
+// Times are Unix milliseconds, values in canonical units, indices positions in the same snapshot.
+// What is a function of these (the moments of an air, timers, who depends on what) is rebuilt.
+// A change of meaning takes a new version; an older one must stay readable.
+#include <nlohmann/json.hpp>
+
+#include <algorithm>
+
+#include "rules/watch/core.h"
+
+namespace torpor::rules {
+namespace {
+
+using nlohmann::json;
+
+constexpr const char* kFormat = "torpor watch";
+constexpr int kVersion = 1;
+
+json to_json(Instant t) { return unix_ms(t); }
+json to_json(const std::optional<Instant>& t) { return t ? json(unix_ms(*t)) : json(nullptr); }
+Instant instant_from(const json& j) { return instant_of(j.get<std::int64_t>()); }
+std::optional<Instant> maybe_instant(const json& j) {
+  return j.is_null() ? std::nullopt : std::optional(instant_from(j));
+}
+
+json to_json(const Reading& reading) {
+  return {static_cast<int>(reading.quantity), reading.raw,
+          static_cast<int>(reading.unit),     unix_ms(reading.measured_at),
+          unix_ms(reading.received_at),       reading.marks};
+}
+
+Reading reading_from(const json& j, const std::string& sensor) {
+  Reading reading;
+  reading.sensor = sensor;
+  reading.quantity = static_cast<Quantity>(j.at(0).get<int>());
+  reading.raw = j.at(1).get<double>();
+  reading.unit = static_cast<Unit>(j.at(2).get<int>());
+  reading.measured_at = instant_from(j.at(3));
+  reading.received_at = instant_from(j.at(4));
+  reading.marks = j.at(5).get<std::uint8_t>();
+  return reading;
+}
+
+json to_json(const std::string& id, const SensorTrack& track) {
+  json spoken = json::array(), newest = json::array(), trusted = json::array();
+  for (const auto& each : track.spoken()) {
+    spoken.push_back({unix_ms(each.at), static_cast<int>(each.quantity)});
+  }
+  for (const QuantityFacts& row : quantities()) {
+    if (const auto& reading = track.newest(row.quantity)) newest.push_back(to_json(*reading));
+    if (const auto& reading = track.newest_trusted(row.quantity)) {
+      trusted.push_back(to_json(*reading));
+    }
+  }
+  return {id, to_json(track.first_known), spoken, newest, trusted};
+}
+
+void read_track(const json& j, SensorTrack& track) {
+  const auto id = j.at(0).get<std::string>();
+  std::vector<SensorTrack::Spoken> spoken;
+  std::vector<Reading> newest, trusted;
+  for (const json& each : j.at(2)) {
+    spoken.push_back({instant_from(each.at(0)), static_cast<Quantity>(each.at(1).get<int>())});
+  }
+  for (const json& each : j.at(3)) newest.push_back(reading_from(each, id));
+  for (const json& each : j.at(4)) trusted.push_back(reading_from(each, id));
+  track.first_known = maybe_instant(j.at(1));
+  track.restore(std::move(spoken), newest, trusted);
+}
+
+json to_json(const AirTimeline& timeline, const Layout& layout) {
+  json speakers = json::array(), kept = json::array();
+  for (const std::size_t speaker : timeline.speakers()) {
+    speakers.push_back(layout.sensors[speaker].id);
+  }
+  for (const AirReading& each : timeline.kept()) {
+    kept.push_back({unix_ms(each.at), each.speaker, static_cast<int>(each.quantity), each.value});
+  }
+  return {speakers, to_json(timeline.newest()), kept};
+}
+
+void read_timeline(const json& j, AirTimeline& timeline) {
+  std::vector<AirReading> kept;
+  for (const json& each : j.at(2)) {
+    kept.push_back({instant_from(each.at(0)), each.at(1).get<std::size_t>(),
+                    static_cast<Quantity>(each.at(2).get<int>()), each.at(3).get<double>()});
+    if (kept.back().speaker >= timeline.speakers().size()) throw std::out_of_range("speaker");
+  }
+  timeline.restore(kept, maybe_instant(j.at(1)));
+}
+
+json to_json(const JarRecord& jar) {
+  json stays = json::array();
+  for (const JarStay& stay : jar.stays) stays.push_back({unix_ms(stay.from), stay.place});
+  return {jar.id, stays, to_json(jar.retired_at), jar.retired};
+}
+
+JarRecord jar_from(const json& j) {
+  JarRecord jar;
+  jar.id = j.at(0).get<std::string>();
+  for (const json& stay : j.at(1)) {
+    jar.stays.push_back({instant_from(stay.at(0)), stay.at(1).get<std::string>()});
+  }
+  if (jar.stays.empty()) throw std::out_of_range("stays");
+  jar.retired_at = maybe_instant(j.at(2));
+  jar.retired = j.at(3).get<bool>();
+  return jar;
+}
+
+json to_json(const RuleInstance::Entry& entry) {
+  json lastings = json::array();
+  for (const LastingState& each : entry.state.lastings) {
+    lastings.push_back(unix_ms(each.since));
+    lastings.push_back(each.banked.count());
+  }
+  return {unix_ms(entry.from), entry.state.met, unix_ms(entry.state.met_since), lastings};
+}
+
+RuleInstance::Entry entry_from(const json& j) {
+  RuleInstance::Entry entry;
+  entry.from = instant_from(j.at(0));
+  entry.state.met = j.at(1).get<bool>();
+  entry.state.met_since = instant_from(j.at(2));
+  const json& lastings = j.at(3);
+  for (std::size_t i = 0; i + 1 < lastings.size(); i += 2) {
+    entry.state.lastings.push_back(
+        {instant_from(lastings[i]), Duration(lastings[i + 1].get<std::int64_t>())});
+  }
+  return entry;
+}
+
+RuleInstance::Saved saved_from(const json& j) {
+  RuleInstance::Saved saved;
+  saved.start = maybe_instant(j.at(3));
+  saved.settled = maybe_instant(j.at(4));
+  saved.settled_due = instant_from(j.at(5));
+  saved.frozen = instant_from(j.at(6));
+  for (const json& entry : j.at(8)) saved.log.push_back(entry_from(entry));
+  if (saved.settled && saved.log.empty()) throw std::out_of_range("log");
+  return saved;
+}
+
+json to_json(const OpenAlert& open) {
+  const Alert& alert = open.alert;
+  json figures = json::array(), remedies = json::array();
+  for (const Figure& each : alert.figures) {
+    figures.push_back({each.name, each.value ? json(*each.value) : json(nullptr), each.unit});
+  }
+  for (const Remedy remedy : alert.remedies) remedies.push_back(static_cast<int>(remedy));
+  return {{"number", alert.number},
+          {"rule", alert.rule},
+          {"kind", static_cast<int>(alert.subject.kind)},
+          {"id", alert.subject.id},
+          {"urgency", static_cast<int>(alert.urgency)},
+          {"state", static_cast<int>(alert.state)},
+          {"since", to_json(alert.since)},
+          {"raised_at", to_json(alert.raised_at)},
+          {"eased_at", to_json(alert.eased_at)},
+          {"seen_at", to_json(alert.seen_at)},
+          {"seen_by", alert.seen_by},
+          {"what", alert.what},
+          {"why", alert.why},
+          {"remedies", remedies},
+          {"jars", alert.jars},
+          {"figures", figures},
+          {"standing", open.standing},
+          {"joined", open.joined},
+          {"notices", open.notices},
+          {"last_notice", to_json(open.last_notice)},
+          {"notice_due", to_json(open.notice_due)}};
+}
+
+OpenAlert alert_from(const json& j) {
+  OpenAlert open;
+  Alert& alert = open.alert;
+  alert.number = j.at("number").get<std::uint64_t>();
+  alert.rule = j.at("rule").get<std::string>();
+  alert.subject = {static_cast<SubjectKind>(j.at("kind").get<int>()),
+                   j.at("id").get<std::string>()};
+  alert.urgency = static_cast<Urgency>(j.at("urgency").get<int>());
+  alert.state = static_cast<AlertState>(j.at("state").get<int>());
+  alert.since = instant_from(j.at("since"));
+  alert.raised_at = instant_from(j.at("raised_at"));
+  alert.eased_at = maybe_instant(j.at("eased_at"));
+  if (alert.state == AlertState::eased && !alert.eased_at) throw std::out_of_range("eased_at");
+  alert.seen_at = maybe_instant(j.at("seen_at"));
+  alert.seen_by = j.at("seen_by").get<std::string>();
+  alert.what = j.at("what").get<std::string>();
+  alert.why = j.at("why").get<std::string>();
+  for (const json& each : j.at("remedies")) {
+    alert.remedies.push_back(static_cast<Remedy>(each.get<int>()));
+  }
+  alert.jars = j.at("jars").get<std::vector<std::string>>();
+  for (const json& each : j.at("figures")) {
+    alert.figures.push_back(
+        {each.at(0).get<std::string>(),
+         each.at(1).is_null() ? std::nullopt : std::optional(each.at(1).get<double>()),
+         each.at(2).get<std::string>()});
+  }
+  open.standing = j.at("standing").get<std::set<std::string>>();
+  open.joined = j.at("joined").get<std::set<std::string>>();
+  open.notices = j.at("notices").get<int>();
+  open.last_notice = maybe_instant(j.at("last_notice"));
+  open.notice_due = instant_from(j.at("notice_due"));
+  return open;
+}
+
+// Finds a saved instance: by rule, kind and id.
+using InstanceKey = std::tuple<std::string, int, std::string>;
+
+}  // namespace
+
+std::string Watch::Core::snapshot() const {
+  json root{{"format", kFormat},
+            {"version", kVersion},
+            {"now", to_json(now_)},
+            {"link_before_time", link_before_time_ ? json(*link_before_time_) : json(nullptr)},
+            {"next_alert", alerts_.next_number()}};
+  for (const char* key : {"link", "rules", "sensors", "airs", "jars", "instances", "alerts"}) {
+    root[key] = json::array();
+  }
+  for (const LinkEvent& event : link_) root["link"].push_back({unix_ms(event.at), event.connected});
+  for (const RunningRule& rule : rules_) {
+    root["rules"].push_back({rule.rule->name, conditions_text(*rule.rule)});
+  }
+  for (std::size_t i = 0; i < sensors_.size(); ++i) {
+    root["sensors"].push_back(to_json(settings_.layout.sensors[i].id, sensors_[i].track));
+  }
+  for (const Air& air : airs_) root["airs"].push_back(to_json(air.timeline, settings_.layout));
+  for (std::size_t i = 0; i < register_.size(); ++i) {
+    root["jars"].push_back(to_json(register_.at(i)));
+  }
+  for (const auto& instance : instances_) {
+    if (instance->gone) continue;
+    const RuleInstance::Saved saved = instance->machine.save();
+    json log = json::array();
+    for (const auto& entry : saved.log) log.push_back(to_json(entry));
+    root["instances"].push_back({instance->rule, static_cast<int>(instance->subject.kind),
+                                 instance->subject.id, to_json(saved.start), to_json(saved.settled),
+                                 to_json(saved.settled_due), to_json(saved.frozen),
+                                 to_json(instance->due), log});
+  }
+  for (const auto& [number, open] : alerts_.open()) root["alerts"].push_back(to_json(open));
+  const std::vector<std::uint8_t> bytes = json::to_cbor(root);
+  return {bytes.begin(), bytes.end()};
+}
+
+tl::expected<void, std::string> Watch::Core::restore(std::string_view bytes) {
+  try {
+    const json root = json::from_cbor(bytes.begin(), bytes.end());
+    if (root.at("format") != kFormat) {
+      return tl::unexpected(std::string("this is not a snapshot of the engine"));
+    }
+    if (root.at("version") != kVersion) {
+      return tl::unexpected("the snapshot has version " + root.at("version").dump() +
+                            ", this program reads version " + std::to_string(kVersion));
+    }
+    // Into a new engine first: a snapshot that turns out to be damaged changes nothing.
+    Core fresh(settings_);
+    fresh.load(root);
+    *this = std::move(fresh);
+    return {};
+  } catch (const json::exception& error) {
+    return tl::unexpected("the snapshot of the engine is damaged: " + std::string(error.what()));
+  } catch (const std::out_of_range& error) {
+    return tl::unexpected("the snapshot of the engine is damaged: bad " +
+                          std::string(error.what()));
+  }
+}
+
+void Watch::Core::load(const json& root) {
+  now_ = maybe_instant(root.at("now"));
+  for (const json& event : root.at("link")) {
+    link_.push_back({instant_from(event.at(0)), event.at(1).get<bool>()});
+  }
+  if (!root.at("link_before_time").is_null()) {
+    link_before_time_ = root.at("link_before_time").get<bool>();
+  }
+  for (const json& each : root.at("sensors")) {
+    const auto known = sensor_index_.find(each.at(0).get<std::string>());
+    if (known != sensor_index_.end()) read_track(each, sensors_[known->second].track);
+  }
+  std::map<std::vector<std::string>, const json*> saved_airs;
+  for (const json& each : root.at("airs")) {
+    saved_airs.emplace(each.at(0).get<std::vector<std::string>>(), &each);
+  }
+  for (Air& air : airs_) {
+    std::vector<std::string> ids;
+    for (const std::size_t i : air.timeline.speakers()) {
+      ids.push_back(settings_.layout.sensors[i].id);
+    }
+    const auto saved = saved_airs.find(ids);
+    if (saved != saved_airs.end()) {
+      read_timeline(*saved->second, air.timeline);
+    } else {
+      seed(air.timeline);
+    }
+  }
+  std::vector<JarRecord> jars;
+  for (const json& each : root.at("jars")) jars.push_back(jar_from(each));
+  load_jars(std::move(jars));
+  std::vector<OpenAlert> open;
+  for (const json& each : root.at("alerts")) open.push_back(alert_from(each));
+  alerts_.restore(std::move(open), root.at("next_alert").get<std::uint64_t>());
+  load_instances(root);
+  for (std::size_t i = 0; i < sensors_.size() && now_; ++i) look_at_sensor(i);
+  for (std::size_t i = 0; i < jars_.size(); ++i) {
+    if (!now_) break;
+    register_.settle(i, *now_);
+    if (const auto next = register_.at(i).next_change(*now_)) arm(TimerOwner::jar, i, *next);
+  }
+  unbegun_ = !now_ || std::any_of(sensors_.begin(), sensors_.end(),
+                                  [](const Sensor& sensor) { return !sensor.track.first_known; });
+  orphans_ = true;
+  jars_moved_ = true;
+}
+
+// An air that did not exist when the snapshot was made starts with what its speakers last said.
+void Watch::Core::seed(AirTimeline& timeline) {
+  std::vector<AirReading> known;
+  for (std::size_t position = 0; position < timeline.speakers().size(); ++position) {
+    const SensorTrack& track = sensors_[timeline.speakers()[position]].track;
+    for (const QuantityFacts& row : quantities()) {
+      if (const auto& reading = track.newest_trusted(row.quantity)) {
+        known.push_back({reading->measured_at, position, row.quantity, reading->value()});
+      }
+    }
+  }
+  std::stable_sort(known.begin(), known.end(),
+                   [](const AirReading& a, const AirReading& b) { return a.at < b.at; });
+  for (const AirReading& reading : known) timeline.insert(reading);
+}
+
+void Watch::Core::load_jars(std::vector<JarRecord> jars) {
+  register_.restore(std::move(jars));
+  jars_.resize(register_.size());
+  for (std::size_t i = 0; i < jars_.size(); ++i) {
+    for (const JarStay& stay : register_.at(i).stays) {
+      const std::size_t air = air_of(stay.place);
+      jars_[i].airs.push_back(air);
+      auto& dwellers = airs_[air].jars;
+      if (dwellers.empty() || dwellers.back() != i) dwellers.push_back(i);
+    }
+    if (!register_.at(i).retired) add_jar_instances(i);
+  }
+}
+
+void Watch::Core::load_instances(const json& root) {
+  const json& rules = root.at("rules");
+  std::map<InstanceKey, const json*> saved;
+  for (const json& each : root.at("instances")) {
+    const auto rule = rules.at(each.at(0).get<std::size_t>()).at(0).get<std::string>();
+    saved.emplace(InstanceKey{rule, each.at(1).get<int>(), each.at(2).get<std::string>()}, &each);
+  }
+  std::map<std::string, std::string> texts;
+  for (const json& rule : rules) {
+    texts.emplace(rule.at(0).get<std::string>(), rule.at(1).get<std::string>());
+  }
+  for (std::size_t at = 0; at < instances_.size(); ++at) {
+    Instance& instance = *instances_[at];
+    const Rule& rule = *rules_[instance.rule].rule;
+    const auto text = texts.find(rule.name);
+    const auto found =
+        saved.find({rule.name, static_cast<int>(instance.subject.kind), instance.subject.id});
+    instance.met = alerts_.stands(rule.name, instance.subject);
+    if (instance.subject.kind == SubjectKind::jar) {
+      instance.machine.begin_at(register_.at(instance.index).stays.front().from);
+    }
+    if (found != saved.end() && text->second == conditions_text(rule)) {
+      instance.machine.restore(saved_from(*found->second));
+      instance.due = instant_from(found->second->at(7));
+      arm(TimerOwner::instance, at, instance.due);
+    } else if (now_) {
+      begin_anew(at);
+    }
+  }
+}
+
+// A rule, or a rule's text, that the snapshot does not know: it starts from what holds now. An
+// alert that stands goes on standing until its new conditions ease it.
+void Watch::Core::begin_anew(std::size_t at) {
+  Instance& instance = *instances_[at];
+  if (instance.met) {
+    const Rule& rule = *rules_[instance.rule].rule;
+    Instant since = *now_;
+    for (const auto& [number, open] : alerts_.open()) {
+      if (open.alert.rule == rule.name && open.standing.count(instance.subject.id) > 0) {
+        since = open.alert.since;
+      }
+    }
+    instance.machine.carry_met(since, *now_);
+    instance.due = *now_ + Duration(1);
+    arm(TimerOwner::instance, at, instance.due);
+    return;
+  }
+  const bool is_jar = instance.subject.kind == SubjectKind::jar;
+  if (is_jar && register_.at(instance.index).stay_at(*now_) == nullptr) return;
+  step_instance(at, *now_);
+}
+
+}  // namespace torpor::rules

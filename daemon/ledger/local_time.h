@@ -17,7 +17,8 @@ class LocalTime {
   [[nodiscard]] static tl::expected<LocalTime, std::string> in_zone(std::string_view zone);
 
   // "2026-03-02T18:30", "2026-03-02 18:30:15", "2026-03-02" (its midnight), or RFC 3339 with an
-  // offset. A local time that the clock change skips or doubles is refused with both readings shown.
+  // offset. A local time that the clock change skips or doubles is refused with both readings
+  // shown.
   [[nodiscard]] tl::expected<Instant, std::string> parse(std::string_view text) const;
   // "2026-03-02 18:30", local.
   [[nodiscard]] std::string to_text(Instant instant) const;

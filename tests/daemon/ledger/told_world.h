@@ -1,0 +1,105 @@
+// A small invented cellar for the ledger's tests: places, alerts, a zone, and sentences told to it.
+#pragma once
+
+#include <doctest/doctest.h>
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "daemon/ledger/ledger.h"
+#include "sensors/rfc3339.h"
+
+namespace torpor::daemon::test {
+
+// Throws on a time that is written wrong: usable before any test runs.
+inline Instant utc(std::string_view text) { return parse_rfc3339(text).value(); }
+
+inline LocalTime zone_of(std::string_view name) {
+  auto zone = LocalTime::in_zone(name);
+  REQUIRE_MESSAGE(zone, (zone ? std::string() : zone.error()));
+  return *zone;
+}
+
+inline Sentence parsed(std::string_view text, const LocalTime& zone) {
+  auto sentence = parse_sentence(text, zone);
+  REQUIRE_MESSAGE(sentence, (std::string(text) + ": " + (sentence ? "" : sentence.error().text)));
+  return *sentence;
+}
+
+// The example at the end of a refusal.
+inline std::string example_in(const std::string& refusal) {
+  const std::size_t mark = refusal.rfind(kExampleMark);
+  REQUIRE_MESSAGE(mark != std::string::npos, refusal);
+  return refusal.substr(mark + kExampleMark.size());
+}
+
+inline bool is_one_line(std::string_view text) {
+  return text.find_first_of("\n\r\t") == std::string_view::npos;
+}
+
+class World final : public LedgerView {
+ public:
+  std::vector<std::string> places() const override { return known_places; }
+  std::string describe_jar(const Jar& jar) const override {
+    return jar.made.jar + ": dormant\nin " + jar.stays.back().place;
+  }
+  std::string describe_place(std::string_view place) const override {
+    return std::string(place) + ": 14.2 degrees";
+  }
+  std::vector<rules::Alert> open_alerts() const override { return alerts; }
+
+  std::vector<std::string> known_places = {"cellar", "cellar/shelf-1", "cellar/shelf-2", "outside",
+                                           "North Loft"};
+  std::vector<rules::Alert> alerts;
+};
+
+inline rules::Alert alert(std::uint64_t number, std::string what, bool seen = false) {
+  rules::Alert alert;
+  alert.number = number;
+  alert.what = std::move(what);
+  alert.urgency = rules::Urgency::today;
+  if (seen) {
+    alert.seen_at = Instant{};
+    alert.seen_by = "Mara";
+  }
+  return alert;
+}
+
+// A ledger and the world around it; engine time stands at `now`.
+struct Cellar {
+  Ledger ledger;
+  World world;
+  LocalTime zone = zone_of("Europe/Vienna");
+  Instant now = utc("2026-03-10T12:00:00Z");
+  Instant wall = utc("2026-03-10T12:00:07Z");
+  std::vector<JournalEntry> journal;
+
+  tl::expected<Told, SentenceRefusal> try_tell(std::string_view text) {
+    auto told = ledger.tell(parsed(text, zone), text, now, wall, zone, world);
+    if (told) journal.insert(journal.end(), told->entries.begin(), told->entries.end());
+    return told;
+  }
+  Told tell(std::string_view text) {
+    auto told = try_tell(text);
+    REQUIRE_MESSAGE(told, (std::string(text) + ": " + (told ? "" : told.error().text)));
+    CHECK(is_one_line(told->answer));
+    return *told;
+  }
+  // Refusals record nothing and their example parses.
+  std::string refused(std::string_view text) {
+    const auto before = ledger.jars().size();
+    auto told = try_tell(text);
+    REQUIRE_MESSAGE(!told, (std::string(text) + ": " + (told ? told->answer : "")));
+    CHECK(ledger.jars().size() == before);
+    CHECK(is_one_line(told.error().text));
+    (void)parsed(example_in(told.error().text), zone);
+    return told.error().text;
+  }
+};
+
+inline bool contains(std::string_view text, std::string_view part) {
+  return text.find(part) != std::string_view::npos;
+}
+
+}  // namespace torpor::daemon::test

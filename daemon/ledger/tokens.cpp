@@ -1,0 +1,168 @@
+#include "daemon/ledger/tokens.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+namespace torpor::daemon {
+
+namespace {
+
+bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
+bool is_blank(char32_t point) {
+  return point == ' ' || point == 0xA0 || point == 0x202F || (point >= 0x2000 && point <= 0x200A);
+}
+
+// Hyphens and dashes that a phone's keyboard puts in place of '-'.
+bool is_dash(char32_t point) { return (point >= 0x2010 && point <= 0x2015) || point == 0x2212; }
+
+bool is_typographic_quote(char32_t point) {
+  return point == 0x201C || point == 0x201D || point == 0x201E || point == 0x201F ||
+         point == 0xAB || point == 0xBB;
+}
+
+bool is_quote(char32_t point) { return point == '"' || is_typographic_quote(point); }
+
+std::string_view trimmed(std::string_view text) {
+  constexpr std::string_view kSpace = " \t\r\n";
+  const std::size_t first = text.find_first_not_of(kSpace);
+  if (first == std::string_view::npos) return {};
+  return text.substr(first, text.find_last_not_of(kSpace) - first + 1);
+}
+
+// Where the quoted text that starts at `from` ends: a straight quote closes a straight one, so that
+// typographic quotes may stand inside; a phone that turned only one of the two is understood as
+// well.
+std::size_t closing_quote(std::string_view text, std::size_t from, bool straight) {
+  std::size_t typographic = std::string_view::npos;
+  for (std::size_t position = from; position < text.size();) {
+    const std::size_t here = position;
+    const char32_t point = next_code_point(text, position);
+    if (point == '"') return here;
+    if (!is_typographic_quote(point)) continue;
+    if (!straight) return here;
+    if (typographic == std::string_view::npos) typographic = here;
+  }
+  return typographic;
+}
+
+// Splits text that is known to be UTF-8 without control characters.
+class Splitter {
+ public:
+  explicit Splitter(std::string_view text) : text_(text) {}
+
+  tl::expected<std::vector<Token>, std::string> run() {
+    while (position_ < text_.size()) {
+      const std::size_t here = position_;
+      const char32_t point = next_code_point(text_, position_);
+      if (is_quote(point)) {
+        if (!take_quoted(point == '"')) {
+          return tl::unexpected(std::string("a quote is opened and not closed"));
+        }
+      } else if (is_blank(point)) {
+        end_word();
+      } else if (point == ',' && !within_number(here)) {
+        end_word();
+        tokens_.push_back({Token::Kind::comma, ","});
+      } else if (is_dash(point)) {
+        word_ += '-';
+      } else {
+        word_ += text_.substr(here, position_ - here);
+      }
+    }
+    drop_full_stop();
+    end_word();
+    return std::move(tokens_);
+  }
+
+ private:
+  bool take_quoted(bool straight) {
+    end_word();
+    const std::size_t start = position_;
+    const std::size_t end = closing_quote(text_, start, straight);
+    if (end == std::string_view::npos) return false;
+    tokens_.push_back(
+        {Token::Kind::quoted, std::string(trimmed(text_.substr(start, end - start)))});
+    position_ = end;
+    (void)next_code_point(text_, position_);  // past the closing quote
+    return true;
+  }
+
+  bool within_number(std::size_t comma) const {
+    return !word_.empty() && is_digit(word_.back()) && comma + 1 < text_.size() &&
+           is_digit(text_[comma + 1]);
+  }
+
+  // Dictation ends a sentence with a full stop; no word of the grammar ends in one.
+  void drop_full_stop() {
+    if (!word_.empty() && word_.back() == '.') word_.pop_back();
+  }
+
+  void end_word() {
+    if (word_.empty()) return;
+    tokens_.push_back({Token::Kind::word, std::move(word_)});
+    word_.clear();
+  }
+
+  std::string_view text_;
+  std::size_t position_ = 0;
+  std::string word_;
+  std::vector<Token> tokens_;
+};
+
+}  // namespace
+
+char32_t next_code_point(std::string_view text, std::size_t& position) {
+  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
+  const unsigned char lead = byte(position);
+  const std::size_t start = position++;
+  if (lead < 0x80) return lead;
+  const std::size_t length = lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : 2;
+  if (lead < 0xC2 || lead > 0xF4 || text.size() - start < length) return kNotUtf8;
+  char32_t point = lead & (0x7Fu >> length);
+  for (std::size_t i = 1; i < length; ++i) {
+    if ((byte(start + i) & 0xC0u) != 0x80u) return kNotUtf8;
+    point = (point << 6) | (byte(start + i) & 0x3Fu);
+  }
+  const bool overlong = (length == 3 && point < 0x800) || (length == 4 && point < 0x10000);
+  const bool surrogate = point >= 0xD800 && point <= 0xDFFF;
+  if (overlong || surrogate || point > 0x10FFFF) return kNotUtf8;
+  position = start + length;
+  return point;
+}
+
+bool is_control(char32_t point) {
+  return point < 0x20 || (point >= 0x7F && point <= 0x9F) || point == 0x061C || point == 0x200B ||
+         point == 0x200E || point == 0x200F || (point >= 0x2028 && point <= 0x202E) ||
+         (point >= 0x2060 && point <= 0x206F) || point == 0xFEFF ||
+         (point >= 0xFFF9 && point <= 0xFFFB);
+}
+
+std::string lower_case(std::string_view text) {
+  std::string lower(text);
+  std::transform(lower.begin(), lower.end(), lower.begin(), [](char c) {
+    return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  });
+  return lower;
+}
+
+bool same_word(std::string_view a, std::string_view b) {
+  return a.size() == b.size() && lower_case(a) == lower_case(b);
+}
+
+tl::expected<std::vector<Token>, std::string> split_sentence(std::string_view text) {
+  const std::string_view sentence = trimmed(text);
+  for (std::size_t position = 0; position < sentence.size();) {
+    const char32_t point = next_code_point(sentence, position);
+    if (point == kNotUtf8) return tl::unexpected(std::string("the text is not UTF-8"));
+    if (is_control(point)) {
+      return tl::unexpected(
+          fmt::format("the text holds a control character (U+{:04X}); send one line of plain text",
+                      static_cast<unsigned>(point)));
+    }
+  }
+  return Splitter(sentence).run();
+}
+
+}  // namespace torpor::daemon

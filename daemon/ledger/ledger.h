@@ -19,7 +19,7 @@
 
 namespace torpor::daemon {
 
-struct Stay {                              // [from, to); to nullopt: still there
+struct Stay {  // [from, to); to nullopt: still there
   std::string place;
   Instant from;
   std::optional<Instant> to;
@@ -27,20 +27,22 @@ struct Stay {                              // [from, to); to nullopt: still ther
 };
 
 struct Jar {
-  NewJar made;                             // as registered; `made.jar` spelled as first registered
-  Instant registered_at;                   // happened-at of the registration
-  std::vector<Stay> stays;                 // in order, without overlap
+  NewJar made;              // as registered; `made.jar` spelled as first registered
+  Instant registered_at;    // happened-at of the registration: first stay's begin
+  std::vector<Stay> stays;  // in order, without overlap
   std::optional<Instant> retired_at;
   // Closed date if told, else the start of the first stay.
   [[nodiscard]] Instant closed() const;
+  // The stay that holds `t`; nullptr: before the first, or retired.
   [[nodiscard]] const Stay* stay_at(Instant t) const;
+  friend bool operator==(const Jar&, const Jar&) = default;
 };
 
 // What a told sentence led to.
 struct Told {
-  std::vector<JournalEntry> entries;       // to write; empty for `ask` and `seen`
-  std::vector<rules::Input> inputs;        // for the engine, in order
-  std::string answer;                      // one line
+  std::vector<JournalEntry> entries;  // to write; empty for `ask` and `seen`
+  std::vector<rules::Input> inputs;   // for the engine, in order
+  std::string answer;                 // one line
 };
 
 // What the ledger asks of the world to answer `ask` and to check places.
@@ -48,7 +50,7 @@ class LedgerView {
  public:
   virtual ~LedgerView() = default;
   [[nodiscard]] virtual std::vector<std::string> places() const = 0;
-  [[nodiscard]] virtual std::string describe_jar(const Jar& jar) const = 0;       // one line each
+  [[nodiscard]] virtual std::string describe_jar(const Jar& jar) const = 0;  // one line each
   [[nodiscard]] virtual std::string describe_place(std::string_view place) const = 0;
   [[nodiscard]] virtual std::vector<rules::Alert> open_alerts() const = 0;
 };
@@ -56,23 +58,42 @@ class LedgerView {
 class Ledger {
  public:
   // Jar ids are compared without case; where unambiguous also without dash and leading zeros.
+  // nullptr: no such jar, or several.
   [[nodiscard]] const Jar* find(std::string_view id) const;
-  [[nodiscard]] const std::map<std::string, Jar>& jars() const;   // by id as registered
+  [[nodiscard]] const std::map<std::string, Jar>& jars() const;  // by id as registered
   // Jars standing at or below a place at `t`.
   [[nodiscard]] std::vector<std::string> jars_at(std::string_view place, Instant t) const;
 
   // Carries out a sentence told at `now` (engine time, for what happened) and `wall` (recorded).
-  // Refusals record nothing.
+  // Refusals record nothing. `at` and `closed` may not lie ahead of `now`, nor before 2000. A new
+  // jar happened when its first stay began: at `at`, else its closed date, else `now`. The state
+  // changes at once: whoever may fail to write the entries tells a copy and keeps it after the
+  // commit.
   [[nodiscard]] tl::expected<Told, SentenceRefusal> tell(const Sentence& sentence,
                                                          std::string_view text, Instant now,
                                                          Instant wall, const LocalTime& zone,
                                                          const LedgerView& view);
-  // Applies one entry of the journal (at start, in number order).
+  // Applies one entry of the journal (at start, in number order). Error: what is wrong with the
+  // entry; the state is as before, but its number is not used again.
   [[nodiscard]] tl::expected<void, std::string> replay(const JournalEntry& entry);
   // The engine inputs that place every jar as it stands; for an engine without a snapshot.
   [[nodiscard]] std::vector<rules::Input> placements() const;
 
  private:
+  struct Telling;  // who tells what and when
+
+  tl::expected<Told, SentenceRefusal> tell_one(const NewJar& jar, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const MoveJar& move, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const SeenAlert& seen, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const Ask& ask, const Telling& telling);
+
+  // Live and replayed acts change the state here and nowhere else. Error: one clause, no change.
+  tl::expected<void, std::string> apply(const NewJar& jar, Instant happened_at);
+  tl::expected<void, std::string> apply(const MoveJar& move, Instant happened_at);
+
+  [[nodiscard]] JournalEntry entry_of(const Act& act, Instant happened_at,
+                                      const Telling& telling) const;
+
   std::map<std::string, Jar> jars_;
   std::uint64_t next_entry_ = 1;
 };

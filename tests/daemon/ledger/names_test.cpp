@@ -1,0 +1,62 @@
+#include "daemon/ledger/names.h"
+
+#include <doctest/doctest.h>
+
+#include "tests/daemon/ledger/told_world.h"
+
+namespace torpor::daemon {
+
+namespace {
+
+std::map<std::string, Jar> jars_named(const std::vector<std::string>& ids) {
+  std::map<std::string, Jar> jars;
+  for (const std::string& id : ids) jars[id].made.jar = id;
+  return jars;
+}
+
+std::string called(const std::vector<std::string>& ids, std::string_view id) {
+  const auto jars = jars_named(ids);
+  std::string names;
+  for (const Jar* jar : jars_called(jars, id)) names += jar->made.jar + " ";
+  return names;
+}
+
+}  // namespace
+
+TEST_CASE("an id is found without case, and short where that is unambiguous") {
+  CHECK(called({"B-07"}, "b-07") == "B-07 ");
+  CHECK(called({"B-07"}, "b7") == "B-07 ");
+  CHECK(called({"B-07"}, "B_007") == "B-07 ");
+  CHECK(called({"B-07", "B-70"}, "b7") == "B-07 ");
+  CHECK(called({"B-07", "B-7"}, "b-7") == "B-7 ");
+  CHECK(called({"B-07", "B-7"}, "b7") == "B-07 B-7 ");
+  CHECK(called({"B-1-2", "B-12"}, "b12") == "B-1-2 B-12 ");
+  CHECK(called({"B-1-02"}, "b-1-2") == "B-1-02 ");
+  CHECK(called({"B-1-02"}, "b102") == "B-1-02 ");
+  CHECK(called({"B-0"}, "b0") == "B-0 ");
+  CHECK(called({"B-00"}, "b0") == "B-00 ");
+  CHECK(called({"B-07"}, "b70") == "");
+  CHECK(called({"B-07"}, "c7") == "");
+  CHECK(called({}, "b7") == "");
+}
+
+TEST_CASE("a place is found as configured, else without case") {
+  const std::vector<std::string> places = {"cellar", "cellar/shelf-2", "Loft", "loft"};
+  CHECK(place_called(places, "cellar/shelf-2") == "cellar/shelf-2");
+  CHECK(place_called(places, "Cellar/Shelf-2/") == "cellar/shelf-2");
+  CHECK(place_called(places, "loft") == "loft");
+  CHECK(place_called(places, "Loft") == "Loft");
+  CHECK_FALSE(place_called(places, "LOFT"));
+  CHECK_FALSE(place_called(places, "shelf-2"));
+  CHECK_FALSE(place_called(places, "/"));
+}
+
+TEST_CASE("the nearest place is one that ends so, else the nearest by spelling") {
+  const std::vector<std::string> places = {"cellar", "cellar/shelf-1", "cellar/shelf-2"};
+  CHECK(nearest_place(places, "shelf-2") == "cellar/shelf-2");
+  CHECK(nearest_place(places, "Shelf-2") == "cellar/shelf-2");
+  CHECK(nearest_place(places, "celar") == "cellar");
+  CHECK(nearest_place(places, "attic") == "");
+}
+
+}  // namespace torpor::daemon

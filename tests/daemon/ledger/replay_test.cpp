@@ -1,0 +1,122 @@
+// State is derived from the journal and from nothing else.
+#include <doctest/doctest.h>
+
+#include <random>
+
+#include "daemon/ledger/ledger.h"
+#include "tests/daemon/ledger/told_world.h"
+
+namespace torpor::daemon {
+
+using test::Cellar;
+using test::utc;
+
+namespace {
+
+JournalEntry entry(std::uint64_t number, std::string act) {
+  JournalEntry entry;
+  entry.number = number;
+  entry.happened_at = utc("2026-03-10T12:00:00Z");
+  entry.act = std::move(act);
+  return entry;
+}
+
+std::string replayed(Ledger& ledger, const JournalEntry& entry) {
+  const auto outcome = ledger.replay(entry);
+  return outcome ? "ok" : outcome.error();
+}
+
+// Some sentence about some of few jars and places, often late, often one that must be refused.
+std::string random_sentence(std::mt19937& random, const Cellar& cellar) {
+  const auto below = [&](unsigned limit) { return static_cast<unsigned>(random() % limit); };
+  const std::string jar = (below(2) ? "B-0" : "b") + std::to_string(1 + below(6));
+  const std::string place = test::World().known_places[below(5)];
+  std::string text;
+  switch (below(5)) {
+    case 0:
+      text = "new jar " + jar + " in \"" + place + "\"";
+      break;
+    case 1:
+      text = "ask " + jar;
+      break;
+    default:
+      text = "move " + jar + " to \"" + place + "\"";
+      break;
+  }
+  if (below(2)) {
+    const auto ago = std::chrono::hours(below(300)) + std::chrono::minutes(below(2) * 30);
+    text += " at " + to_rfc3339(cellar.now - ago);
+  }
+  if (below(3) == 0) text += " by \"Mara\"";
+  return text;
+}
+
+void check_stays(const Jar& jar) {
+  REQUIRE_FALSE(jar.stays.empty());
+  CHECK_FALSE(jar.stays.back().to);
+  for (std::size_t i = 0; i + 1 < jar.stays.size(); ++i) {
+    CHECK(jar.stays[i].from < jar.stays[i + 1].from);
+    CHECK(jar.stays[i].to == jar.stays[i + 1].from);
+  }
+}
+
+}  // namespace
+
+TEST_CASE("replaying the journal gives the state that live tells gave") {
+  for (unsigned seed = 1; seed <= 40; ++seed) {
+    CAPTURE(seed);
+    std::mt19937 random(seed);
+    Cellar cellar;
+    std::size_t refused = 0;
+    for (int i = 0; i < 120; ++i) {
+      cellar.now += std::chrono::minutes(random() % 600);
+      const Ledger before = cellar.ledger;
+      if (!cellar.try_tell(random_sentence(random, cellar))) {
+        ++refused;
+        CHECK(cellar.ledger.jars() == before.jars());
+      }
+    }
+    CHECK(refused > 0);
+    CHECK(cellar.journal.size() > 20);
+
+    Ledger again;
+    for (const JournalEntry& written : cellar.journal) CHECK(replayed(again, written) == "ok");
+    CHECK(again.jars() == cellar.ledger.jars());
+    for (const auto& [id, jar] : again.jars()) check_stays(jar);
+
+    // Both go on alike: the next entry has the same number.
+    const auto next = [&](Ledger& ledger) {
+      const Sentence sentence = test::parsed("new jar Z in cellar", cellar.zone);
+      return ledger.tell(sentence, "", cellar.now, cellar.wall, cellar.zone, cellar.world)
+          ->entries.at(0);
+    };
+    CHECK(next(again) == next(cellar.ledger));
+  }
+}
+
+TEST_CASE("a damaged or impossible entry is an error text and changes nothing") {
+  Ledger ledger;
+  const std::string made = R"({"act":"new_jar","jar":"B-07","place":"cellar"})";
+  CHECK(replayed(ledger, entry(3, made)) == "ok");
+  CHECK(replayed(ledger, entry(3, made)) == "journal entry 3: out of order, 4 is the next");
+  CHECK(replayed(ledger, entry(4, "{")) ==
+        "journal entry 4: the journal entry \"{\" is not a JSON object");
+  CHECK(replayed(ledger, entry(5, R"({"act":"new_jar","jar":"b-07","place":"cellar"})")) ==
+        "journal entry 5: jar B-07 exists already");
+  CHECK(replayed(ledger, entry(6, R"({"act":"move","jar":"C","place":"cellar"})")) ==
+        "journal entry 6: there is no jar C");
+  CHECK(replayed(ledger, entry(7, R"({"act":"move","jar":"B-07","place":"cellar"})")) ==
+        "journal entry 7: jar B-07 cannot have moved to cellar at 2026-03-10T12:00:00Z");
+  CHECK(replayed(ledger, entry(8, R"({"act":"seen"})")) ==
+        "journal entry 8: an act that is never journaled");
+  CHECK(ledger.jars().size() == 1);
+  CHECK(ledger.find("B-07")->stays.size() == 1);
+}
+
+TEST_CASE("numbers of damaged entries are not used again") {
+  Cellar cellar;
+  CHECK(replayed(cellar.ledger, entry(41, "{")) != "ok");
+  CHECK(cellar.tell("new jar B-07 in cellar").entries.at(0).number == 42);
+}
+
+}  // namespace torpor::daemon

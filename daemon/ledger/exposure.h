@@ -15,32 +15,45 @@
 
 namespace torpor::daemon {
 
-struct ExposureStep {                      // holds over [from, to)
+struct ExposureStep {  // holds over [from, to)
   Instant from, to;
-  std::string place;
-  std::string sensor;                      // who spoke for the temperature; empty: nobody
+  std::string place;   // empty: the jar stood nowhere that the ledger knows
+  std::string sensor;  // who spoke for the temperature; empty: nobody
   std::optional<Celsius> temperature;
-  std::optional<Percent> humidity;         // with the temperature of the same sensor
+  std::optional<Percent> humidity;
+  // Humidity means something only with the temperature of its own sensor, which is another one than
+  // `sensor` where the nearest sensor is a thermometer. Dew point and the like are computed from
+  // these two.
+  std::string humidity_sensor;
+  std::optional<Celsius> humid_temperature;
   friend bool operator==(const ExposureStep&, const ExposureStep&) = default;
 };
 
 struct ExposureSummary {
   Instant from, to;
-  double coverage_percent = 0.0;           // time with temperature and humidity, of all time
-  std::optional<Celsius> mean_kinetic_temperature;   // of the covered time; dH/R = 10000 K
+  double coverage_percent = 0.0;  // time with temperature and humidity, of all time
+  // Of the time with a temperature, also where the humidity is unknown: heat without a hygrometer
+  // is heat. dH/R = 10000 K.
+  std::optional<Celsius> mean_kinetic_temperature;
   std::optional<Celsius> highest_temperature;
   friend bool operator==(const ExposureSummary&, const ExposureSummary&) = default;
 };
 
-// Calls `visit` with every step of the jar's exposure in [from, to), in order, without gaps.
-// Memory is bounded by the number of sensors, not by the length of the history.
-[[nodiscard]] ExposureSummary walk_exposure(
-    const Jar& jar, Instant from, Instant to, const Reader& history,
-    std::span<const rules::PlaceSpec> places, std::span<const Placement> placements,
-    const std::function<void(const ExposureStep&)>& visit);
+// Calls `visit` with every step of the jar's exposure in [from, to), in order, without gaps; equal
+// neighbours are one step. Memory is bounded by the number of sensors, not by the length of the
+// history. Several sensors at one place speak in the order in which they first stand in
+// `placements`. Only trusted readings count, each for as long as the placement under which it was
+// measured holds: a sensor that was moved says nothing of its new place before its first reading
+// there.
+[[nodiscard]] ExposureSummary walk_exposure(const Jar& jar, Instant from, Instant to,
+                                            const Reader& history,
+                                            std::span<const rules::PlaceSpec> places,
+                                            std::span<const Placement> placements,
+                                            const std::function<void(const ExposureStep&)>& visit);
 
-// At most `points` steps that keep the highest and lowest temperature and humidity of every bucket
-// and its first and last step.
+// At most `points` of the steps, in order. Six points and more keep the highest and lowest
+// temperature and humidity of every bucket and its first and last step; fewer keep what fits of
+// these.
 [[nodiscard]] std::vector<ExposureStep> thin(std::vector<ExposureStep> steps, std::size_t points);
 
 }  // namespace torpor::daemon

@@ -1,0 +1,88 @@
+#include "daemon/link/topic_filter.h"
+
+namespace torpor::daemon {
+namespace {
+
+constexpr std::string_view kSensorLevel = "{sensor}";
+
+// Takes the levels of a topic or filter one by one. An empty level is a level: "a//b" has three.
+class Levels {
+ public:
+  explicit Levels(std::string_view text) : rest_(text) {}
+  [[nodiscard]] bool done() const { return done_; }
+  std::string_view next() {
+    const auto slash = rest_.find('/');
+    const std::string_view level = rest_.substr(0, slash);
+    if (slash == std::string_view::npos) {
+      done_ = true;
+    } else {
+      rest_.remove_prefix(slash + 1);
+    }
+    return level;
+  }
+
+ private:
+  std::string_view rest_;
+  bool done_ = false;
+};
+
+bool well_formed(std::string_view filter) {
+  if (filter.empty()) return false;
+  Levels levels(filter);
+  while (!levels.done()) {
+    const std::string_view level = levels.next();
+    if (level.size() > 1 && level.find_first_of("+#") != std::string_view::npos) return false;
+    if (level == "#" && !levels.done()) return false;
+  }
+  return true;
+}
+
+}  // namespace
+
+bool topic_matches(std::string_view filter, std::string_view topic) {
+  if (topic.empty() || !well_formed(filter)) return false;
+  // 4.7.2: a filter that begins with a wildcard does not match topics of the server's own.
+  if (topic.front() == '$' && (filter.front() == '+' || filter.front() == '#')) return false;
+  Levels wanted(filter);
+  Levels found(topic);
+  while (!wanted.done()) {
+    const std::string_view level = wanted.next();
+    if (level == "#") return true;  // also when the topic ends here: a/# matches a
+    if (found.done()) return false;
+    const std::string_view name = found.next();
+    if (level != "+" && level != name) return false;
+  }
+  return found.done();
+}
+
+std::string filter_of(std::string_view pattern) {
+  std::string filter;
+  Levels levels(pattern);
+  while (true) {
+    const std::string_view level = levels.next();
+    filter += level == kSensorLevel ? std::string_view("+") : level;
+    if (levels.done()) return filter;
+    filter += '/';
+  }
+}
+
+std::optional<std::string_view> sensor_in(std::string_view pattern, std::string_view topic) {
+  std::string_view sensor;
+  Levels wanted(pattern);
+  Levels found(topic);
+  while (!wanted.done()) {
+    if (found.done()) return std::nullopt;
+    const std::string_view level = wanted.next();
+    const std::string_view name = found.next();
+    if (level == kSensorLevel) {
+      if (name.empty()) return std::nullopt;
+      sensor = name;
+    } else if (level != name) {
+      return std::nullopt;
+    }
+  }
+  if (!found.done()) return std::nullopt;
+  return sensor;
+}
+
+}  // namespace torpor::daemon

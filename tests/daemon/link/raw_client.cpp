@@ -1,0 +1,91 @@
+#include "tests/daemon/link/raw_client.h"
+
+#include <atomic>
+#include <fstream>
+#include <stdexcept>
+
+#include <unistd.h>
+
+namespace torpor::testing {
+namespace {
+
+// Between the fields of a message in mosquitto_sub's output: ASCII's own separator.
+constexpr char kSeparator = '\x1F';
+
+std::vector<std::string> arguments(const std::string& program, const Broker& broker,
+                                   const RawUser& user) {
+  std::vector<std::string> result = {program, "-V", "mqttv5", "-p", std::to_string(broker.port())};
+  if (broker.options().tls) {
+    result.insert(result.end(), {"--cafile", broker.options().tls->authority, "--insecure"});
+  }
+  result.insert(result.end(), {"-h", "127.0.0.1"});
+  if (!user.name.empty()) result.insert(result.end(), {"-u", user.name, "-P", user.password});
+  return result;
+}
+
+}  // namespace
+
+void raw_publish(const Broker& broker, const RawPublication& publication, const RawUser& user) {
+  TemporaryFolder folder;
+  const std::string file = folder.path() + "/payload";
+  std::ofstream(file, std::ios::binary) << publication.payload;
+  auto command = arguments("mosquitto_pub", broker, user);
+  command.insert(command.end(),
+                 {"-t", publication.topic, "-q", std::to_string(publication.qos), "-f", file});
+  if (publication.retain) command.emplace_back("-r");
+  command.insert(command.end(), publication.extra.begin(), publication.extra.end());
+  run_command(command);
+}
+
+void raw_publish_lines(const Broker& broker, const std::string& topic,
+                       const std::vector<std::string>& lines, const RawUser& user) {
+  // Its standard input is a file through a shell's redirection; the names are our own.
+  TemporaryFolder folder;
+  const std::string file = folder.path() + "/lines";
+  {
+    std::ofstream out(file);
+    for (const std::string& line : lines) out << line << "\n";
+  }
+  auto command = arguments("mosquitto_pub", broker, user);
+  command.insert(command.end(), {"-t", topic, "-q", "1", "-l"});
+  std::vector<std::string> shell = {"sh", "-c", "exec \"$@\" < \"$0\"", file};
+  shell.insert(shell.end(), command.begin(), command.end());
+  run_command(shell);
+}
+
+RawSubscriber::RawSubscriber(const Broker& broker, const std::string& filter, const RawUser& user) {
+  static std::atomic<int> number{0};
+  const std::string id =
+      "raw-" + std::to_string(::getpid()) + "-" + std::to_string(number.fetch_add(1));
+  auto command = arguments("mosquitto_sub", broker, user);
+  const std::string sep(1, kSeparator);
+  command.insert(command.end(), {"-t", filter, "-q", "1", "-i", id, "-F",
+                                 "%t" + sep + "%r" + sep + "%D" + sep + "%P" + sep + "%p"});
+  process_ = std::make_unique<ChildProcess>(command);
+  if (!broker.wait_for_log("Sending SUBACK to " + id)) {
+    throw std::runtime_error("mosquitto_sub did not subscribe:\n" + broker.log());
+  }
+}
+
+std::vector<RawMessage> RawSubscriber::messages() const {
+  std::vector<RawMessage> result;
+  for (const std::string& line : process_->lines()) {
+    std::vector<std::string> fields;
+    std::size_t at = 0;
+    for (int i = 0; i < 4; ++i) {
+      const auto end = line.find(kSeparator, at);
+      if (end == std::string::npos) break;
+      fields.push_back(line.substr(at, end - at));
+      at = end + 1;
+    }
+    if (fields.size() < 4) continue;
+    result.push_back({fields[0], line.substr(at), fields[1] == "1", fields[2], fields[3]});
+  }
+  return result;
+}
+
+bool RawSubscriber::wait_for(std::size_t count, std::chrono::milliseconds patience) {
+  return wait_until([&] { return messages().size() >= count; }, patience);
+}
+
+}  // namespace torpor::testing

@@ -1,8 +1,8 @@
 // The link to the broker: two MQTT 5 connections with fixed client ids. Intake (persistent session)
 // takes readings and tells; outgoing publishes. Wraps paho; no paho type or exception leaves it.
 //
-// Threads: the intake's handlers run on paho's receive thread while paho holds its process-wide
-// lock. A handler must decode, append to the inbox, hand over and return; returning is the
+// Threads: the intake's message handler runs on paho's receive thread while paho holds its
+// process-wide lock. It must decode, append to the inbox, hand over and return; returning is the
 // acknowledgement. It must never wait for another thread, throw, or call the link.
 #pragma once
 
@@ -21,20 +21,27 @@
 namespace torpor::daemon {
 
 struct BrokerAccess {
-  std::string uri;               // mqtt://host:port or mqtts://host:port
-  std::string user;              // empty: none
+  std::string uri;   // mqtt://host:port or mqtts://host:port
+  std::string user;  // empty: none
   std::string password;
-  std::string authority, certificate, key;   // PEM files; empty: none
+  std::string authority, certificate, key;  // PEM files; empty: none
+};
+
+// Pauses between tries to connect: doubled from `first` to `longest`, each with a jitter of 20 % so
+// that many machines do not come back in step after a power cut.
+struct RetryPace {
+  std::chrono::milliseconds first{1000};
+  std::chrono::milliseconds longest{60000};
 };
 
 struct IncomingMessage {
   std::string_view topic;
   std::string_view payload;
   bool retained = false;
-  bool redelivered = false;      // DUP
+  bool redelivered = false;  // DUP
   std::string response_topic;
   std::string correlation;
-  std::string by;                // user property "by"
+  std::string by;  // user property "by"
 };
 
 // Whether the link may go on taking messages after this one.
@@ -42,34 +49,42 @@ enum class Taken { go_on, stop };
 
 struct IntakeSettings {
   BrokerAccess access;
-  std::string storeroom;                  // client id torpor-<storeroom>-intake
-  std::vector<std::string> topics;        // of the sensors; filters with + for {sensor}
+  std::string storeroom;            // client id torpor-<storeroom>-intake
+  std::vector<std::string> topics;  // of the sensors; filters with + for {sensor}
   std::chrono::seconds session_expiry = std::chrono::hours(24 * 7);
+  // A restart or a short loss of the network within this time is nobody's business.
+  std::chrono::seconds will_delay{60};
+  RetryPace retry;
 };
 
 struct IntakeHandlers {
   // paho's receive thread. Returning acknowledges. Taken::stop: the link disconnects from another
   // thread right after, so that the broker's session queues.
   std::function<Taken(const IncomingMessage&)> message;
-  // paho's threads; must not block. `reason` is empty when connected, else a plain sentence.
+  // A thread of the link; must not block. Called when the state or its reason changes. Connected
+  // means subscribed, too. `reason` is a plain sentence that says what to check; when connected it
+  // is empty, or names the topics whose subscription the broker refused.
   std::function<void(bool connected, const std::string& reason)> state;
 };
 
-// Takes messages until destroyed. Reconnects by itself with growing pauses (1 s to 60 s, jittered),
-// subscribes anew with Retain Handling 2 each time it connects, and starts while no broker is up.
+// Takes messages until destroyed, from the sensors' topics and from torpor/<storeroom>/tell.
+// Reconnects by itself with growing pauses, subscribes anew with Retain Handling 2 each time it
+// connects, and starts while no broker is up. Its will is a line on torpor/<storeroom>/notice.
 class Intake {
  public:
+  // Checks the settings only; handlers may be called before it returns.
   [[nodiscard]] static tl::expected<std::unique_ptr<Intake>, Error> start(IntakeSettings settings,
                                                                           IntakeHandlers handlers);
   virtual ~Intake() = default;
-  // After Taken::stop: take messages again.
+  // After Taken::stop: take messages again. Any thread.
   virtual void resume() = 0;
 };
 
 struct OutgoingSettings {
   BrokerAccess access;
-  std::string storeroom;                  // client id torpor-<storeroom>-outgoing
-  std::string gone;                       // payload of the will on `service` (retained)
+  std::string storeroom;  // client id torpor-<storeroom>-outgoing
+  std::string gone;       // payload of the will on `service` (retained)
+  RetryPace retry;
 };
 
 struct OutgoingHandlers {
@@ -79,7 +94,11 @@ struct OutgoingHandlers {
 };
 
 // One publisher thread drains what it is given to paho, in order, each until acknowledged (or until
-// destroyed). show() is for retained states: only the newest payload of a topic is kept waiting.
+// destroyed). Each carries the user property "id" of its OutboxMessage, by which a receiver knows a
+// repeat. A message the broker refuses is set aside and tried again every minute, so that one
+// forbidden topic does not hold up the others. show() is for retained states: only the newest
+// payload of a topic is kept waiting, and messages of the outbox go first. A broker that restarts
+// without persistence forgets what was shown: show it again when `state` says connected.
 class Outgoing {
  public:
   [[nodiscard]] static tl::expected<std::unique_ptr<Outgoing>, Error> start(
@@ -90,9 +109,13 @@ class Outgoing {
   // Any thread, never blocks. Retained, newest only, not kept over a restart.
   virtual void show(std::string topic, std::string payload) = 0;
   // Publishes what waits and these last messages, at most `patience`, then disconnects cleanly.
+  // Nothing is sent afterwards. Where they could not all be published, and in the destructor
+  // without finish(), `gone` is published instead; a broker that is not reached publishes it by
+  // itself, as the will.
   virtual void finish(std::vector<OutboxMessage> last, std::chrono::milliseconds patience) = 0;
   // Retained topics below torpor/<storeroom>/ that the broker holds, collected for `patience` after
-  // connecting; for emptying orphans at start. Calls back on a paho thread, once.
+  // connecting; for emptying orphans at start. Calls back on a thread of the link, once, or never
+  // if this object is destroyed before. Ask once at a time.
   virtual void collect_retained(std::chrono::milliseconds patience,
                                 std::function<void(std::vector<std::string> topics)> then) = 0;
 };

@@ -1,0 +1,77 @@
+#include "config/rulebook.h"
+
+namespace torpor::config {
+namespace {
+
+// Shown to people as it stands; its sentences are checked by a test.
+constexpr std::string_view kBook =
+    R"yaml(# The rule book that torpor brings along, named `built-in` in the configuration.
+#
+# Few rules on purpose: a notice that asks for nothing teaches people to ignore the next one. To
+# change one, leave `built-in` out of `rulebooks` and list your own file: start from this text.
+# `lasting` asks that it was so all that time; a door opened or a sunbeam on the sensor is not worth
+# a walk to the cellar.
+#
+# A jar follows the air of its place slowly: a jar of 2 to 4 kg has covered about two thirds of a
+# change after 3 to 4 hours. A rule about air therefore looks at hours, not at minutes.
+
+rules:
+
+  # Heat kills what sleeps: ordinary yeasts end at about 42 to 45 °C, lactobacilli at about 44 °C. A
+  # jar that stood at 45 °C for 4 hours, or at 40 °C for 3 days, is doubtful afterwards. In air of
+  # 45 °C a jar at 25 °C reaches 40 °C only after about 4 hours: a warning after 15 minutes leaves
+  # time to carry it away, and a moment of sun on the sensor has passed by then.
+  # It ends 2 degrees lower, so that a reading that wavers around 40 °C stays one alert.
+  harmful-heat:
+    concerns: place
+    when: temperature above 40 °C lasting 15 min
+    until: temperature below 38 °C lasting 30 min
+    urgency: now
+    why: Heat above 40 °C kills the culture as it sleeps; a jar follows within hours.
+    remedies: [move, shade, wake-test]
+
+  # Between 20 and 30 °C yeasts become 1.6 to 1.9 times as fast, and 30 °C is close to their best:
+  # what would have slept for a year then sleeps for little more than half of one. 4 hours, because
+  # by then a jar has followed most of the way; the peak of a warm afternoon is over sooner and
+  # reaches a jar weakened. Above 40 °C the rule before this one speaks, and once is enough.
+  warm:
+    concerns: place
+    when: temperature above 30 °C lasting 4 h and temperature below 40 °C
+    until: temperature below 28.5 °C lasting 1 h
+    urgency: today
+    why: In this warmth a jar wakes in little more than half the time that it needs at 20 °C.
+    remedies: [shade, move]
+
+  # The sugar of a sleeping jar stands in balance with air of about 85 % humidity. Under drier air a
+  # cover that breathes dries the jar, and a crust forms; above it, it takes up water: at 25 °C and
+  # 90 % about 0.15 g a day through two layers of kraft paper, 0.4 to 0.6 g through a thin tissue (a
+  # mouth of 11 cm). The 60 g of sugar on top can take about 27 g before they are dissolved. So it
+  # is a matter of weeks: a whole day of damp air before a word is said, and `this-week` to act.
+  # It ends at 82 %, because common sensors are wrong by up to 3 %.
+  damp:
+    concerns: place
+    when: humidity above 85 % lasting 24 h
+    until: humidity below 82 % lasting 6 h
+    urgency: this-week
+    why: Above 85 % humidity a cover that breathes lets water in, and the sugar on top dissolves.
+    remedies: [dry-air, renew-cover, look]
+
+  # Nobody watches the jars of a silent sensor. Radio gaps of an hour or two mend themselves; after
+  # 3 hours there is still time, as even in air of 50 °C a jar needs 8 hours or more to come to
+  # harm. It ends when the sensor has spoken regularly for 4 hours, so that a dying battery, or a
+  # sensor that speaks every 4 hours only, is one alert and not one after each reading. For sensors
+  # that speak so rarely write a rule of your own with a longer time.
+  silent-sensor:
+    concerns: sensor
+    when: time since reading above 3 h
+    until: time since reading below 3 h lasting 4 h
+    urgency: today
+    why: Without readings nobody watches the jars it watches over.
+    remedies: [check-sensor]
+)yaml";
+
+}  // namespace
+
+std::string_view built_in_rulebook() { return kBook; }
+
+}  // namespace torpor::config

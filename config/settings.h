@@ -12,31 +12,41 @@
 
 namespace torpor::config {
 
+// Largest configuration read: one a person maintains is a few kB.
+inline constexpr std::size_t kLargestSettings = 1024 * 1024;
+
+// `expected_interval` where it is not given. Long on purpose: for a sensor that speaks less often
+// than assumed the value would be unknown most of the time and no rule could ever be met. Battery
+// room sensors speak every 5 to 15 min (common practice, no source); half an hour of `hold` is
+// small against the hours a jar takes to follow the air.
+inline constexpr Duration kDefaultExpectedInterval = std::chrono::minutes(10);
+
 enum class Survives { crash, power_cut };
 
 struct HistorySettings {
-  std::string file;              // as written; relative: to the configuration's folder
+  // As written; relative: to the configuration's folder.
+  std::string file = "/var/lib/torpor/history.sqlite3";
   Survives survives = Survives::crash;
 };
 
 struct TlsSettings {
-  std::string authority;         // PEM file of the certificate authority; empty: the system's
-  std::string certificate;       // our own, with key; empty: none
+  std::string authority;    // PEM file of the certificate authority; empty: the system's
+  std::string certificate;  // our own, with key; empty: none
   std::string key;
 };
 
 struct BrokerSettings {
-  std::string host = "127.0.0.1";
+  std::string host = "127.0.0.1";  // an IPv6 address without its brackets
   int port = 1883;
-  bool encrypted = false;        // mqtts://
-  std::string user;              // empty: none
-  std::string secret_file;       // first line is the password; empty: none
+  bool encrypted = false;   // mqtts://
+  std::string user;         // empty: none
+  std::string secret_file;  // first line is the password; empty: none
   TlsSettings tls;
 };
 
 struct WebSettings {
-  std::string listen;            // "127.0.0.1:8457"
-  std::string address;           // how another device reaches it; empty: not
+  std::string listen;   // "127.0.0.1:8457"
+  std::string address;  // how another device reaches it; empty: not
 };
 
 struct PlaceSettings {
@@ -46,16 +56,16 @@ struct PlaceSettings {
 };
 
 struct SensorSettings {
-  rules::SensorSpec spec;
-  std::string topic;             // may hold `{sensor}` as one whole level
+  rules::SensorSpec spec;  // senml without `measures`: every quantity; hold: 3 intervals
+  std::string topic;       // may hold `{sensor}` as one whole level
   PayloadFormat payload;
   Mark at;
 };
 
 struct Settings {
   std::string storeroom;
-  std::string zone;              // empty: the system's
-  Mark zone_at;                  // for the daemon's own check of the name
+  std::string zone;  // empty: the system's
+  Mark zone_at;      // for the daemon's own check of the name
   rules::Clock clock = rules::Clock::wall;
   HistorySettings history;
   BrokerSettings broker;
@@ -63,8 +73,9 @@ struct Settings {
   std::optional<rules::QuietHours> quiet;
   std::vector<PlaceSettings> places;
   std::vector<SensorSettings> sensors;
-  std::vector<std::string> rulebooks;        // "built-in" or a path as written, in order
-  std::vector<Mark> rulebooks_at;
+  // "built-in" or a path as written, in order, and where each is written (0:0: the default).
+  std::vector<std::string> rulebooks = {"built-in"};
+  std::vector<Mark> rulebooks_at = {Mark{}};
 
   [[nodiscard]] rules::Layout layout() const;
 };
@@ -75,9 +86,9 @@ struct SettingsResult {
   std::vector<Fault> faults;
 };
 
-// `file` names the text in faults. Checks all that needs no other file: syntax, unknown and repeated
-// keys, types, units, topics (MQTT filters are refused, torpor/... is refused, two sensors that a
-// topic and payload cannot tell apart are refused), places, ids, intervals.
+// `file` names the text in faults. Checks all that needs no other file: syntax, unknown and
+// repeated keys, types, units, topics (MQTT filters are refused, torpor/... is refused, two sensors
+// that a topic and payload cannot tell apart are refused), places, ids, intervals.
 [[nodiscard]] SettingsResult read_settings(std::string_view text, const std::string& file);
 
 }  // namespace torpor::config

@@ -197,10 +197,10 @@ int main(int argc, char** argv) {
     run(contents(path));
   }
   const std::vector<std::string> corpus = read_corpus(options.paths);
-  for (const std::string& input : corpus) run(input);
   std::printf("seed %llu, %zu inputs in the corpus\n",
               static_cast<unsigned long long>(options.seed), corpus.size());
   std::fflush(stdout);
+  for (const std::string& input : corpus) run(input);
 
   const std::uint64_t done = run_mutations(options, corpus);
   std::printf("%llu mutations, nothing broke\n", static_cast<unsigned long long>(done));

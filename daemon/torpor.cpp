@@ -2,6 +2,7 @@
 // scripts can rely on (torpor_failure.h). What each command does stands in the torpor_*.cpp beside
 // this file.
 #include <fmt/format.h>
+#include <spdlog/spdlog.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
@@ -200,8 +201,8 @@ std::string unknown_command(const CLI::App& app, const std::string& word) {
   for (const CLI::App* command : app.get_subcommands({})) known.push_back(command->get_name());
   if (word.empty() || std::find(known.begin(), known.end(), word) != known.end()) return "";
   const std::string nearest = torpor::config::nearest_word(word, known);
-  return fmt::format("there is no command '{}'{}; the commands are {}", printable(word),
-                     nearest.empty() ? "" : fmt::format(", did you mean {}?", nearest),
+  return fmt::format("there is no command '{}'{} The commands are {}.", printable(word),
+                     nearest.empty() ? "." : fmt::format("; did you mean {}?", nearest),
                      fmt::join(known, ", "));
 }
 
@@ -244,6 +245,8 @@ ExitCode run(int argc, char** argv) {
 int main(int argc, char** argv) {
   // Only the character set: whether the terminal shows UTF-8. Numbers stay as they are everywhere.
   std::setlocale(LC_CTYPE, "");
+  // The link keeps a log for a service; a command says what failed in its own words, once.
+  spdlog::set_level(spdlog::level::off);
   try {
     return static_cast<int>(run(argc, argv));
   } catch (const std::exception& error) {

@@ -1,0 +1,55 @@
+// How `import readings` reaches the history. Whoever gets the writer's lock writes by itself
+// through the same Storeroom the service runs; otherwise batches go over a Unix socket beside the
+// history to the service that holds the lock. Either way a batch is committed when put() returns.
+//
+// On the socket: frames of a u32 length (little-endian) and that many bytes. A request is a
+// readings record as in the inbox (history/FORMAT.md); a reply is a zero byte and three u64 (fresh,
+// known, conflicting), or a one byte and a sentence.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <vector>
+
+#include <tl/expected.hpp>
+
+#include "daemon/error.h"
+#include "daemon/load_settings.h"
+#include "daemon/storeroom.h"
+
+namespace torpor::daemon {
+
+struct ImportTotals {
+  std::uint64_t fresh = 0;        // new rows
+  std::uint64_t known = 0;        // already there
+  std::uint64_t conflicting = 0;  // there with another value: the first stays
+};
+
+// Readings of one batch. A batch is one record of the inbox and one commit.
+inline constexpr std::size_t kLargestImportBatch = 500;
+
+class ImportChannel {
+ public:
+  // `wall` is now. Error not_reached: the lock is taken and nobody answers on the socket.
+  [[nodiscard]] static tl::expected<std::unique_ptr<ImportChannel>, Error> open(
+      const Loaded& loaded, Instant wall);
+  virtual ~ImportChannel() = default;
+
+  // At most kLargestImportBatch readings; committed when it returns. `wall` is now.
+  [[nodiscard]] virtual tl::expected<ImportTotals, Error> put(std::vector<Reading> batch,
+                                                              Instant wall) = 0;
+  [[nodiscard]] virtual bool service_running() const = 0;
+};
+
+// The service's and the importer's common way in: one record appended, applied and committed.
+[[nodiscard]] tl::expected<ImportTotals, Error> import_into(Storeroom& room, ReadingsRecord record);
+
+// Frames, shared by both ends.
+[[nodiscard]] std::string encode_import(const ReadingsRecord& record);
+[[nodiscard]] tl::expected<ReadingsRecord, Error> decode_import(std::string_view frame);
+[[nodiscard]] std::string encode_import_reply(const tl::expected<ImportTotals, Error>& reply);
+[[nodiscard]] tl::expected<ImportTotals, Error> decode_import_reply(std::string_view frame);
+// Longest frame either end accepts: a full batch is about 30 kB.
+inline constexpr std::size_t kLongestImportFrame = 1u << 20;
+
+}  // namespace torpor::daemon

@@ -1,0 +1,92 @@
+#include "daemon/live_view.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "daemon/report/gather.h"
+#include "rules/watch/air_speaker.h"
+
+namespace torpor::daemon {
+namespace {
+
+std::optional<rules::HeldValue> held(const rules::Watch& watch, const rules::SensorSpec& sensor,
+                                     Quantity quantity) {
+  const auto newest = watch.newest(sensor.id, quantity);
+  if (!newest || !newest->trusted()) return std::nullopt;
+  return rules::HeldValue{newest->value(), newest->measured_at, newest->measured_at + sensor.hold};
+}
+
+// The alert's subject is it, lists it, or stands for a place above it.
+bool concerns(const rules::Alert& alert, const rules::Subject& subject) {
+  if (alert.subject == subject) return true;
+  if (subject.kind == rules::SubjectKind::jar) {
+    return std::find(alert.jars.begin(), alert.jars.end(), subject.id) != alert.jars.end();
+  }
+  return subject.kind == rules::SubjectKind::place &&
+         alert.subject.kind == rules::SubjectKind::place &&
+         rules::is_at_or_below(subject.id, alert.subject.id);
+}
+
+}  // namespace
+
+LiveView::LiveView(const config::Settings& settings, const LocalTime& zone, const Ledger& ledger,
+                   const rules::Watch& watch)
+    : settings_(settings), zone_(zone), ledger_(ledger), watch_(watch) {}
+
+std::vector<std::string> LiveView::places() const {
+  std::vector<std::string> paths;
+  for (const auto& place : settings_.places) paths.push_back(place.path);
+  return paths;
+}
+
+std::vector<rules::Alert> LiveView::open_alerts() const { return watch_.open_alerts(); }
+
+std::string LiveView::air_words(std::string_view place) const {
+  const rules::Layout layout = settings_.layout();
+  std::vector<rules::SensorAir> values;
+  for (const rules::SensorSpec& sensor : layout.sensors) {
+    values.push_back(
+        {held(watch_, sensor, Quantity::temperature), held(watch_, sensor, Quantity::humidity)});
+  }
+  const AirFigures air = air_figures(layout, place, values, watch_.now().value_or(Instant{}));
+  if (!air.temperature) return "no live reading of the air";
+  std::string words = fmt::format("{:.1f} °C", air.temperature->value());
+  if (air.humidity) words += fmt::format(", {:.0f} % humidity", air.humidity->value());
+  if (air.measured_at) {
+    words += fmt::format(" at {} ({})", zone_.to_words(*air.measured_at), air.sensor);
+  }
+  return words;
+}
+
+std::string LiveView::alert_words(const rules::Subject& subject) const {
+  std::string words;
+  for (const rules::Alert& alert : watch_.open_alerts()) {
+    if (!concerns(alert, subject)) continue;
+    words += fmt::format("{}alert {}: {}", words.empty() ? "" : "; ", alert.number, alert.what);
+  }
+  return words.empty() ? "no alert" : words;
+}
+
+std::string LiveView::describe_jar(const Jar& jar) const {
+  const std::string& id = jar.made.jar;
+  if (jar.retired_at) {
+    return fmt::format("{}: retired {}", id, zone_.to_words(*jar.retired_at));
+  }
+  if (jar.stays.empty()) return fmt::format("{}: stands nowhere yet", id);
+  const Stay& stay = jar.stays.back();
+  return fmt::format("{}: {}closed {}, in {} since {}; {}; {}", id,
+                     jar.made.stage.empty() ? "" : jar.made.stage + ", ",
+                     zone_.to_words(jar.closed()), stay.place, zone_.to_words(stay.from),
+                     air_words(stay.place), alert_words({rules::SubjectKind::jar, id}));
+}
+
+std::string LiveView::describe_place(std::string_view place) const {
+  const std::vector<std::string> jars =
+      ledger_.jars_at(place, watch_.now().value_or(Instant::max()));
+  return fmt::format("{}: {}; {} jar{}{}{}; {}", place, air_words(place), jars.size(),
+                     jars.size() == 1 ? "" : "s", jars.empty() ? "" : ": ", fmt::join(jars, " "),
+                     alert_words({rules::SubjectKind::place, std::string(place)}));
+}
+
+}  // namespace torpor::daemon

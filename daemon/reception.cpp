@@ -1,0 +1,211 @@
+#include "daemon/reception.h"
+
+#include <spdlog/spdlog.h>
+#include <boost/crc.hpp>
+
+#include <algorithm>
+#include <set>
+#include <unordered_map>
+
+#include "daemon/ledger/sentence.h"
+#include "daemon/link/topic_filter.h"
+
+namespace torpor::daemon {
+namespace {
+
+// Between two log lines about the same fault of the same sensor.
+constexpr auto kFaultPause = std::chrono::minutes(10);
+// Different faults remembered; a topic with {sensor} lets strangers make up names without end.
+constexpr std::size_t kFaultsRemembered = 1000;
+constexpr std::string_view kSensorLevel = "{sensor}";
+
+// CRC-64/ECMA-182 of topic and payload: tells a redelivery from a new message that looks alike.
+std::uint64_t digest_of(std::string_view topic, std::string_view payload) {
+  boost::crc_optimal<64, 0x42F0E1EBA9EA3693ULL, 0, 0, false, false> crc;
+  crc.process_bytes(topic.data(), topic.size());
+  crc.process_byte(0);
+  crc.process_bytes(payload.data(), payload.size());
+  return crc.checksum();
+}
+
+}  // namespace
+
+struct Reception::Directory {
+  // Sensors that read one topic; several when a SenML pack or an object carries several sensors.
+  std::unordered_map<std::string, std::vector<config::SensorSettings>> by_topic;
+  std::vector<std::string> shared;  // the patterns with {sensor}, to name a stranger
+};
+
+Reception::Reception(std::string storeroom, rules::Clock clock, std::optional<Instant> newest,
+                     Inbox& inbox, IntakeCounters& counters, ReceptionHandlers handlers)
+    : tell_topic_(topic_of(storeroom, "tell")),
+      clock_(clock),
+      inbox_(inbox),
+      counters_(counters),
+      handlers_(std::move(handlers)),
+      directory_(std::make_shared<Directory>()),
+      newest_(newest) {}
+
+void Reception::use_sensors(const std::vector<config::SensorSettings>& sensors) {
+  auto directory = std::make_shared<Directory>();
+  std::set<std::string> patterns;
+  for (const auto& sensor : sensors) {
+    std::string topic = sensor.topic;
+    if (const auto level = topic.find(kSensorLevel); level != std::string::npos) {
+      topic.replace(level, kSensorLevel.size(), sensor.spec.id);
+      patterns.insert(sensor.topic);
+    }
+    directory->by_topic[topic].push_back(sensor);
+  }
+  directory->shared.assign(patterns.begin(), patterns.end());
+  const std::lock_guard lock(directory_lock_);
+  directory_ = std::move(directory);
+}
+
+std::vector<std::string> Reception::filters(const std::vector<config::SensorSettings>& sensors) {
+  std::set<std::string> filters;
+  for (const auto& sensor : sensors) filters.insert(filter_of(sensor.topic));
+  return {filters.begin(), filters.end()};
+}
+
+Taken Reception::message(const IncomingMessage& message, Instant wall) {
+  counters_.messages.fetch_add(1, std::memory_order_relaxed);
+  if (message.topic == tell_topic_) return tell(message, wall);
+  std::shared_ptr<const Directory> directory;
+  {
+    const std::lock_guard lock(directory_lock_);
+    directory = directory_;
+  }
+  return reading(*directory, message, wall);
+}
+
+Taken Reception::reading(const Directory& directory, const IncomingMessage& message, Instant wall) {
+  const auto found = directory.by_topic.find(std::string(message.topic));
+  if (found == directory.by_topic.end()) {
+    for (const std::string& pattern : directory.shared) {
+      if (const auto stranger = sensor_in(pattern, message.topic)) {
+        report_refusal(message, *stranger,
+                       {Refusal::unknown_sensor,
+                        "no sensor of this id is configured; add it under `sensors`, or stop what "
+                        "publishes here"});
+        return Taken::go_on;
+      }
+    }
+    counters_.unknown_topic.fetch_add(1, std::memory_order_relaxed);
+    return Taken::go_on;
+  }
+  ReadingsRecord record;
+  record.received_at = wall;
+  record.redelivered = message.redelivered;
+  std::optional<DecodeError> fault;
+  std::string faulty_sensor;
+  for (const auto& sensor : found->second) {
+    auto readings = decode(sensor.payload, sensor.spec.id, message.payload, wall);
+    if (!readings) {
+      fault = std::move(readings.error());
+      faulty_sensor = sensor.spec.id;
+      continue;
+    }
+    std::move(readings->begin(), readings->end(), std::back_inserter(record.readings));
+    if (const auto known = faults_.find(sensor.spec.id); known != faults_.end()) {
+      spdlog::info("{}: understood again, after {} refused message(s) not shown", sensor.spec.id,
+                   known->second.unreported);
+      faults_.erase(known);
+    }
+  }
+  const bool without_time =
+      std::any_of(record.readings.begin(), record.readings.end(),
+                  [](const Reading& reading) { return (reading.marks & kStampedOnArrival) != 0; });
+  if (message.retained && without_time) {
+    report_refusal(message, found->second.front().spec.id,
+                   {Refusal::retained_without_time,
+                    "a retained message without a time of its own may be days old; publish it "
+                    "without the retain flag, or with a time"});
+    return Taken::go_on;
+  }
+  // Of several sensors on one topic each finds its own; only a message nobody could read is
+  // refused.
+  if (record.readings.empty()) {
+    if (fault) report_refusal(message, faulty_sensor, *fault);
+    return Taken::go_on;
+  }
+  if (clock_ == rules::Clock::readings) stamp(record.readings);
+  if (without_time) record.digest = digest_of(message.topic, message.payload);
+  return keep(std::move(record));
+}
+
+void Reception::stamp(std::vector<Reading>& readings) {
+  for (Reading& reading : readings) {
+    if ((reading.marks & kStampedOnArrival) == 0) {
+      newest_ = std::max(newest_.value_or(reading.measured_at), reading.measured_at);
+    } else if (newest_) {
+      reading.measured_at = *newest_;
+    }
+  }
+}
+
+Taken Reception::tell(const IncomingMessage& message, Instant wall) {
+  TellRecord record{wall,
+                    std::string(message.payload.substr(0, kLongestSentence)),
+                    message.by,
+                    message.response_topic,
+                    message.correlation,
+                    message.redelivered};
+  const auto refuse = [&](const char* answer) {
+    counters_.tells_refused.fetch_add(1, std::memory_order_relaxed);
+    if (answer != nullptr) handlers_.tell_refused(record, answer);
+    return Taken::go_on;
+  };
+  if (message.retained) return refuse(nullptr);  // nobody is there to be answered
+  if (message.payload.size() > kLongestSentence) {
+    return refuse("not recorded: the sentence is longer than 1024 bytes; tell it in shorter ones");
+  }
+  if (tell_rate_exceeded(wall)) {
+    return refuse(tells_this_minute_ == kTellsPerMinute + 1
+                      ? "not recorded: more than 60 sentences came within a minute; wait a minute "
+                        "and tell them again"
+                      : nullptr);
+  }
+  return keep(std::move(record));
+}
+
+bool Reception::tell_rate_exceeded(Instant wall) {
+  const Instant minute = std::chrono::floor<std::chrono::minutes>(wall);
+  if (minute != tell_minute_) {
+    tell_minute_ = minute;
+    tells_this_minute_ = 0;
+  }
+  return ++tells_this_minute_ > kTellsPerMinute;
+}
+
+Taken Reception::keep(InboxPayload payload) {
+  const auto appended = inbox_.append(payload);
+  if (!appended) {
+    handlers_.cannot_keep(appended.error().text);
+    return Taken::stop;
+  }
+  counters_.accepted.fetch_add(1, std::memory_order_relaxed);
+  handlers_.accepted(InboxRecord{appended->sequence, std::move(payload)});
+  if (appended->kept == Kept::spool_nearly_full) return Taken::stop;
+  return handlers_.strand_is_full() ? Taken::stop : Taken::go_on;
+}
+
+void Reception::report_refusal(const IncomingMessage& message, std::string_view sensor,
+                               const DecodeError& error) {
+  counters_.refused[static_cast<std::size_t>(error.refusal)].fetch_add(1,
+                                                                       std::memory_order_relaxed);
+  const auto now = std::chrono::steady_clock::now();
+  auto fault = faults_.find(sensor);
+  if (fault != faults_.end() && now - fault->second.reported < kFaultPause) {
+    ++fault->second.unreported;
+    return;
+  }
+  if (fault == faults_.end() && faults_.size() >= kFaultsRemembered) return;
+  const std::uint64_t unreported = fault == faults_.end() ? 0 : fault->second.unreported;
+  spdlog::warn("{}: a message on {} is refused ({}): {}. It was: {}{}", sensor, message.topic,
+               refusal_name(error.refusal), error.text, excerpt(message.payload),
+               unreported > 0 ? fmt::format(" ({} more since the last report)", unreported) : "");
+  faults_.insert_or_assign(std::string(sensor), Fault{now, 0});
+}
+
+}  // namespace torpor::daemon

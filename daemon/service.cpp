@@ -1,0 +1,425 @@
+#include "daemon/service.h"
+
+#include <spdlog/spdlog.h>
+#include <unistd.h>
+
+#include <boost/asio/post.hpp>
+#include <csignal>
+#include <cstdlib>
+#include <nlohmann/json.hpp>
+
+#include "daemon/broker_access.h"
+#include "daemon/version.h"
+#include "sensors/rfc3339.h"
+
+namespace torpor::daemon {
+namespace {
+
+// Between two commits while nothing is urgent: the inbox already keeps what was acknowledged, and
+// one commit a minute spares an SD card.
+constexpr auto kCalmCommitPause = std::chrono::seconds(60);
+// After a commit that failed.
+constexpr auto kFailedCommitPause = std::chrono::seconds(5);
+// Readings that are committed at once, however young: bounds memory and the size of a transaction.
+constexpr std::size_t kReadingsPerCommit = 5000;
+// Inputs and readings that may wait before the intake pauses and the broker's session queues.
+constexpr std::size_t kStrandLimit = 200'000;
+// Retained states are shown at most this often.
+constexpr auto kShowPause = std::chrono::seconds(10);
+constexpr auto kBeat = std::chrono::seconds(60);
+// How long retained topics of an earlier run are collected after connecting.
+constexpr auto kOrphanPatience = std::chrono::seconds(3);
+// How long the farewell may take.
+constexpr auto kFarewellPatience = std::chrono::seconds(3);
+
+Instant wall_now() {
+  return std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());
+}
+
+// What a reload cannot change, in words; empty if nothing of it changed.
+std::string needs_restart(const Loaded& running, const Loaded& wanted) {
+  const config::Settings& old = running.settings;
+  const config::Settings& now = wanted.settings;
+  std::string parts;
+  const auto changed = [&parts](bool differs, const char* part) {
+    if (differs) parts += (parts.empty() ? "" : ", ") + std::string(part);
+  };
+  changed(old.storeroom != now.storeroom, "storeroom");
+  changed(old.zone != now.zone, "zone");
+  changed(old.clock != now.clock, "clock");
+  changed(running.history != wanted.history || old.history.survives != now.history.survives,
+          "history");
+  changed(old.broker.host != now.broker.host || old.broker.port != now.broker.port ||
+              old.broker.user != now.broker.user || old.broker.encrypted != now.broker.encrypted ||
+              running.secret != wanted.secret,
+          "broker");
+  return parts;
+}
+
+}  // namespace
+
+Service::Service(Loaded loaded, std::filesystem::path config_file)
+    : config_file_(std::move(config_file)),
+      since_(wall_now()),
+      loaded_(std::move(loaded)),
+      link_changed_(since_) {}
+
+Service::~Service() = default;
+
+tl::expected<void, Error> Service::start() {
+  auto room = Storeroom::open(storeroom_settings(loaded_), wall_now());
+  if (!room) return tl::unexpected(room.error());
+  room_ = std::move(*room);
+  commit();
+  if (auto started = start_outgoing(); !started) return started;
+  auto imports =
+      ImportServer::listen(strand_, socket_file(loaded_.history), [this](ReadingsRecord record) {
+        auto totals = import_into(*room_, std::move(record));
+        after_step();
+        return totals;
+      });
+  if (!imports) return tl::unexpected(imports.error());
+  imports_ = std::move(*imports);
+  if (auto started = start_intake(); !started) return started;
+  wait_for_signals();
+  beat();
+  flush_shown();
+  after_step();
+  return {};
+}
+
+tl::expected<void, Error> Service::start_outgoing() {
+  OutgoingSettings settings;
+  settings.access = broker_access(loaded_);
+  settings.storeroom = loaded_.settings.storeroom;
+  settings.gone = service_json("gone");
+  OutgoingHandlers handlers;
+  handlers.delivered = [this](const std::string& id) {
+    boost::asio::post(strand_, [this, id] {
+      room_->delivered(id);
+      after_step();
+    });
+  };
+  handlers.state = [this](bool connected, const std::string&) {
+    if (connected) boost::asio::post(strand_, [this] { show_all(); });
+  };
+  auto outgoing = Outgoing::start(std::move(settings), std::move(handlers));
+  if (!outgoing) return tl::unexpected(outgoing.error());
+  outgoing_ = std::move(*outgoing);
+  outgoing_->collect_retained(kOrphanPatience, [this](const std::vector<std::string>& topics) {
+    boost::asio::post(strand_, [this, topics] { empty_orphans(topics); });
+  });
+  return {};
+}
+
+tl::expected<void, Error> Service::start_intake() {
+  ReceptionHandlers reception;
+  reception.accepted = [this](InboxRecord record) { accepted(std::move(record)); };
+  reception.strand_is_full = [this] { return strand_is_full(); };
+  reception.tell_refused = [this](const TellRecord& tell, const std::string& answer) {
+    boost::asio::post(strand_, [this, tell, answer] {
+      room_->answer(tell, answer, fmt::format("refused-{}", unix_ms(wall_now())));
+      after_step();
+    });
+  };
+  reception.cannot_keep = [](const std::string& trouble) {
+    spdlog::critical(
+        "a message could be kept neither on disk nor in memory ({}); leaving without acknowledging "
+        "it, so that the broker sends it again after the restart",
+        trouble);
+    spdlog::shutdown();
+    std::_Exit(EXIT_FAILURE);  // a return would acknowledge
+  };
+  reception_ = std::make_unique<Reception>(loaded_.settings.storeroom, loaded_.settings.clock,
+                                           room_->newest_measured(), room_->inbox(), counters_,
+                                           std::move(reception));
+  reception_->use_sensors(loaded_.settings.sensors);
+
+  IntakeSettings settings;
+  settings.access = broker_access(loaded_);
+  settings.storeroom = loaded_.settings.storeroom;
+  settings.topics = Reception::filters(loaded_.settings.sensors);
+  IntakeHandlers handlers;
+  handlers.message = [this](const IncomingMessage& message) {
+    const Taken taken = reception_->message(message, wall_now());
+    if (taken == Taken::stop) paused_.store(true);
+    return taken;
+  };
+  handlers.state = [this](bool connected, const std::string& reason) {
+    boost::asio::post(strand_, [this, connected, reason] { intake_state(connected, reason); });
+  };
+  auto intake = Intake::start(std::move(settings), std::move(handlers));
+  if (!intake) return tl::unexpected(intake.error());
+  intake_ = std::move(*intake);
+  return {};
+}
+
+void Service::wait_for_signals() {
+  signals_.add(SIGTERM);
+  signals_.add(SIGINT);
+  signals_.add(SIGHUP);
+  signals_.async_wait([this](const boost::system::error_code& error, int signal) {
+    if (error) return;
+    if (signal != SIGHUP) return strand_.stop();
+    reload();
+    wait_for_signals();
+  });
+}
+
+void Service::run() {
+  strand_.run();
+  leave();
+}
+
+void Service::accepted(InboxRecord record) {
+  queued_.fetch_add(1, std::memory_order_relaxed);
+  boost::asio::post(strand_, [this, record = std::move(record)]() mutable {
+    queued_.fetch_sub(1, std::memory_order_relaxed);
+    room_->accept(std::move(record));
+    after_step();
+  });
+}
+
+bool Service::strand_is_full() const {
+  return queued_.load(std::memory_order_relaxed) + waiting_.load(std::memory_order_relaxed) >
+         kStrandLimit;
+}
+
+void Service::put(InboxPayload payload) {
+  const auto appended = room_->inbox().append(payload);
+  if (!appended) {
+    // Not an acknowledged message: the next timer or link change says it again.
+    spdlog::error("an input of the service's own could not be kept: {}", appended.error().text);
+    return;
+  }
+  room_->accept(InboxRecord{appended->sequence, std::move(payload)});
+  after_step();
+}
+
+void Service::after_step() {
+  waiting_.store(room_->waiting_readings(), std::memory_order_relaxed);
+  const bool at_once = room_->urgent() || room_->waiting_readings() >= kReadingsPerCommit;
+  if (at_once && !history_in_trouble_) {
+    if (!commit_posted_) {
+      commit_posted_ = true;
+      boost::asio::post(strand_, [this] {
+        commit_posted_ = false;
+        commit();
+      });
+    }
+  } else if (room_->anything_waits()) {
+    commit_soon(kCalmCommitPause);
+  }
+  if (history_in_trouble_) {
+    // The phone does not wait for the disk.
+    for (OutboxMessage& message : room_->take_outgoing()) outgoing_->send(std::move(message));
+  }
+  arm_tick();
+}
+
+void Service::commit_soon(std::chrono::steady_clock::duration pause) {
+  if (commit_armed_) return;
+  commit_armed_ = true;
+  commit_timer_.expires_after(pause);
+  commit_timer_.async_wait([this](const boost::system::error_code& error) {
+    commit_armed_ = false;
+    if (!error) commit();
+  });
+}
+
+void Service::commit() {
+  if (const auto committed = room_->commit(); !committed) {
+    if (!history_in_trouble_) {
+      history_in_trouble_ = true;
+      spdlog::error("the history cannot be written: {}", committed.error().text);
+      room_->notify(
+          fmt::format("history-{}", unix_ms(wall_now())),
+          fmt::format("Today: torpor in {} cannot write its history: {}. Watching goes on "
+                      "from memory. Free space or mend the disk.",
+                      loaded_.settings.storeroom, committed.error().text));
+    }
+    commit_soon(kFailedCommitPause);
+  } else if (history_in_trouble_) {
+    history_in_trouble_ = false;
+    spdlog::info("the history is written again");
+    room_->notify(fmt::format("history-{}", unix_ms(wall_now())),
+                  fmt::format("This week: torpor in {} writes its history again; nothing was lost.",
+                              loaded_.settings.storeroom));
+    after_step();
+  }
+  waiting_.store(room_->waiting_readings(), std::memory_order_relaxed);
+  if (outgoing_) {
+    for (OutboxMessage& message : room_->take_outgoing()) outgoing_->send(std::move(message));
+  }
+  resume_if_possible();
+}
+
+// Paused because the strand was behind or the spool nearly full: both are over once a commit has
+// emptied the inbox.
+void Service::resume_if_possible() {
+  if (!intake_ || !paused_.load() || history_in_trouble_ || strand_is_full()) return;
+  paused_.store(false);
+  spdlog::info("taking messages again");
+  intake_->resume();
+}
+
+void Service::arm_tick() {
+  if (loaded_.settings.clock != rules::Clock::wall) return;  // readings carry time on
+  const auto due = room_->next_due();
+  if (!due) return;
+  if (tick_armed_ == due) return;
+  tick_armed_ = due;
+  tick_timer_.expires_at(std::chrono::system_clock::time_point(*due));
+  tick_timer_.async_wait([this](const boost::system::error_code& error) {
+    if (error) return;
+    tick_armed_.reset();
+    put(TickRecord{wall_now()});
+  });
+}
+
+// The broker may have restarted without memory of what it was shown.
+void Service::show_all() {
+  room_->show_all();
+  flush_shown();
+  outgoing_->show(topic("service"), service_json("running"));
+}
+
+void Service::flush_shown() {
+  if (const std::uint64_t refused = counters_.refused_in_all(); refused != refused_shown_) {
+    refused_shown_ = refused;
+    outgoing_->show(topic("service"), service_json("running"));
+  }
+  for (auto& [shown_topic, payload] : room_->take_shown(wall_now())) {
+    outgoing_->show(std::move(shown_topic), std::move(payload));
+  }
+  show_timer_.expires_after(kShowPause);
+  show_timer_.async_wait([this](const boost::system::error_code& error) {
+    if (!error) flush_shown();
+  });
+}
+
+void Service::beat() {
+  const std::string state = service_json("running");
+  outgoing_->show(topic("service"), state);
+  room_->keep_note("service", state);
+  beat_timer_.expires_after(kBeat);
+  beat_timer_.async_wait([this](const boost::system::error_code& error) {
+    if (!error) beat();
+  });
+}
+
+void Service::intake_state(bool connected, const std::string& reason) {
+  // The link has logged why it is down.
+  if (connected) spdlog::info("taking readings from the broker");
+  link_reason_ = reason;
+  if (connected != connected_ || link_changed_ == since_) {
+    connected_ = connected;
+    link_changed_ = wall_now();
+    put(LinkRecord{link_changed_, connected});
+  }
+  outgoing_->show(topic("service"), service_json("running"));
+}
+
+void Service::empty_orphans(const std::vector<std::string>& retained) {
+  std::set<std::string> living;
+  for (const std::string& rest : room_->living_topics()) living.insert(topic(rest));
+  for (const std::string& orphan : retained) {
+    if (living.contains(orphan)) continue;
+    spdlog::info("emptying the retained topic {}, which an earlier run left behind", orphan);
+    outgoing_->show(orphan, "");
+  }
+}
+
+void Service::reload() {
+  auto loaded = load_settings(config_file_);
+  if (!loaded) {
+    for (const config::Fault& fault : loaded.error()) spdlog::error("{}", config::to_text(fault));
+    const config::Fault& first = loaded.error().front();
+    room_->notify(
+        fmt::format("reload-{}", unix_ms(wall_now())),
+        fmt::format("This week: the changed configuration has {} fault(s) and is not used; "
+                    "the old one stays. The first: {}:{}:{}: {}",
+                    loaded.error().size(), first.file, first.at.line, first.at.column,
+                    first.message));
+    after_step();
+    return;
+  }
+  if (const std::string fixed = needs_restart(loaded_, *loaded); !fixed.empty()) {
+    spdlog::warn("{} changed in the configuration; that part needs a restart of torpord", fixed);
+  }
+  if (auto changed = room_->reconfigure(loaded->settings, loaded->book, wall_now()); !changed) {
+    spdlog::error("the new configuration could not be taken over: {}", changed.error().text);
+    return;
+  }
+  intake_.reset();
+  loaded_.settings.sensors = loaded->settings.sensors;
+  loaded_.settings.places = loaded->settings.places;
+  loaded_.settings.quiet = loaded->settings.quiet;
+  loaded_.book = loaded->book;
+  if (auto started = start_intake(); !started) {
+    spdlog::error("the intake could not be started again: {}", started.error().text);
+    strand_.stop();
+    return;
+  }
+  spdlog::info("the configuration was read again: {} sensors, {} rules",
+               loaded_.settings.sensors.size(), loaded_.book.size());
+  after_step();
+}
+
+void Service::leave() {
+  spdlog::info("leaving");
+  intake_.reset();  // what it had acknowledged is in the inbox
+  imports_.reset();
+  strand_.restart();
+  strand_.poll();  // records handed over while it stopped
+  room_->keep_note("service", service_json("gone"));
+  commit();
+  outgoing_->finish(
+      {{fmt::format("farewell-{}", unix_ms(wall_now())), topic("notice"),
+        fmt::format("Today: torpor in {} was stopped; nobody watches the jars until it "
+                    "runs again.",
+                    loaded_.settings.storeroom),
+        false, ""},
+       {"gone", topic("service"), service_json("gone"), true, ""}},
+      kFarewellPatience);
+  strand_.restart();
+  strand_.poll();  // deliveries reported meanwhile
+  commit();
+}
+
+std::string Service::topic(std::string_view rest) const {
+  return topic_of(loaded_.settings.storeroom, rest);
+}
+
+std::string Service::service_json(std::string_view state) const {
+  nlohmann::ordered_json json;
+  json["state"] = state;
+  json["version"] = kVersion;
+  json["since"] = to_rfc3339(since_);
+  json["as_of"] = to_rfc3339(wall_now());
+  nlohmann::ordered_json& intake = json["intake"];
+  intake["connected"] = connected_;
+  intake[connected_ ? "connected_since" : "lost_since"] = to_rfc3339(link_changed_);
+  if (!connected_) intake["reason"] = link_reason_;
+  intake["paused"] = paused_.load();
+  json["messages"] = {{"arrived", counters_.messages.load()},
+                      {"accepted", counters_.accepted.load()},
+                      {"unknown_topic", counters_.unknown_topic.load()},
+                      {"tells_refused", counters_.tells_refused.load()}};
+  nlohmann::ordered_json& refused = json["refused"];
+  for (int reason = 0; reason < kRefusalCount; ++reason) {
+    refused[std::string(refusal_name(static_cast<Refusal>(reason)))] =
+        counters_.refused[static_cast<std::size_t>(reason)].load();
+  }
+  const ReadingCounters readings = room_ ? room_->readings() : ReadingCounters{};
+  json["readings"] = {{"fresh", readings.fresh},
+                      {"known", readings.known},
+                      {"conflicting", readings.conflicting},
+                      {"late", readings.late},
+                      {"untrusted", readings.untrusted}};
+  json["history"] = {{"written", !history_in_trouble_},
+                     {"damaged_records", room_ ? room_->inbox().damaged() : 0}};
+  return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+}
+
+}  // namespace torpor::daemon

@@ -1,0 +1,106 @@
+// The running service: the strand that drives one Storeroom, and the threads around it. The strand
+// is one io_context run by one thread; everything marked "strand only" is touched there alone.
+//
+//   paho's receive thread: link -> Reception -> inbox append -> return (the acknowledgement)
+//   strand:                accepted record -> Storeroom -> commit -> Outgoing
+//   publisher thread:      Outgoing -> paho -> delivered -> strand
+#pragma once
+
+#include <atomic>
+#include <chrono>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <set>
+#include <string>
+
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/signal_set.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <boost/asio/system_timer.hpp>
+#include <tl/expected.hpp>
+
+#include "daemon/error.h"
+#include "daemon/import_server.h"
+#include "daemon/link/link.h"
+#include "daemon/load_settings.h"
+#include "daemon/reception.h"
+#include "daemon/storeroom.h"
+
+namespace torpor::daemon {
+
+class Service {
+ public:
+  Service(Loaded loaded, std::filesystem::path config_file);
+  ~Service();
+  Service(const Service&) = delete;
+  Service& operator=(const Service&) = delete;
+
+  // Opens history, publisher, intake and import socket, in this order. The broker need not be up.
+  [[nodiscard]] tl::expected<void, Error> start();
+  // Until SIGTERM or SIGINT. Leaves cleanly: intake first, then the last commit, then the farewell.
+  void run();
+
+ private:
+  // Start-up steps.
+  [[nodiscard]] tl::expected<void, Error> start_outgoing();
+  [[nodiscard]] tl::expected<void, Error> start_intake();
+  void wait_for_signals();
+
+  // Any thread.
+  void accepted(InboxRecord record);
+  [[nodiscard]] bool strand_is_full() const;
+
+  // Strand only.
+  void put(InboxPayload payload);  // an input of the service's own: tick, link state
+  void after_step();
+  void commit();
+  void commit_soon(std::chrono::steady_clock::duration pause);
+  void arm_tick();
+  void show_all();
+  void flush_shown();
+  void beat();
+  void resume_if_possible();
+  void intake_state(bool connected, const std::string& reason);
+  void empty_orphans(const std::vector<std::string>& retained);
+  void reload();
+  void leave();
+  [[nodiscard]] std::string service_json(std::string_view state) const;
+  [[nodiscard]] std::string topic(std::string_view rest) const;
+
+  // Constant after construction.
+  const std::filesystem::path config_file_;
+  const Instant since_;
+
+  // Strand only.
+  Loaded loaded_;
+  boost::asio::io_context strand_{1};
+  boost::asio::signal_set signals_{strand_};
+  boost::asio::steady_timer commit_timer_{strand_};
+  boost::asio::system_timer tick_timer_{strand_};
+  boost::asio::steady_timer show_timer_{strand_};
+  boost::asio::steady_timer beat_timer_{strand_};
+  std::unique_ptr<Storeroom> room_;
+  std::optional<Instant> tick_armed_;  // the time the tick timer waits for
+  std::uint64_t refused_shown_ = 0;    // refusals that the service topic has told of
+  bool commit_posted_ = false;
+  bool commit_armed_ = false;
+  bool history_in_trouble_ = false;
+  bool connected_ = false;
+  Instant link_changed_;
+  std::string link_reason_ = "not connected yet";
+
+  // Any thread.
+  IntakeCounters counters_;
+  std::atomic<std::size_t> queued_{0};   // records handed over and not yet applied
+  std::atomic<std::size_t> waiting_{0};  // readings applied and not yet committed
+  std::atomic<bool> paused_{false};      // the intake was told to stop
+
+  // In order of need: each is destroyed before what it uses.
+  std::unique_ptr<Reception> reception_;
+  std::unique_ptr<ImportServer> imports_;
+  std::unique_ptr<Outgoing> outgoing_;
+  std::unique_ptr<Intake> intake_;
+};
+
+}  // namespace torpor::daemon

@@ -1,0 +1,510 @@
+#include "daemon/storeroom.h"
+
+#include <spdlog/spdlog.h>
+
+#include <algorithm>
+#include <boost/crc.hpp>
+#include <nlohmann/json.hpp>
+
+#include "daemon/link/link.h"
+#include "daemon/report/alert_json.h"
+#include "daemon/report/gather.h"
+#include "daemon/report/json.h"
+
+namespace torpor::daemon {
+namespace {
+
+// Design section 6: a redelivery is looked for among the last 20 messages.
+constexpr std::size_t kRedeliveriesRemembered = 20;
+// Records that may wait for a predecessor before something is wrong with the numbering.
+constexpr std::size_t kEarlyRecordsExpected = 64;
+constexpr int kSnapshotFormat = 1;
+// A jar's shown state walks its week of readings: worth doing when an alert or a telling touched
+// it, not with every reading.
+constexpr auto kJarShownEvery = std::chrono::minutes(5);
+
+void remember(std::deque<std::uint64_t>& digests, std::uint64_t digest) {
+  digests.push_back(digest);
+  if (digests.size() > kRedeliveriesRemembered) digests.pop_front();
+}
+
+}  // namespace
+
+std::filesystem::path spool_folder(const std::filesystem::path& history) {
+  std::error_code unresolved;  // then the path as given tells it apart well enough
+  std::filesystem::path absolute = std::filesystem::absolute(history, unresolved);
+  if (unresolved) absolute = history;
+  boost::crc_32_type crc;
+  crc.process_bytes(absolute.native().data(), absolute.native().size());
+  return fmt::format("/dev/shm/torpor-spool-{:08x}", crc.checksum());
+}
+
+StoreroomSettings storeroom_settings(const Loaded& loaded) {
+  return {loaded.settings, loaded.book, loaded.zone, loaded.history, spool_folder(loaded.history)};
+}
+
+std::size_t Storeroom::ReadingKeyHash::operator()(const ReadingKey& key) const {
+  const std::size_t time = std::hash<std::int64_t>{}(unix_ms(key.measured_at));
+  return std::hash<std::string>{}(key.sensor) ^
+         (time * 0x9E3779B97F4A7C15ULL + static_cast<std::size_t>(key.quantity));
+}
+
+Storeroom::Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store)
+    : settings_(std::move(settings)),
+      store_(std::move(store)),
+      watch_(watch_settings()),
+      view_(settings_.settings, settings_.zone, ledger_, watch_) {}
+
+Storeroom::~Storeroom() = default;
+
+tl::expected<std::unique_ptr<Storeroom>, Error> Storeroom::open(StoreroomSettings settings,
+                                                                Instant wall) {
+  const bool power_cut = settings.settings.history.survives == config::Survives::power_cut;
+  auto store = Store::open(settings.history, power_cut);
+  if (!store) return tl::unexpected(store.error());
+  const std::uint64_t applied = (*store)->snapshot().sequence;
+  InboxOptions options;
+  options.folder = inbox_folder(settings.history);
+  options.spool = settings.spool;
+  options.power_cut = power_cut;
+  auto inbox = Inbox::open(options, applied);
+  if (!inbox) return tl::unexpected(inbox.error());
+
+  std::unique_ptr<Storeroom> room(new Storeroom(std::move(settings), std::move(*store)));
+  room->inbox_ = std::move(*inbox);
+  if (auto restored = room->restore(wall); !restored) return tl::unexpected(restored.error());
+  return room;
+}
+
+tl::expected<void, Error> Storeroom::restore(Instant wall) {
+  for (const JournalEntry& entry : store_->journal()) {
+    if (const auto replayed = ledger_.replay(entry); !replayed) {
+      return tl::unexpected(Error{
+          ErrorKind::corrupt,
+          fmt::format("journal entry {} cannot be read: {}", entry.number, replayed.error())});
+    }
+  }
+  backlog_ = store_->outbox();
+  const Store::Snapshot saved = store_->snapshot();
+  applied_ = saved.sequence;
+  bool placed = false;
+  if (!saved.bytes.empty()) {
+    if (const auto restored = restore_snapshot(saved.bytes); restored) {
+      placed = true;
+    } else {
+      spdlog::error(
+          "the snapshot of the rules' state cannot be read ({}); watching starts from the readings "
+          "that come now, history and journal are whole",
+          restored.error());
+    }
+  }
+  if (!placed) {
+    for (const rules::Input& input : ledger_.placements()) step(wall, input);
+  }
+  date_placements(wall);
+  for (InboxRecord& record : inbox_->read_after(applied_)) accept(std::move(record));
+  return {};
+}
+
+rules::WatchSettings Storeroom::watch_settings() const {
+  rules::WatchSettings watch;
+  watch.layout = settings_.settings.layout();
+  watch.book = settings_.book;
+  watch.clock = settings_.settings.clock;
+  watch.quiet = settings_.settings.quiet;
+  watch.utc_offset = [zone = settings_.zone](Instant t) { return zone.offset(t); };
+  return watch;
+}
+
+// A sensor's first placement holds from the beginning of time, so that an imported past has a
+// place; a changed one holds from now on and never re-tags what was measured before.
+void Storeroom::date_placements(Instant wall) {
+  std::map<std::string, Placement> newest;
+  for (Placement& placement : store_->placements()) newest[placement.spec.id] = placement;
+  const Instant now = watch_.now().value_or(store_->newest_measured().value_or(wall));
+  for (const config::SensorSettings& sensor : settings_.settings.sensors) {
+    const auto known = newest.find(sensor.spec.id);
+    if (known == newest.end()) {
+      pending_.placements.push_back({sensor.spec, instant_of(0)});
+    } else if (known->second.spec != sensor.spec) {
+      pending_.placements.push_back({sensor.spec, now});
+    }
+  }
+}
+
+void Storeroom::accept(InboxRecord record) {
+  if (record.sequence <= applied_) return;
+  early_.emplace(record.sequence, std::move(record));
+  if (early_.size() == kEarlyRecordsExpected && early_.begin()->first != applied_ + 1) {
+    // A record that the inbox could not read back (damaged, and counted there) has no successor's
+    // claim to wait for it.
+    spdlog::error("input {} is missing from the inbox; going on with {}", applied_ + 1,
+                  early_.begin()->first);
+    applied_ = early_.begin()->first - 1;
+  }
+  for (auto next = early_.begin(); next != early_.end() && next->first == applied_ + 1;
+       next = early_.begin()) {
+    const InboxRecord ready = std::move(next->second);
+    early_.erase(next);
+    applied_ = ready.sequence;
+    apply(ready);
+  }
+}
+
+void Storeroom::apply(const InboxRecord& record) {
+  if (const auto* readings = std::get_if<ReadingsRecord>(&record.payload)) {
+    apply(*readings);
+  } else if (const auto* tell = std::get_if<TellRecord>(&record.payload)) {
+    apply(*tell, record.sequence);
+  } else if (const auto* link = std::get_if<LinkRecord>(&record.payload)) {
+    step(link->at, rules::LinkInput{link->connected});
+  } else if (const auto* tick = std::get_if<TickRecord>(&record.payload)) {
+    step(tick->at, rules::TickInput{});
+  }
+}
+
+void Storeroom::apply(const ReadingsRecord& record) {
+  if (is_redelivery(record)) {
+    readings_.known += record.readings.size();
+    return;
+  }
+  rules::ReadingsInput input;
+  for (const Reading& reading : record.readings) {
+    switch (judge(reading)) {
+      case Stored::known:
+        ++readings_.known;
+        continue;
+      case Stored::conflicting:
+        ++readings_.conflicting;
+        continue;
+      case Stored::fresh:
+        break;
+    }
+    ++readings_.fresh;
+    if (!reading.trusted()) ++readings_.untrusted;
+    if (watch_.is_late(reading.sensor, reading.quantity, reading.measured_at)) ++readings_.late;
+    pending_.by_key.emplace(ReadingKey{reading.sensor, reading.quantity, reading.measured_at},
+                            reading);
+    pending_.readings.push_back(reading);
+    input.readings.push_back(reading);
+  }
+  if (!input.readings.empty()) step(record.received_at, input);
+}
+
+Stored Storeroom::judge(const Reading& reading) {
+  const auto compare = [&reading](const Reading& kept) {
+    return kept.raw == reading.raw && kept.unit == reading.unit ? Stored::known
+                                                                : Stored::conflicting;
+  };
+  const ReadingKey key{reading.sensor, reading.quantity, reading.measured_at};
+  if (const auto waiting = pending_.by_key.find(key); waiting != pending_.by_key.end()) {
+    return compare(waiting->second);
+  }
+  const auto newest = watch_.newest(reading.sensor, reading.quantity);
+  if (newest && reading.measured_at > newest->measured_at) return Stored::fresh;
+  const auto found = store_->find_reading(reading);
+  // A history that cannot be read must not stop the watching; the key keeps it single when written.
+  return found ? *found : Stored::fresh;
+}
+
+bool Storeroom::is_redelivery(const ReadingsRecord& record) {
+  if (record.digest == 0 || record.readings.empty()) return false;
+  std::deque<std::uint64_t>& digests = digests_[record.readings.front().sensor];
+  if (record.redelivered &&
+      std::find(digests.begin(), digests.end(), record.digest) != digests.end()) {
+    return true;
+  }
+  remember(digests, record.digest);
+  return false;
+}
+
+bool Storeroom::is_repeat(const TellRecord& record) {
+  if (!record.correlation.empty()) return false;  // told by its stored answer
+  const bool repeat = record.redelivered && std::find(recent_tells_.begin(), recent_tells_.end(),
+                                                      record.sentence) != recent_tells_.end();
+  if (repeat) return true;
+  recent_tells_.push_back(record.sentence);
+  if (recent_tells_.size() > kRedeliveriesRemembered) recent_tells_.pop_front();
+  return false;
+}
+
+void Storeroom::apply(const TellRecord& record, std::uint64_t sequence) {
+  const std::string id = fmt::format("answer-{}", sequence);
+  if (is_repeat(record)) return;
+  if (!record.correlation.empty()) {
+    for (const auto& [correlation, text] : pending_.answers) {
+      if (correlation == record.correlation) return answer(record, std::string(text), id);
+    }
+    if (const auto stored = store_->answer(record.correlation)) return answer(record, *stored, id);
+  }
+  wall_ = std::max(wall_, record.received_at);
+  const Instant now =
+      settings_.settings.clock == rules::Clock::readings ? watch_.now().value_or(wall_) : wall_;
+  std::string text;
+  auto sentence = parse_sentence(record.sentence, settings_.zone);
+  if (!sentence) {
+    text = "not recorded: " + sentence.error().text;
+  } else {
+    if (sentence->by.empty()) sentence->by = record.by;
+    auto told = ledger_.tell(*sentence, record.sentence, now, wall_, settings_.zone, view_);
+    if (!told) {
+      text = "not recorded: " + told.error().text;
+    } else {
+      text = told->answer;
+      std::move(told->entries.begin(), told->entries.end(), std::back_inserter(pending_.journal));
+      for (const rules::Input& input : told->inputs) step(record.received_at, input);
+      jars_shown_.clear();  // a telling is shown soon
+    }
+  }
+  if (!record.correlation.empty()) pending_.answers.emplace_back(record.correlation, text);
+  answer(record, text, id);
+}
+
+void Storeroom::answer(const TellRecord& tell, const std::string& text, const std::string& id) {
+  const std::string answers = topic_of(settings_.settings.storeroom, "answer");
+  // Anyone may ask for the answer below `answer/`; any other response topic could be someone
+  // else's.
+  const bool own = tell.response_topic.starts_with(answers + "/");
+  send({id, own ? tell.response_topic : answers, text, false, tell.correlation});
+  urgent_ = true;
+}
+
+void Storeroom::notify(const std::string& id, const std::string& line) {
+  send({id, topic_of(settings_.settings.storeroom, "notice"), line, false, ""});
+  urgent_ = true;
+}
+
+void Storeroom::keep_note(std::string name, std::string text) {
+  pending_.notes[std::move(name)] = std::move(text);
+}
+
+void Storeroom::step(Instant wall, const rules::Input& input) {
+  wall_ = std::max(wall_, wall);
+  take(watch_.step(wall_, input));
+}
+
+void Storeroom::take(rules::Effects effects) {
+  std::map<std::uint64_t, const rules::Alert*> changed;
+  for (const rules::AlertChange& change : effects.changes) {
+    const std::string body = alert_json({change.alert, std::nullopt});
+    const std::uint64_t number = change.alert.number;
+    const bool open = change.alert.state != rules::AlertState::ended;
+    pending_.alerts[number] = {number, open, body};
+    pending_.changes.push_back(
+        {number, change.at, std::string(rules::alert_change_name(change.kind)), body});
+    changed[number] = &change.alert;
+  }
+  for (const auto& [number, alert] : changed) {
+    const bool open = alert->state != rules::AlertState::ended;
+    send({fmt::format("alert-{}-{}", number, applied_),
+          topic_of(settings_.settings.storeroom, fmt::format("alert/{}", number)),
+          open ? pending_.alerts[number].body : "", true, ""});
+  }
+  for (const rules::Notice& notice : effects.notices) notify(notice.id, notice.line);
+  urgent_ = urgent_ || !changed.empty();
+  for (const auto& [number, alert] : changed) {
+    for (const std::string& jar : alert->jars) jars_shown_.erase(jar);
+  }
+  touched_.insert(effects.touched.begin(), effects.touched.end());
+}
+
+// One record may change an alert more than once: its retained topic wants the last state only.
+void Storeroom::send(OutboxMessage message) {
+  for (WaitingMessage& waiting : pending_.outbox) {
+    if (waiting.message.id != message.id) continue;
+    if (!waiting.handed_out) waiting.message = std::move(message);
+    return;
+  }
+  pending_.outbox.push_back({std::move(message), false});
+}
+
+bool Storeroom::anything_waits() const {
+  return urgent_ || !pending_.readings.empty() || !pending_.delivered.empty() ||
+         !pending_.notes.empty() || !pending_.placements.empty() || !pending_.outbox.empty();
+}
+
+std::vector<OutboxMessage> Storeroom::take_outgoing() {
+  std::vector<OutboxMessage> messages = std::move(backlog_);
+  backlog_.clear();
+  for (WaitingMessage& waiting : pending_.outbox) {
+    if (!waiting.handed_out) messages.push_back(waiting.message);
+    waiting.handed_out = true;
+  }
+  return messages;
+}
+
+void Storeroom::delivered(const std::string& id) {
+  const auto unwritten =
+      std::find_if(pending_.outbox.begin(), pending_.outbox.end(),
+                   [&id](const WaitingMessage& waiting) { return waiting.message.id == id; });
+  if (unwritten != pending_.outbox.end()) {
+    pending_.outbox.erase(unwritten);
+  } else {
+    pending_.delivered.push_back(id);
+  }
+}
+
+tl::expected<void, Error> Storeroom::commit() {
+  urgent_ = false;
+  if (auto begun = store_->begin(); !begun) return begun;
+  auto written = write_pending();
+  if (written) written = store_->commit();
+  if (!written) {
+    store_->rollback();
+    return written;
+  }
+  for (WaitingMessage& waiting : pending_.outbox) {
+    if (!waiting.handed_out) backlog_.push_back(std::move(waiting.message));
+  }
+  pending_ = Pending{};
+  inbox_->drop_through(applied_);
+  return {};
+}
+
+tl::expected<void, Error> Storeroom::write_pending() {
+  tl::expected<void, Error> ok;
+  const auto then = [&ok](auto result) {
+    if (ok && !result) ok = tl::unexpected(result.error());
+  };
+  const auto each = [&ok, &then](const auto& items, const auto& put) {
+    for (const auto& item : items) {
+      if (!ok) return;
+      then(put(item));
+    }
+  };
+  each(pending_.placements, [&](const Placement& p) { return store_->put_placement(p); });
+  each(pending_.readings, [&](const Reading& r) { return store_->put_reading(r); });
+  each(pending_.journal, [&](const JournalEntry& e) { return store_->put_journal(e); });
+  each(pending_.alerts, [&](const auto& numbered) { return store_->put_alert(numbered.second); });
+  each(pending_.changes, [&](const StoredAlertChange& c) { return store_->put_alert_change(c); });
+  each(pending_.outbox, [&](const WaitingMessage& w) { return store_->put_outbox(w.message); });
+  each(pending_.delivered, [&](const std::string& id) { return store_->remove_outbox(id); });
+  each(pending_.answers, [&](const auto& a) { return store_->put_answer(a.first, a.second); });
+  each(pending_.notes, [&](const auto& n) { return store_->put_note(n.first, n.second); });
+  if (ok) then(store_->put_snapshot(applied_, snapshot()));
+  return ok;
+}
+
+std::string Storeroom::snapshot() const {
+  nlohmann::json bytes;
+  bytes["format"] = kSnapshotFormat;
+  bytes["wall"] = unix_ms(wall_);
+  bytes["digests"] = digests_;
+  bytes["tells"] = recent_tells_;
+  const std::string watch = watch_.snapshot();
+  bytes["watch"] = nlohmann::json::binary({watch.begin(), watch.end()});
+  const std::vector<std::uint8_t> cbor = nlohmann::json::to_cbor(bytes);
+  return {cbor.begin(), cbor.end()};
+}
+
+tl::expected<void, std::string> Storeroom::restore_snapshot(std::string_view bytes) {
+  const nlohmann::json parsed = nlohmann::json::from_cbor(bytes, true, false);
+  if (!parsed.is_object() || parsed.value("format", 0) != kSnapshotFormat) {
+    return tl::unexpected(std::string("it is not a snapshot of this version"));
+  }
+  try {
+    const auto& watch = parsed.at("watch").get_binary();
+    if (auto restored = watch_.restore(std::string(watch.begin(), watch.end())); !restored) {
+      return restored;
+    }
+    wall_ = instant_of(parsed.at("wall").get<std::int64_t>());
+    digests_ = parsed.at("digests").get<decltype(digests_)>();
+    recent_tells_ = parsed.at("tells").get<decltype(recent_tells_)>();
+  } catch (const nlohmann::json::exception& error) {
+    return tl::unexpected(std::string(error.what()));
+  }
+  return {};
+}
+
+void Storeroom::show_all() {
+  for (const auto& place : settings_.settings.places) {
+    touched_.insert({rules::SubjectKind::place, place.path});
+  }
+  for (const auto& sensor : settings_.settings.sensors) {
+    touched_.insert({rules::SubjectKind::sensor, sensor.spec.id});
+  }
+  for (const auto& [id, jar] : ledger_.jars()) {
+    if (!jar.retired_at) touched_.insert({rules::SubjectKind::jar, id});
+  }
+  jars_shown_.clear();
+  show_alerts_ = true;
+}
+
+std::set<std::string> Storeroom::living_topics() const {
+  std::set<std::string> topics{"service"};
+  for (const rules::Alert& alert : watch_.open_alerts()) {
+    topics.insert(fmt::format("alert/{}", alert.number));
+  }
+  for (const auto& place : settings_.settings.places) topics.insert("place/" + place.path);
+  for (const auto& sensor : settings_.settings.sensors) topics.insert("sensor/" + sensor.spec.id);
+  for (const auto& [id, jar] : ledger_.jars()) {
+    if (!jar.retired_at) topics.insert("jar/" + id);
+  }
+  return topics;
+}
+
+std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant wall) {
+  std::vector<std::pair<std::string, std::string>> shown;
+  const auto show = [&](const std::string& topic, std::string payload) {
+    shown.emplace_back(topic_of(settings_.settings.storeroom, topic), std::move(payload));
+  };
+  if (show_alerts_) {
+    show_alerts_ = false;
+    for (const rules::Alert& alert : watch_.open_alerts()) {
+      show(fmt::format("alert/{}", alert.number), alert_json({alert, std::nullopt}));
+    }
+  }
+  if (touched_.empty()) return shown;
+  const auto reader = Reader::open(settings_.history, settings_.spool);
+  if (!reader) return shown;  // tried again with the next call; the commit reports the disk
+  const auto gathering =
+      Gathering::of(settings_.settings, **reader, ledger_, shown_now(**reader, wall));
+  if (!gathering) return shown;
+  std::set<rules::Subject> later;
+  for (const rules::Subject& subject : touched_) {
+    switch (subject.kind) {
+      case rules::SubjectKind::place:
+        if (const auto view = gathering->place(subject.id)) {
+          show("place/" + subject.id, place_json(*view));
+        }
+        break;
+      case rules::SubjectKind::sensor:
+        if (const auto view = gathering->sensor(subject.id)) {
+          show("sensor/" + subject.id, sensor_json(*view));
+        }
+        break;
+      case rules::SubjectKind::jar:
+        if (const Jar* jar = ledger_.find(subject.id); jar != nullptr) {
+          Instant& last = jars_shown_[subject.id];
+          if (wall - last < kJarShownEvery) {
+            later.insert(subject);
+            break;
+          }
+          last = wall;
+          show("jar/" + subject.id, jar->retired_at ? "" : jar_json(gathering->jar(*jar)));
+        }
+        break;
+      case rules::SubjectKind::service:
+        break;  // the daemon's own beat
+    }
+  }
+  touched_ = std::move(later);
+  return shown;
+}
+
+tl::expected<void, Error> Storeroom::reconfigure(config::Settings settings, rules::RuleBook book,
+                                                 Instant wall) {
+  if (auto committed = commit(); !committed) return committed;
+  const std::string state = watch_.snapshot();
+  settings_.settings = std::move(settings);
+  settings_.book = std::move(book);
+  rules::Watch changed(watch_settings());
+  if (auto restored = changed.restore(state); !restored) {
+    return tl::unexpected(Error{ErrorKind::invalid, restored.error()});
+  }
+  watch_ = std::move(changed);
+  date_placements(wall);
+  return commit();
+}
+
+}  // namespace torpor::daemon

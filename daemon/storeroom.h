@@ -1,0 +1,184 @@
+// One storeroom's state and the only way to change it: numbered inputs from the inbox are applied
+// in order to the ledger and the engine, and all that follows is committed together. The service,
+// the import of readings into a stopped service and the tests all drive this one class; it knows no
+// socket, no thread and no clock but the times in its inputs. Strand only, but for inbox().
+//
+//   inbox record -> known already? -> ledger (tells) -> watch step -> pending -> commit -> outgoing
+//
+// Restart: open() restores the snapshot of the last commit and applies what the inbox holds beyond
+// it, so the alerts are those of an undisturbed run.
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <filesystem>
+#include <map>
+#include <memory>
+#include <optional>
+#include <set>
+#include <string>
+#include <unordered_map>
+#include <vector>
+
+#include <tl/expected.hpp>
+
+#include "config/settings.h"
+#include "daemon/history/inbox.h"
+#include "daemon/history/store.h"
+#include "daemon/ledger/ledger.h"
+#include "daemon/live_view.h"
+#include "daemon/load_settings.h"
+#include "rules/watch/watch.h"
+
+namespace torpor::daemon {
+
+// Where the inbox goes while the history's disk cannot be written: memory-backed, found by readers
+// in other processes by the same rule.
+[[nodiscard]] std::filesystem::path spool_folder(const std::filesystem::path& history);
+
+struct StoreroomSettings {
+  config::Settings settings;
+  rules::RuleBook book;
+  LocalTime zone;
+  std::filesystem::path history;  // the SQLite file
+  std::filesystem::path spool;    // memory-backed folder; empty: none
+};
+
+[[nodiscard]] StoreroomSettings storeroom_settings(const Loaded& loaded);
+
+// What became of accepted readings; for the service topic.
+struct ReadingCounters {
+  std::uint64_t fresh = 0;
+  std::uint64_t known = 0;        // repeated: same key, same value, or a redelivery
+  std::uint64_t conflicting = 0;  // same key, other value: the first stays
+  std::uint64_t late = 0;         // among the fresh
+  std::uint64_t untrusted = 0;    // among the fresh: physically impossible
+};
+
+class Storeroom {
+ public:
+  // Opens history and inbox, restores, and applies what is not yet folded. `wall` dates a changed
+  // placement when there is no reading to date it by.
+  [[nodiscard]] static tl::expected<std::unique_ptr<Storeroom>, Error> open(
+      StoreroomSettings settings, Instant wall);
+  ~Storeroom();
+
+  // Appending is safe from any thread; hand each appended record to accept().
+  [[nodiscard]] Inbox& inbox() { return *inbox_; }
+
+  // Takes records in any order and applies them in the order of their numbers.
+  void accept(InboxRecord record);
+
+  // Writes everything since the last commit in one transaction and drops it from the inbox. On an
+  // error nothing is lost: what waited is tried again with the next commit, and watching goes on.
+  [[nodiscard]] tl::expected<void, Error> commit();
+
+  // True if something waits that a person or the phone must not wait for.
+  [[nodiscard]] bool urgent() const { return urgent_; }
+  // Readings that wait for a commit.
+  [[nodiscard]] std::size_t waiting_readings() const { return pending_.readings.size(); }
+  [[nodiscard]] bool anything_waits() const;
+
+  // Messages to send, each handed out once per run, after the commit that stored them. If commits
+  // fail they are handed out all the same: watching goes on.
+  [[nodiscard]] std::vector<OutboxMessage> take_outgoing();
+  // The broker has acknowledged this message.
+  void delivered(const std::string& id);
+
+  // Retained states that have changed since the last call: topic, payload. A jar's is read back
+  // from the history and shows what was committed.
+  [[nodiscard]] std::vector<std::pair<std::string, std::string>> take_shown(Instant wall);
+  // Everything counts as changed: the broker may have forgotten what it was shown.
+  void show_all();
+  // Every retained topic that has a reason to exist, without the storeroom's prefix.
+  [[nodiscard]] std::set<std::string> living_topics() const;
+
+  // Engine time of the next timer, for the daemon's tick.
+  [[nodiscard]] std::optional<Instant> next_due() const { return watch_.next_due(); }
+  // Measured-at of the newest committed reading.
+  [[nodiscard]] std::optional<Instant> newest_measured() const { return store_->newest_measured(); }
+  [[nodiscard]] const ReadingCounters& readings() const { return readings_; }
+
+  // A line to the phone about the service itself, sent at least once. `id` names the occasion.
+  void notify(const std::string& id, const std::string& line);
+  // Answers a tell that was refused before it was recorded.
+  void answer(const TellRecord& tell, const std::string& text, const std::string& id);
+  // Keeps a text for readers ("service", ...), with the next commit.
+  void keep_note(std::string name, std::string text);
+
+  // Replaces sensors, places and rules; what still exists is carried over. Commits before and
+  // after.
+  [[nodiscard]] tl::expected<void, Error> reconfigure(config::Settings settings,
+                                                      rules::RuleBook book, Instant wall);
+
+ private:
+  struct ReadingKey {
+    std::string sensor;
+    Quantity quantity;
+    Instant measured_at;
+    bool operator==(const ReadingKey&) const = default;
+  };
+  struct ReadingKeyHash {
+    std::size_t operator()(const ReadingKey& key) const;
+  };
+  struct WaitingMessage {
+    OutboxMessage message;
+    bool handed_out = false;
+  };
+  // What the next commit writes.
+  struct Pending {
+    std::vector<Reading> readings;
+    std::unordered_map<ReadingKey, Reading, ReadingKeyHash> by_key;
+    std::vector<JournalEntry> journal;
+    std::map<std::uint64_t, StoredAlert> alerts;
+    std::vector<StoredAlertChange> changes;
+    std::vector<WaitingMessage> outbox;
+    std::vector<std::string> delivered;
+    std::vector<std::pair<std::string, std::string>> answers;
+    std::map<std::string, std::string> notes;
+    std::vector<Placement> placements;
+  };
+
+  Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store);
+
+  [[nodiscard]] tl::expected<void, Error> restore(Instant wall);
+  [[nodiscard]] rules::WatchSettings watch_settings() const;
+  void date_placements(Instant wall);
+  void apply(const InboxRecord& record);
+  void apply(const ReadingsRecord& record);
+  void apply(const TellRecord& record, std::uint64_t sequence);
+  [[nodiscard]] bool is_repeat(const TellRecord& record);
+  [[nodiscard]] bool is_redelivery(const ReadingsRecord& record);
+  [[nodiscard]] Stored judge(const Reading& reading);
+  void step(Instant wall, const rules::Input& input);
+  void take(rules::Effects effects);
+  void send(OutboxMessage message);
+  [[nodiscard]] tl::expected<void, Error> write_pending();
+  [[nodiscard]] std::optional<std::string> shown(const rules::Subject& subject);
+  [[nodiscard]] std::string snapshot() const;
+  [[nodiscard]] tl::expected<void, std::string> restore_snapshot(std::string_view bytes);
+
+  StoreroomSettings settings_;
+  std::unique_ptr<Store> store_;
+  std::unique_ptr<Inbox> inbox_;
+  Ledger ledger_;
+  rules::Watch watch_;
+  LiveView view_;  // of the members above
+
+  std::uint64_t applied_ = 0;                   // number of the last record applied
+  std::map<std::uint64_t, InboxRecord> early_;  // arrived before their predecessor
+  Instant wall_{};                              // newest wall time applied; never goes back
+  Pending pending_;
+  bool urgent_ = false;
+  std::vector<OutboxMessage> backlog_;  // of the outbox, found at start
+  std::set<rules::Subject> touched_;
+  bool show_alerts_ = false;
+  std::map<std::string, Instant> jars_shown_;  // by wall clock
+  ReadingCounters readings_;
+  // Redeliveries without a time of their own, told by digest: the last few per sensor; and the last
+  // tells without correlation data. Part of the snapshot: a redelivery follows a restart.
+  std::map<std::string, std::deque<std::uint64_t>> digests_;
+  std::deque<std::string> recent_tells_;
+};
+
+}  // namespace torpor::daemon

@@ -1,0 +1,101 @@
+// torpord: the service. Reads its configuration, says what is wrong with it, or runs until SIGTERM.
+// main() is the start-up order, one step a line; service.h draws the threads.
+#include <spdlog/sinks/stdout_color_sinks.h>
+#include <spdlog/spdlog.h>
+#include <sys/stat.h>
+
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <cstdlib>
+#include <filesystem>
+#include <string>
+
+#include "daemon/load_settings.h"
+#include "daemon/service.h"
+#include "daemon/version.h"
+
+namespace {
+
+using namespace torpor;
+
+constexpr int kFailed = 1;
+constexpr int kUsageOrConfiguration = 2;
+
+void print_faults(const std::vector<config::Fault>& faults) {
+  for (const config::Fault& fault : faults) {
+    std::fprintf(stderr, "%s\n", config::to_text(fault).c_str());
+  }
+  std::fprintf(stderr, "%zu fault%s; nothing was started\n", faults.size(),
+               faults.size() == 1 ? "" : "s");
+}
+
+// What the service would run, for --check.
+void print_plan(const daemon::Loaded& loaded) {
+  const config::Settings& settings = loaded.settings;
+  std::printf("storeroom %s, zone %s\n", settings.storeroom.c_str(), loaded.zone.zone().c_str());
+  std::printf("broker %s://%s:%d%s%s\n", settings.broker.encrypted ? "mqtts" : "mqtt",
+              settings.broker.host.c_str(), settings.broker.port,
+              settings.broker.user.empty() ? "" : " as ", settings.broker.user.c_str());
+  std::printf("history %s\n", loaded.history.c_str());
+  std::printf("%zu places, %zu sensors, %zu rules\n", settings.places.size(),
+              settings.sensors.size(), loaded.book.size());
+  for (const config::SensorSettings& sensor : settings.sensors) {
+    std::printf("  %s on %s reads %s\n", sensor.spec.id.c_str(),
+                (sensor.spec.place.empty() ? "jar " + sensor.spec.jar : sensor.spec.place).c_str(),
+                sensor.topic.c_str());
+  }
+  std::printf("the configuration is good\n");
+}
+
+void start_log() {
+  // One line an event on standard error; the service manager adds times of its own and keeps it.
+  auto log = spdlog::stderr_color_mt("torpord");
+  log->set_pattern("%Y-%m-%dT%H:%M:%S.%e %l: %v");
+  log->flush_on(spdlog::level::warn);
+  spdlog::set_default_logger(std::move(log));
+}
+
+int run(const std::filesystem::path& config_file, bool check) {
+  auto loaded = daemon::load_settings(config_file);
+  if (!loaded) {
+    print_faults(loaded.error());
+    return kUsageOrConfiguration;
+  }
+  if (check) {
+    print_plan(*loaded);
+    return EXIT_SUCCESS;
+  }
+  ::umask(0027);  // history, inbox and socket: ours and our group's
+  start_log();
+  spdlog::info("torpord {} for storeroom {}", daemon::kVersion, loaded->settings.storeroom);
+  daemon::Service service(std::move(*loaded), config_file);
+  if (const auto started = service.start(); !started) {
+    spdlog::critical("{}", started.error().text);
+    return kFailed;
+  }
+  service.run();
+  return EXIT_SUCCESS;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  CLI::App app{"torpord watches jars of dormant culture: readings in over MQTT, alerts out."};
+  std::string config_file = "/etc/torpor/torpor.yaml";
+  bool check = false;
+  app.add_option("--config", config_file, "The configuration file")->capture_default_str();
+  app.add_flag("--check", check, "Check the configuration and its rule books, say what would run");
+  app.set_version_flag("--version", std::string("torpord ") + daemon::kVersion);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    return app.exit(error) == 0 ? EXIT_SUCCESS : kUsageOrConfiguration;
+  }
+  try {
+    return run(config_file, check);
+  } catch (const std::exception& error) {
+    // A broken invariant or no memory: say it and let the service manager start anew.
+    std::fprintf(stderr, "torpord: %s\n", error.what());
+    return kFailed;
+  }
+}

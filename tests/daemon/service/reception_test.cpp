@@ -1,0 +1,195 @@
+#include "daemon/reception.h"
+
+#include <doctest/doctest.h>
+
+#include <stdexcept>
+
+#include "config/settings.h"
+#include "tests/daemon/temp_folder.h"
+
+using namespace torpor;
+using namespace torpor::daemon;
+using namespace torpor::tests;
+
+namespace {
+
+constexpr Instant kWall = instant_of(1'752'451'200'000);  // 2025-07-14T00:00:00Z
+
+const char kSensors[] = R"(
+storeroom: cellar
+places: {cellar: {}}
+sensors:
+  - {id: j1, place: cellar, topic: room/j1, payload: json,
+     measures: {temperature: {pointer: /t, unit: °C}}, time: {pointer: /ts, format: seconds}}
+  - {id: n1, place: cellar, topic: "room/{sensor}/t", payload: number,
+     measures: {temperature: {unit: °C}}}
+  - {id: s1, place: cellar, topic: room/pack, payload: senml,
+     measures: {temperature: {name: s1-t}}}
+  - {id: s2, place: cellar, topic: room/pack, payload: senml,
+     measures: {temperature: {name: s2-t}}}
+)";
+
+struct Desk {
+  explicit Desk(rules::Clock clock = rules::Clock::wall) {
+    auto read = config::read_settings(kSensors, "test.yaml");
+    for (const auto& fault : read.faults) FAIL(config::to_text(fault));
+    auto opened = Inbox::open({folder / "inbox", folder / "spool"}, 0);
+    REQUIRE(opened);
+    inbox = std::move(*opened);
+    ReceptionHandlers handlers;
+    handlers.accepted = [this](InboxRecord record) { accepted.push_back(std::move(record)); };
+    handlers.tell_refused = [this](const TellRecord&, const std::string& answer) {
+      refused_tells.push_back(answer);
+    };
+    handlers.strand_is_full = [this] { return full; };
+    handlers.cannot_keep = [](const std::string& why) { throw std::runtime_error(why); };
+    reception.emplace("cellar", clock, std::nullopt, *inbox, counters, std::move(handlers));
+    reception->use_sensors(read.settings.sensors);
+  }
+
+  Taken say(const std::string& topic, const std::string& payload, bool retained = false,
+            bool redelivered = false) {
+    IncomingMessage message;
+    message.topic = topic;
+    message.payload = payload;
+    message.retained = retained;
+    message.redelivered = redelivered;
+    return reception->message(message, kWall);
+  }
+  std::uint64_t refused(Refusal refusal) const {
+    return counters.refused[static_cast<std::size_t>(refusal)].load();
+  }
+  const ReadingsRecord& last() const { return std::get<ReadingsRecord>(accepted.back().payload); }
+
+  TempFolder folder;
+  std::unique_ptr<Inbox> inbox;
+  IntakeCounters counters;
+  std::vector<InboxRecord> accepted;
+  std::vector<std::string> refused_tells;
+  bool full = false;
+  std::optional<Reception> reception;
+};
+
+}  // namespace
+
+TEST_CASE("a reading is in the inbox before anybody hears of it") {
+  Desk desk;
+  desk.say("room/j1", R"({"t":20.5,"ts":1752451000})");
+  REQUIRE(desk.accepted.size() == 1);
+  CHECK(desk.inbox->read_after(0) == desk.accepted);
+  REQUIRE(desk.last().readings.size() == 1);
+  CHECK(desk.last().readings[0].sensor == "j1");
+  CHECK(desk.last().readings[0].raw == 20.5);
+  CHECK(desk.last().readings[0].measured_at == instant_of(1'752'451'000'000));
+}
+
+TEST_CASE("each bad payload is refused for its reason, counted, and disturbs nothing else") {
+  const struct {
+    const char* topic;
+    std::string payload;
+    Refusal refusal;
+  } kCases[] = {
+      {"room/j1", "", Refusal::empty},
+      {"room/j1", std::string(1'000'000, 'x'), Refusal::too_large},
+      {"room/j1", "{\"t\":\"\xff\xfe\"}", Refusal::not_utf8},
+      {"room/j1", "{\"t\":20", Refusal::malformed},
+      {"room/j1", R"({"x":20,"ts":1752451000})", Refusal::missing_field},
+      {"room/j1", R"({"t":"20","ts":1752451000})", Refusal::wrong_type},
+      {"room/j1", R"({"t":20,"ts":1752454000})", Refusal::future},
+      {"room/j1", R"({"t":20,"ts":900000000})", Refusal::before_2000},
+      {"room/n1/t", "NaN", Refusal::not_finite},
+      {"room/pack", R"([{"n":"s1-t","u":"%RH","v":5}])", Refusal::wrong_unit},
+      {"room/pack", R"([{"n":"s1-t","u":"Cel","v":5,"must_":1}])", Refusal::unknown_extension},
+      {"room/stranger/t", "20", Refusal::unknown_sensor},
+  };
+  for (const auto& bad : kCases) {
+    Desk desk;
+    CAPTURE(bad.topic);
+    CAPTURE(refusal_name(bad.refusal));
+    CHECK(desk.say(bad.topic, bad.payload) == Taken::go_on);
+    CHECK(desk.refused(bad.refusal) == 1);
+    CHECK(desk.accepted.empty());
+    desk.say("room/n1/t", "20.25");
+    CHECK(desk.accepted.size() == 1);
+  }
+}
+
+TEST_CASE("a physically impossible value is kept, marked") {
+  Desk desk;
+  desk.say("room/n1/t", "900");
+  REQUIRE(desk.accepted.size() == 1);
+  CHECK(!desk.last().readings[0].trusted());
+}
+
+TEST_CASE("of several sensors on one topic each finds its own") {
+  Desk desk;
+  desk.say("room/pack",
+           R"([{"bt":1752451000,"n":"s1-t","u":"Cel","v":5},{"n":"s2-t","u":"Cel","v":6}])");
+  REQUIRE(desk.accepted.size() == 1);
+  REQUIRE(desk.last().readings.size() == 2);
+  CHECK(desk.last().readings[0].sensor == "s1");
+  CHECK(desk.last().readings[1].sensor == "s2");
+  desk.say("room/pack", R"([{"bt":1752451060,"n":"s2-t","u":"Cel","v":6}])");
+  REQUIRE(desk.last().readings.size() == 1);
+  CHECK(desk.last().readings[0].sensor == "s2");
+}
+
+TEST_CASE("a retained reading without its own time is ignored, one with it is not") {
+  Desk desk;
+  desk.say("room/n1/t", "20", true);
+  CHECK(desk.accepted.empty());
+  CHECK(desk.refused(Refusal::retained_without_time) == 1);
+  desk.say("room/j1", R"({"t":20.5,"ts":1752451000})", true);
+  CHECK(desk.accepted.size() == 1);
+}
+
+TEST_CASE("only an arrival-stamped message carries a digest") {
+  Desk desk;
+  desk.say("room/j1", R"({"t":20.5,"ts":1752451000})");
+  CHECK(desk.last().digest == 0);
+  desk.say("room/n1/t", "20", false, true);
+  CHECK(desk.last().digest != 0);
+  CHECK(desk.last().redelivered);
+  const std::uint64_t twenty = desk.last().digest;
+  desk.say("room/n1/t", "21");
+  CHECK(desk.last().digest != twenty);
+}
+
+TEST_CASE("with the readings' clock a bare number is stamped with the newest time seen") {
+  Desk desk(rules::Clock::readings);
+  desk.say("room/j1", R"({"t":20.5,"ts":1752000000})");
+  desk.say("room/n1/t", "20");
+  CHECK(desk.last().readings[0].measured_at == instant_of(1'752'000'000'000));
+}
+
+TEST_CASE("a retained tell is never executed and a long one is refused, unrecorded") {
+  Desk desk;
+  desk.say("torpor/cellar/tell", "seen", true);
+  CHECK(desk.refused_tells.empty());
+  desk.say("torpor/cellar/tell", std::string(1025, 'x'));
+  CHECK(desk.refused_tells.size() == 1);
+  CHECK(desk.accepted.empty());
+  desk.say("torpor/cellar/tell", std::string(1024, 'x'));
+  CHECK(desk.accepted.size() == 1);
+}
+
+TEST_CASE("more tells than a person can say in a minute are refused once and then silently") {
+  Desk desk;
+  for (int i = 0; i < 10'000; ++i) desk.say("torpor/cellar/tell", "seen");
+  CHECK(desk.accepted.size() == Reception::kTellsPerMinute);
+  CHECK(desk.refused_tells.size() == 1);
+  CHECK(desk.counters.tells_refused.load() == 10'000 - Reception::kTellsPerMinute);
+}
+
+TEST_CASE("a strand that is full stops the intake after the message is kept") {
+  Desk desk;
+  desk.full = true;
+  CHECK(desk.say("room/n1/t", "20") == Taken::stop);
+  CHECK(desk.accepted.size() == 1);
+}
+
+TEST_CASE("a topic nobody reads is counted") {
+  Desk desk;
+  desk.say("room/other", "20");
+  CHECK(desk.counters.unknown_topic.load() == 1);
+}

@@ -1,0 +1,31 @@
+// A storeroom for tests: two shelves, an outside, sensors of every form, and one rule that a few
+// warm readings set off.
+#pragma once
+
+#include <filesystem>
+#include <memory>
+#include <string>
+
+#include "daemon/storeroom.h"
+
+namespace torpor::tests {
+
+// 2025-07-14T00:00:00Z, and times after it.
+inline constexpr Instant kStart = instant_of(1'752'451'200'000);
+inline Instant minutes(int count) { return kStart + std::chrono::minutes(count); }
+
+// Settings and rules as read from YAML; fails the test on any fault.
+[[nodiscard]] daemon::StoreroomSettings room_settings(const std::filesystem::path& folder,
+                                                      bool readings_clock = true);
+[[nodiscard]] std::unique_ptr<daemon::Storeroom> open_room(
+    const daemon::StoreroomSettings& settings);
+
+// One temperature and humidity of a sensor.
+[[nodiscard]] daemon::ReadingsRecord reading(const std::string& sensor, Instant at, double celsius,
+                                             double percent);
+[[nodiscard]] daemon::TellRecord tell(const std::string& sentence, Instant at,
+                                      const std::string& correlation = "");
+// Appends and applies, as the service does.
+void feed(daemon::Storeroom& room, daemon::InboxPayload payload);
+
+}  // namespace torpor::tests

@@ -1,0 +1,84 @@
+// kill -9 in mid-stream: what the broker has been told is kept is there, exactly once, and the
+// alerts are those of an undisturbed run.
+#include <doctest/doctest.h>
+
+#include <cstdlib>
+#include <random>
+#include <set>
+#include <thread>
+
+#include "daemon/history/store.h"
+#include "daemon/storeroom.h"
+#include "tests/system/room.h"
+
+using namespace torpor;
+using namespace torpor::testing;
+
+namespace {
+
+constexpr int kMessages = 60'000;
+
+// Warm and cool hours in turn, so that alerts come and go all along.
+std::vector<std::string> days_of_readings() {
+  std::vector<std::string> lines;
+  for (int i = 0; i < kMessages; ++i) {
+    const bool warm = (i / 180) % 2 == 1;
+    lines.push_back(Room::json_line(kFirst + std::chrono::minutes(i),
+                                    (warm ? 28.0 : 23.0) + i % 7 * 0.1, 50.0 + i % 30));
+  }
+  return lines;
+}
+
+std::vector<daemon::StoredAlert> alerts_of(const Room& room) {
+  auto reader =
+      daemon::Reader::open(room.history_file(), daemon::spool_folder(room.history_file()));
+  REQUIRE(reader);
+  return (*reader)->alerts(false);
+}
+
+bool has_all(const Room& room) {
+  return wait_until([&] { return room.readings().size() == 2u * kMessages; },
+                    std::chrono::seconds(60));
+}
+
+}  // namespace
+
+TEST_CASE("not one acknowledged reading is missing after kills in mid-stream") {
+  const bool long_run =
+      std::getenv("TORPOR_LONG") != nullptr && std::string(std::getenv("TORPOR_LONG")) == "1";
+  const int kills = long_run ? 200 : 20;
+  const std::vector<std::string> lines = days_of_readings();
+
+  Room room({.rules = kWarmRule});
+  room.start();
+  std::thread sensors([&] { raw_publish_lines(room.broker(), "room/s1", lines); });
+  std::mt19937 random(20250714);
+  std::uniform_int_distribution<int> milliseconds(0, 120);
+  int in_mid_stream = 0;
+  for (int kill = 0; kill < kills; ++kill) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(milliseconds(random)));
+    room.kill();
+    if (room.readings().size() < 2u * kMessages) ++in_mid_stream;
+    room.start();
+  }
+  sensors.join();
+  REQUIRE(has_all(room));
+  MESSAGE(kills << " kills, " << in_mid_stream << " of them before the last reading was taken");
+  CHECK(in_mid_stream > 0);
+  room.stop();
+
+  std::set<std::pair<Quantity, Instant>> once;
+  for (const Reading& reading : room.readings()) {
+    CHECK(once.emplace(reading.quantity, reading.measured_at).second);
+  }
+  CHECK(once.size() == 2u * kMessages);
+
+  Room calm({.rules = kWarmRule});
+  calm.start();
+  raw_publish_lines(calm.broker(), "room/s1", lines);
+  REQUIRE(has_all(calm));
+  calm.stop();
+  const auto undisturbed = alerts_of(calm);
+  CHECK(!undisturbed.empty());
+  CHECK(alerts_of(room) == undisturbed);
+}

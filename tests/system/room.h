@@ -1,0 +1,76 @@
+// A storeroom as its keeper runs it, for tests: a real broker, a real torpord, the real command, a
+// configuration file in a folder of their own. Everything listens on 127.0.0.1 on free ports and is
+// ended by its own process id.
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include <nlohmann/json.hpp>
+
+#include "sensors/reading.h"
+#include "tests/daemon/link/broker.h"
+#include "tests/daemon/link/child_process.h"
+#include "tests/daemon/link/raw_client.h"
+
+namespace torpor::testing {
+
+struct RoomOptions {
+  std::string clock = "readings";
+  std::string rules;        // rules.yaml; empty: the built-in book alone
+  std::string broker_keys;  // more keys of `broker:`, such as "user: torpord, secret: s"
+  BrokerOptions broker{.extra = {"max_queued_messages 0"}};
+  bool broker_runs = true;
+};
+
+struct CommandResult {
+  int code = -1;
+  std::string output;  // standard output and errors
+};
+
+// 2025-07-14T00:00:00Z: every test's first moment, in the past of any clock.
+inline constexpr Instant kFirst = instant_of(1'752'451'200'000);
+
+class Room {
+ public:
+  explicit Room(RoomOptions options = {});
+
+  void start();              // torpord; waits until it takes readings
+  void start_unconnected();  // torpord; returns at once
+  Ending stop();             // SIGTERM
+  void kill();               // SIGKILL
+  [[nodiscard]] ChildProcess& service() { return *service_; }
+  [[nodiscard]] bool service_says(const std::string& text, std::size_t times = 1);
+
+  // The command, with this room's configuration.
+  [[nodiscard]] CommandResult torpor(std::vector<std::string> arguments) const;
+  // The command with --json, parsed; fails the test if it does not end with 0.
+  [[nodiscard]] nlohmann::json torpor_json(std::vector<std::string> arguments) const;
+  // Every (sensor, quantity) reading of the history, in order of time, through the Reader.
+  [[nodiscard]] std::vector<Reading> readings() const;
+
+  // Publications in the three forms.
+  void say_json(Instant at, double celsius, double percent) const;   // s1, cellar/shelf-1
+  void say_senml(Instant at, double celsius, double percent) const;  // s2, cellar/shelf-2
+  void say_number(double fahrenheit) const;                          // n1, outside
+  [[nodiscard]] static std::string json_line(Instant at, double celsius, double percent);
+
+  [[nodiscard]] Broker& broker() { return broker_; }
+  [[nodiscard]] const Broker& broker() const { return broker_; }
+  [[nodiscard]] std::string folder() const { return folder_.path(); }
+  [[nodiscard]] std::string config_file() const { return folder() + "/torpor.yaml"; }
+  [[nodiscard]] std::string history_file() const { return folder() + "/history.sqlite3"; }
+  void write(const std::string& name, const std::string& text) const;
+
+ private:
+  TemporaryFolder folder_;
+  Broker broker_;
+  std::unique_ptr<ChildProcess> service_;
+};
+
+// A rule that ten minutes above 27 °C set off.
+extern const char kWarmRule[];
+
+}  // namespace torpor::testing

@@ -17,9 +17,6 @@ namespace {
 
 using Clock = std::chrono::steady_clock;
 
-// A disk that refused a record is tried again with the first record after this time: often enough
-// to leave the spool soon, seldom enough that a slow failure does not hold up every message.
-constexpr Clock::duration kDiskRetry = std::chrono::seconds(1);
 // A file whose records are all folded is left for a new one only beyond this size: a smaller one
 // costs a restart nothing, and making and removing a file writes about as much to the disk.
 constexpr std::uint64_t kWorthDropping = 64u << 10;
@@ -212,7 +209,7 @@ tl::expected<void, Error> FileInbox::append_to_disk(const std::string& record) {
   auto done = append_to(disk_, record);
   if (!done) {
     disk_fault_ = done.error();
-    next_disk_try_ = Clock::now() + kDiskRetry;
+    next_disk_try_ = Clock::now() + options_.disk_retry;
     return done;
   }
   disk_fault_.reset();

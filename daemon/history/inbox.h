@@ -7,6 +7,7 @@
 // storage; when that is nearly full, append() says so and the link stops taking messages.
 #pragma once
 
+#include <chrono>
 #include <cstdint>
 #include <filesystem>
 #include <memory>
@@ -62,6 +63,9 @@ struct InboxOptions {
   std::uint64_t spool_limit = 8u << 20;    // bytes; "nearly full" is 7/8 of it
   bool power_cut = false;                  // fdatasync after each append
   std::uint64_t segment_bytes = 4u << 20;  // a new file is begun beyond it
+  // A disk that refused a record is tried again with the first record after this time: often enough
+  // to leave the spool soon, seldom enough that a slow failure does not hold up every message.
+  Duration disk_retry = std::chrono::seconds(1);
 };
 
 // Where an appended record went.

@@ -1,0 +1,75 @@
+// With `survives: power-cut` a promise is on the disk before it is given. No power is cut here: the
+// calls that make it true are counted, ours and SQLite's, by standing in for them.
+#include <doctest/doctest.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+#include <atomic>
+#include <functional>
+
+#include "daemon/history/inbox.h"
+#include "daemon/history/store.h"
+#include "samples.h"
+#include "scratch_folder.h"
+
+namespace {
+std::atomic<int> file_syncs = 0;
+}
+
+// Found by the dynamic linker before the C library's.
+extern "C" int fdatasync(int fd) {
+  ++file_syncs;
+  return static_cast<int>(::syscall(SYS_fdatasync, fd));
+}
+extern "C" int fsync(int fd) {
+  ++file_syncs;
+  return static_cast<int>(::syscall(SYS_fsync, fd));
+}
+
+namespace torpor::daemon {
+namespace {
+
+int syncs_of(const std::function<void()>& work) {
+  const int before = file_syncs;
+  work();
+  return file_syncs - before;
+}
+
+std::unique_ptr<Inbox> inbox_that_survives(const std::filesystem::path& folder, bool power_cut) {
+  InboxOptions options;
+  options.folder = folder;
+  options.power_cut = power_cut;
+  return must(Inbox::open(options, 0));
+}
+
+TEST_CASE("each append is synced, a new file's name too") {
+  const ScratchFolder scratch;
+  const auto inbox = inbox_that_survives(scratch / "inbox", true);
+  const auto append = [&] { must(inbox->append(tick(1))); };
+  CHECK(syncs_of(append) == 2);
+  CHECK(syncs_of(append) == 1);
+  CHECK(syncs_of(append) == 1);
+}
+
+TEST_CASE("for a crash nothing is synced: the kernel has the bytes") {
+  const ScratchFolder scratch;
+  const auto inbox = inbox_that_survives(scratch / "inbox", false);
+  CHECK(syncs_of([&] {
+          for (int i = 0; i < 100; ++i) must(inbox->append(tick(i)));
+        }) == 0);
+}
+
+TEST_CASE("each commit of the history is synced with power-cut, and not without") {
+  for (const bool power_cut : {true, false}) {
+    const ScratchFolder scratch;
+    const auto store = must(Store::open(scratch / "h", power_cut));
+    must(store->put_note("first", "the log's header is written with it"));
+    const int syncs = syncs_of([&] {
+      for (int i = 0; i < 5; ++i) must(store->put_note("n", std::to_string(i)));
+    });
+    CHECK(syncs == (power_cut ? 5 : 0));
+  }
+}
+
+}  // namespace
+}  // namespace torpor::daemon

@@ -159,9 +159,9 @@ Outcome check_sensor(const config::Settings& settings, const std::string& sensor
   if (std::find(known.begin(), known.end(), sensor) != known.end()) return {};
   const std::string nearest = config::nearest_word(sensor, known);
   return usage(fmt::format(
-      "no sensor '{}' is configured{}; readings need one so that they have a "
-      "place: add it to the configuration first",
-      printable(sensor), nearest.empty() ? "" : fmt::format(", did you mean {}?", nearest)));
+      "no sensor '{}' is configured{} Readings need one, so that they have a "
+      "place: add it to the configuration first.",
+      printable(sensor), nearest.empty() ? "." : fmt::format("; did you mean {}?", nearest)));
 }
 
 tl::expected<LoggerCsvOptions, Failure> options_of(const ImportOrder& order) {

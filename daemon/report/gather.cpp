@@ -69,8 +69,7 @@ tl::expected<Ledger, Error> ledger_of(const Reader& history) {
   Ledger ledger;
   for (const JournalEntry& entry : history.journal()) {
     if (auto replayed = ledger.replay(entry); !replayed) {
-      return tl::unexpected(Error{
-          ErrorKind::corrupt, fmt::format("journal entry {}: {}", entry.number, replayed.error())});
+      return tl::unexpected(Error{ErrorKind::corrupt, replayed.error()});
     }
   }
   return ledger;

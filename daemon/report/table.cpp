@@ -49,11 +49,13 @@ std::vector<int> Table::widths(int width) const {
   }
   int excess = std::accumulate(widths.begin(), widths.end(), 0) +
                kGap * (static_cast<int>(columns_.size()) - 1) - width;
-  for (std::size_t i = 0; i < columns_.size(); ++i) {
-    if (!columns_[i].elastic || excess <= 0) continue;
-    const int spare = std::min(excess, widths[i] - display_width(columns_[i].title));
-    widths[i] -= spare;
-    excess -= spare;
+  for (const int rank : {1, 2}) {
+    for (std::size_t i = 0; i < columns_.size(); ++i) {
+      if (columns_[i].elastic != rank || excess <= 0) continue;
+      const int spare = std::min(excess, widths[i] - display_width(columns_[i].title));
+      widths[i] -= spare;
+      excess -= spare;
+    }
   }
   return widths;
 }

@@ -15,8 +15,9 @@ enum class Paint { none, strong, warning, alarm };
 struct Column {
   std::string title;
   bool right = false;
-  // Gives way where the table is too wide: is cut, down to its title's width.
-  bool elastic = false;
+  // Where the table is too wide, columns of rank 1 are cut first, then those of rank 2; those of
+  // rank 0 never. None is cut below its title's width.
+  int elastic = 0;
 };
 
 struct Cell {

@@ -23,9 +23,9 @@ std::string section(std::string_view title, const TextContext& context) {
   return '\n' + painted(title, Paint::strong, context.style.colour) + '\n';
 }
 
-std::string earlier(std::size_t all, std::size_t shown, std::string_view what) {
+std::string earlier(std::size_t all, std::size_t shown, std::string_view option) {
   if (all <= shown) return "";
-  return fmt::format("  ({} earlier {} not shown: --json has all)\n", all - shown, what);
+  return fmt::format("  (earlier ones not shown: {}; {} has all)\n", all - shown, option);
 }
 
 template <class T>
@@ -115,7 +115,7 @@ std::string stays_text(const JarHistoryView& view, const TextContext& context) {
 }
 
 struct Curve {
-  std::string_view name, unit;
+  std::string_view unit;
   double least;  // smallest height
   std::optional<double> (*value)(const ExposureRange&);
 };
@@ -137,7 +137,7 @@ std::string curve_text(const JarHistoryView& view, const Curve& curve, const Tex
     bottom = middle - curve.least / 2.0;
     top = middle + curve.least / 2.0;
   }
-  return fmt::format("  highest {}  {}  {:.0f} to {:.0f} {}\n", curve.unit,
+  return fmt::format("  highest {}  {}  {:.0f} to {:.0f} {}\n", fit(curve.unit, 2),
                      sparkline(values, bottom, top, context.style.utf8), *low, *high, curve.unit);
 }
 
@@ -159,7 +159,7 @@ std::string weeks_text(const JarHistoryView& view, const TextContext& context) {
                fmt::format("{:.0f} %", std::floor(week.coverage_percent))});
   }
   return table.text(context.style.width, context.style.colour) +
-         earlier(view.weeks.size(), shown.size(), "weeks");
+         earlier(view.weeks.size(), shown.size(), "--csv");
 }
 
 std::string air_history_text(const JarHistoryView& view, const TextContext& context) {
@@ -179,15 +179,15 @@ std::string air_history_text(const JarHistoryView& view, const TextContext& cont
   }
   text += paragraph(words, 2, context.style.width);
   static constexpr Curve kTemperature = {
-      "temperature", "°C", kLeastKelvin, [](const ExposureRange& range) {
+      "°C", kLeastKelvin, [](const ExposureRange& range) {
         return range.highest_temperature ? std::optional(range.highest_temperature->value())
                                          : std::nullopt;
       }};
-  static constexpr Curve kHumidity = {
-      "humidity", "% ", kLeastPercent, [](const ExposureRange& range) {
-        return range.highest_humidity ? std::optional(range.highest_humidity->value())
-                                      : std::nullopt;
-      }};
+  static constexpr Curve kHumidity = {"%", kLeastPercent, [](const ExposureRange& range) {
+                                        return range.highest_humidity
+                                                   ? std::optional(range.highest_humidity->value())
+                                                   : std::nullopt;
+                                      }};
   text += curve_text(view, kTemperature, context) + curve_text(view, kHumidity, context);
   return view.weeks.empty() ? text : text + weeks_text(view, context);
 }
@@ -197,7 +197,7 @@ std::string alerts_part(const JarHistoryView& view, const TextContext& context) 
   if (view.alerts.empty()) return text + "  none\n";
   const auto shown = newest_of(view.alerts, kAlertsShown);
   for (const AlertView& alert : shown) text += alert_block(alert, false, context);
-  return text + earlier(view.alerts.size(), shown.size(), "alerts");
+  return text + earlier(view.alerts.size(), shown.size(), "--json");
 }
 
 std::string journal_part(const JarHistoryView& view, const TextContext& context) {
@@ -209,7 +209,7 @@ std::string journal_part(const JarHistoryView& view, const TextContext& context)
         paragraph(entry.sentence + by, 26, context.style.width,
                   fmt::format("  {:<5} {}", entry.number, context.zone.to_text(entry.happened_at)));
   }
-  return text + earlier(view.journal.size(), shown.size(), "entries");
+  return text + earlier(view.journal.size(), shown.size(), "--json");
 }
 
 // Common practice, no source.

@@ -97,15 +97,15 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
            "No jar is registered yet. Register one with, for example:\n"
            "  torpor tell 'new jar B-01 in cellar/shelf-1 stage IMO-2 closed 2026-03-02'\n";
   }
-  Table table({{"JAR"},
+  Table table({{"JAR", false, 2},
                {"STATE"},
                {"TO WAKE"},
-               {"PLACE", false, true},
+               {"PLACE", false, 1},
                {"°C", true},
                {"%", true},
                {"COVERED", true},
-               {"ALERTS", false, true},
-               {"STAGE", false, true}});
+               {"ALERTS", false, 1},
+               {"STAGE", false, 1}});
   bool unjudged = false;
   for (const JarView& view : views) {
     unjudged = unjudged || !view.verdict.state;
@@ -127,14 +127,14 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
 }
 
 std::string places_text(std::span<const PlaceView> views, const TextContext& context) {
-  Table table({{"PLACE", false, true},
+  Table table({{"PLACE", false, 2},
                {"°C", true},
                {"%", true},
                {"DEW °C", true},
                {"g/m³", true},
-               {"SENSOR", false, true},
+               {"SENSOR", false, 1},
                {"JARS", true},
-               {"ALERTS", false, true}});
+               {"ALERTS", false, 1}});
   for (const PlaceView& view : views) {
     table.add({view.path + (view.outside ? " (outside)" : ""), figure(view.air.temperature, 1),
                figure(view.air.humidity, 0), figure(view.air.dew_point, 1),
@@ -145,8 +145,8 @@ std::string places_text(std::span<const PlaceView> views, const TextContext& con
 }
 
 std::string sensors_text(std::span<const SensorView> views, const TextContext& context) {
-  Table table({{"SENSOR", false, true},
-               {"HANGS ON", false, true},
+  Table table({{"SENSOR", false, 2},
+               {"HANGS ON", false, 1},
                {"SENSES"},
                {"STATE"},
                {"°C", true},

@@ -86,7 +86,7 @@ std::string alert_block(const AlertView& view, bool whole, const TextContext& co
   const rules::Alert& alert = view.alert;
   const int width = context.style.width;
   const std::string head = fmt::format(
-      "{}  {}  {}, {}, {}", alert.number, rules::urgency_name(alert.urgency),
+      "{} ({}) {}, {}, {}", alert.number, rules::urgency_name(alert.urgency),
       alert_state_words(alert.state), seen_words(alert), when_words(alert, context.zone));
   std::string text;
   for (const std::string& line : wrap(head, width)) {

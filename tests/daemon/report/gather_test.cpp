@@ -1,0 +1,229 @@
+#include "daemon/report/gather.h"
+
+#include <doctest/doctest.h>
+
+#include "daemon/load_settings.h"
+#include "tests/daemon/report/small_cellar.h"
+
+namespace torpor::daemon {
+namespace {
+
+using std::chrono::hours;
+using std::chrono::minutes;
+using tests::SmallCellar;
+
+// A filled cellar and a look into it.
+struct Look {
+  SmallCellar cellar;
+  Loaded loaded;
+  std::unique_ptr<Reader> reader;
+  Ledger ledger;
+  Gathering gathering;
+
+  Look()
+      : loaded(filled(cellar)),
+        reader(std::move(Reader::open(loaded.history, "").value())),
+        ledger(ledger_of(*reader).value()),
+        gathering(Gathering::of(loaded.settings, *reader, ledger,
+                                shown_now(*reader, SmallCellar::hour(9000)))
+                      .value()) {}
+
+  static Loaded filled(const SmallCellar& cellar) {
+    cellar.fill();
+    return load_settings(cellar.config(), Purpose::history).value();
+  }
+};
+
+}  // namespace
+
+TEST_CASE("now is the newest reading, and the wall clock where there is none") {
+  const Look look;
+  CHECK(look.gathering.now() == SmallCellar::hour(720));
+  const SmallCellar empty;
+  { const auto made = Store::open(empty.history(), false); }
+  const auto reader = Reader::open(empty.history(), "");
+  REQUIRE(reader.has_value());
+  CHECK(shown_now(**reader, SmallCellar::hour(9000)) == SmallCellar::hour(9000));
+}
+
+TEST_CASE("a jar's view says where it stands and what its air is") {
+  const Look look;
+  const JarView b1 = look.gathering.jar(*look.ledger.find("B-01"));
+  CHECK(b1.place == "cellar/shelf-2");
+  CHECK(b1.closed == SmallCellar::kStart);
+  CHECK(b1.as_of == SmallCellar::hour(720));
+  // s2 has been silent for weeks: the sensor of the place above speaks.
+  CHECK(b1.air.temperature == Celsius(10.0));
+  CHECK(b1.air.sensor == "top");
+  CHECK(b1.air.humidity == Percent(80.0));
+  CHECK(b1.air.dew_point.has_value());
+  CHECK(b1.coverage_percent == doctest::Approx(100.0));
+  CHECK_FALSE(b1.verdict.state.has_value());
+  CHECK(b1.alerts.empty());
+}
+
+TEST_CASE("a young jar settles, and its coverage is counted from its closing") {
+  const Look look;
+  const JarView x9 = look.gathering.jar(*look.ledger.find("x9"));
+  CHECK(x9.jar == "X-9");
+  CHECK(x9.verdict.state == JarState::settling);
+  CHECK(x9.coverage_percent == doctest::Approx(100.0));
+  CHECK(x9.alerts == std::vector<std::uint64_t>{2});
+}
+
+TEST_CASE("a jar that no sensor has covered of late is unwatched") {
+  const Look look;
+  const auto later = Gathering::of(look.loaded.settings, *look.reader, look.ledger,
+                                   SmallCellar::hour(720 + 24 * 2));
+  REQUIRE(later.has_value());
+  const JarView view = later->jar(*look.ledger.find("B-01"));
+  CHECK(view.verdict.state == JarState::unwatched);
+  CHECK_FALSE(view.air.temperature.has_value());
+  // Five days and the 90 minutes that the last value held, of seven days.
+  CHECK(view.coverage_percent == doctest::Approx(100.0 * (5 * 24 + 1.5) / (7 * 24)));
+}
+
+TEST_CASE("places list their own sensors, jars and the alerts above them") {
+  const Look look;
+  const auto places = look.gathering.places();
+  REQUIRE(places.size() == 4);
+  const auto shelf_1 = look.gathering.place("cellar/shelf-1");
+  REQUIRE(shelf_1.has_value());
+  CHECK(shelf_1->sensors == std::vector<std::string>{"s1"});
+  CHECK(shelf_1->jars == std::vector<std::string>{"X-9"});
+  CHECK(shelf_1->alerts == std::vector<std::uint64_t>{2});
+  CHECK(shelf_1->air.temperature == Celsius(15.0));
+  const auto outside = look.gathering.place("outside");
+  REQUIRE(outside.has_value());
+  CHECK_FALSE(outside->air.temperature.has_value());
+  CHECK(outside->jars.empty());
+  CHECK_FALSE(look.gathering.place("attic").has_value());
+}
+
+TEST_CASE("sensors are live, silent or never heard") {
+  const Look look;
+  const auto state = [&](const char* id) { return look.gathering.sensor(id).value().state; };
+  CHECK(state("s1") == SensorState::live);
+  CHECK(state("s2") == SensorState::silent);
+  CHECK(state("p1") == SensorState::never_heard);
+  CHECK_FALSE(look.gathering.sensor("s3").has_value());
+  const SensorView s2 = look.gathering.sensor("s2").value();
+  REQUIRE(s2.readings.size() == 2);
+  CHECK(s2.readings[0].measured_at == SmallCellar::hour(47.5));
+  CHECK(s2.readings[1].value == 70.0);
+}
+
+TEST_CASE("a sensor that is no longer configured is shown with where it hung") {
+  Look look;
+  std::erase_if(look.loaded.settings.sensors,
+                [](const auto& sensor) { return sensor.spec.id == "s2"; });
+  const auto gathering =
+      Gathering::of(look.loaded.settings, *look.reader, look.ledger, SmallCellar::hour(720));
+  REQUIRE(gathering.has_value());
+  const auto sensors = gathering->sensors();
+  REQUIRE(sensors.size() == 4);
+  CHECK(sensors.back().id == "s2");
+  CHECK(sensors.back().state == SensorState::not_configured);
+  CHECK(sensors.back().place == "cellar/shelf-2");
+  CHECK_FALSE(sensors.back().hold.has_value());
+}
+
+TEST_CASE("an untrusted reading neither speaks nor silences what was said before it") {
+  const Look look;
+  {
+    const auto store = Store::open(look.cellar.history(), false);
+    REQUIRE(store.has_value());
+    REQUIRE((*store)->begin().has_value());
+    REQUIRE((*store)
+                ->put_reading({"s1", Quantity::temperature, 900.0, Unit::celsius,
+                               SmallCellar::hour(720.25), SmallCellar::hour(720.25), kOutOfRange})
+                .has_value());
+    REQUIRE((*store)->commit().has_value());
+  }
+  const auto reader = Reader::open(look.cellar.history(), "");
+  REQUIRE(reader.has_value());
+  const auto gathering = Gathering::of(look.loaded.settings, **reader, look.ledger,
+                                       shown_now(**reader, SmallCellar::hour(9000)));
+  REQUIRE(gathering.has_value());
+  CHECK(gathering->now() == SmallCellar::hour(720.25));
+  CHECK(gathering->place("cellar/shelf-1")->air.temperature == Celsius(15.0));
+  const SensorView s1 = gathering->sensor("s1").value();
+  CHECK(s1.readings[0].value == 900.0);
+  CHECK_FALSE(s1.readings[0].trusted);
+}
+
+TEST_CASE("a jar's history holds its stays, air, alerts and journal") {
+  const Look look;
+  const Jar& jar = *look.ledger.find("B-01");
+  const auto view = look.gathering.jar_history(jar, {});
+  REQUIRE(view.has_value());
+  CHECK(view->summary.from == SmallCellar::kStart);
+  CHECK(view->summary.to == SmallCellar::hour(720));
+  CHECK(view->summary.coverage_percent == doctest::Approx(100.0));
+  CHECK(view->summary.highest_temperature == Celsius(30.0));
+  REQUIRE(view->stays.size() == 2);
+  CHECK(view->stays[1].place == "cellar/shelf-2");
+  // 15 °C, an hour of 30 °C, 15 °C again; then 10 °C on the other shelf.
+  REQUIRE(view->exposure.size() == 4);
+  CHECK(view->exposure[1].temperature == Celsius(30.0));
+  CHECK(view->exposure[1].from == SmallCellar::hour(100));
+  CHECK(view->exposure[1].to == SmallCellar::hour(101));
+  CHECK(view->exposure[3].sensor == "top");
+  REQUIRE(view->weeks.size() == 5);  // 30 days
+  CHECK(view->weeks[0].highest_temperature == Celsius(30.0));
+  CHECK(view->weeks[1].highest_temperature == Celsius(15.0));
+  CHECK(view->weeks[4].to == SmallCellar::hour(720));
+  CHECK(view->slices.size() <= 48);
+  // Alert 1 no longer lists the jar, but once did.
+  REQUIRE(view->alerts.size() == 1);
+  CHECK(view->alerts[0].alert.number == 1);
+  REQUIRE(view->journal.size() == 2);
+  CHECK(view->journal[1].sentence == "move b1 to cellar/shelf-2");
+}
+
+TEST_CASE("a part of a jar's history is cut at its ends") {
+  const Look look;
+  const Jar& jar = *look.ledger.find("B-01");
+  HistoryRange range;
+  range.from = SmallCellar::hour(480);
+  range.to = SmallCellar::hour(5000);
+  range.every = hours(24);
+  const auto view = look.gathering.jar_history(jar, range);
+  REQUIRE(view.has_value());
+  CHECK(view->summary.from == SmallCellar::hour(480));
+  CHECK(view->summary.to == SmallCellar::hour(720));  // never later than now
+  CHECK(view->exposure.size() == 10);
+  CHECK(view->stays.size() == 1);
+  CHECK(view->alerts.empty());
+  CHECK(view->summary.highest_temperature == Celsius(10.0));
+}
+
+TEST_CASE("a stretch that ends before it begins is empty, not an error") {
+  const Look look;
+  HistoryRange range;
+  range.to = SmallCellar::hour(-5);
+  const auto view = look.gathering.jar_history(*look.ledger.find("B-01"), range);
+  REQUIRE(view.has_value());
+  CHECK(view->exposure.empty());
+  CHECK(view->weeks.empty());
+}
+
+TEST_CASE("an alert that cannot be read is named") {
+  const Look look;
+  {
+    const auto store = Store::open(look.cellar.history(), false);
+    REQUIRE(store.has_value());
+    REQUIRE((*store)->begin().has_value());
+    REQUIRE((*store)->put_alert({7, true, "{"}).has_value());
+    REQUIRE((*store)->commit().has_value());
+  }
+  const auto reader = Reader::open(look.cellar.history(), "");
+  REQUIRE(reader.has_value());
+  const auto gathering =
+      Gathering::of(look.loaded.settings, **reader, look.ledger, SmallCellar::hour(720));
+  REQUIRE_FALSE(gathering.has_value());
+  CHECK(gathering.error().kind == ErrorKind::corrupt);
+  CHECK(gathering.error().text.starts_with("alert 7: "));
+}
+
+}  // namespace torpor::daemon

@@ -1,0 +1,176 @@
+#include "daemon/report/json.h"
+
+#include <doctest/doctest.h>
+
+#include <nlohmann/json.hpp>
+#include <set>
+
+#include "tests/daemon/report/sample_views.h"
+
+namespace torpor::daemon {
+namespace {
+
+using nlohmann::json;
+
+std::set<std::string> keys(const json& tree) {
+  std::set<std::string> keys;
+  for (const auto& [key, value] : tree.items()) keys.insert(key);
+  return keys;
+}
+
+}  // namespace
+
+TEST_CASE("a jar's retained state is one line of JSON") {
+  CHECK(
+      jar_json(sample_jar()) ==
+      R"({"jar":"B-07","state":null,"reasons":["Not judged."],"as_of":"2026-03-02T17:30:00Z",)"
+      R"("stage":"IMO-2","place":"cellar/shelf-2","closed":"2026-01-01T23:00:00Z","retired":null,)"
+      R"("temperature_degC":18.25,"humidity_percent":61.4,"dew_point_degC":10.72,)"
+      R"("vapour_pressure_Pa":1286.4,"absolute_humidity_g_m3":9.57,"temperature_sensor":"s2",)"
+      R"("humidity_sensor":"s2","measured":"2026-03-02T17:29:30Z","coverage_percent":98.25,)"
+      R"("highest_jar_temperature_degC":null,"inner_dew_h":null,"water_gained_g":null,)"
+      R"("water_buffer_g":null,"surface_water_activity":null,"body_water_activity":null,)"
+      R"("wake_progress_percent":null,"slow_work_percent":null,"time_to_wake_h":null,)"
+      R"("alerts":[12]})");
+}
+
+TEST_CASE("a place's retained state is one line of JSON") {
+  CHECK(place_json(sample_place()) ==
+        R"({"place":"cellar/shelf-2","outside":false,"as_of":"2026-03-02T17:30:00Z",)"
+        R"("temperature_degC":18.25,"humidity_percent":61.4,"dew_point_degC":10.72,)"
+        R"("vapour_pressure_Pa":1286.4,"absolute_humidity_g_m3":9.57,"temperature_sensor":"s2",)"
+        R"("humidity_sensor":"s2","measured":"2026-03-02T17:29:30Z","sensors":["s2"],)"
+        R"("jars":["B-07","B-08"],"alerts":[12]})");
+}
+
+TEST_CASE("a sensor's retained state is one line of JSON") {
+  CHECK(sensor_json(sample_sensor()) ==
+        R"({"sensor":"s2","place":"cellar/shelf-2","jar":null,"senses":"air","state":"live",)"
+        R"("as_of":"2026-03-02T17:30:00Z","readings":[{"quantity":"temperature",)"
+        R"("temperature_degC":18.25,"measured":"2026-03-02T17:29:30Z","trusted":true},)"
+        R"({"quantity":"humidity","humidity_percent":161.4,"measured":"2026-03-02T17:29:30Z",)"
+        R"("trusted":false}],"expected_interval_s":60.0,"hold_s":180.0,"alerts":[]})");
+}
+
+TEST_CASE("what nobody knows is null, not zero and not absent") {
+  JarView jar = sample_jar();
+  jar.place.clear();
+  jar.stage.clear();
+  jar.air = {};
+  const json tree = json::parse(jar_json(jar));
+  for (const char* key : {"place", "stage", "temperature_degC", "humidity_percent",
+                          "dew_point_degC", "temperature_sensor", "measured", "time_to_wake_h"}) {
+    CAPTURE(key);
+    REQUIRE(tree.contains(key));
+    CHECK(tree[key].is_null());
+  }
+  jar.verdict.state = JarState::settling;
+  CHECK(json::parse(jar_json(jar))["state"] == "settling");
+}
+
+TEST_CASE("each list is one named array with the time it is of") {
+  const Instant now = at("2026-03-02T17:30:00Z");
+  const JarView jars[] = {sample_jar()};
+  const PlaceView places[] = {sample_place()};
+  const SensorView sensors[] = {sample_sensor()};
+  const AlertView alerts[] = {sample_alert()};
+  const struct {
+    const char* name;
+    std::string text;
+  } lists[] = {{"jars", jars_json(jars, now)},
+               {"places", places_json(places, now)},
+               {"sensors", sensors_json(sensors, now)},
+               {"alerts", alerts_json(alerts, now)}};
+  for (const auto& list : lists) {
+    const json tree = json::parse(list.text);
+    CHECK(keys(tree) == std::set<std::string>{"as_of", list.name});
+    CHECK(tree[list.name].size() == 1);
+    CHECK(tree["as_of"] == "2026-03-02T17:30:00Z");
+  }
+  CHECK(json::parse(jars_json({}, now))["jars"] == json::array());
+  // The keys that others' checks rely on.
+  const json alert = json::parse(lists[3].text)["alerts"][0];
+  for (const char* key : {"rule", "subject", "raised", "eased", "urgency", "jars", "number", "seen",
+                          "deferred_until", "ended"}) {
+    CAPTURE(key);
+    CHECK(alert.contains(key));
+  }
+}
+
+TEST_CASE("a jar's history has exactly the promised keys") {
+  const json tree = json::parse(jar_history_json(sample_history()));
+  CHECK(keys(tree) == std::set<std::string>{"jar",
+                                            "state",
+                                            "reasons",
+                                            "from",
+                                            "to",
+                                            "coverage_percent",
+                                            "mean_kinetic_temperature_degC",
+                                            "highest_temperature_degC",
+                                            "highest_jar_temperature_degC",
+                                            "inner_dew_h",
+                                            "water_gained_g",
+                                            "water_buffer_g",
+                                            "surface_water_activity",
+                                            "body_water_activity",
+                                            "wake_progress_percent",
+                                            "slow_work_percent",
+                                            "time_to_wake_h",
+                                            "stays",
+                                            "alerts",
+                                            "journal",
+                                            "exposure"});
+  CHECK(tree["from"] == "2026-01-01T23:00:00Z");
+  CHECK(tree["to"] == "2026-03-02T17:30:00Z");
+  CHECK(tree["mean_kinetic_temperature_degC"] == 17.92);
+  CHECK(tree["stays"][0] == json({{"place", "cellar/shelf-1"},
+                                  {"from", "2026-01-01T23:00:00Z"},
+                                  {"to", "2026-02-10T08:00:00Z"}}));
+  CHECK(tree["stays"][1]["to"].is_null());
+  CHECK(tree["alerts"][0]["number"] == 12);
+  CHECK(tree["journal"][0]["act"]["jar"] == "B-07");
+  CHECK(tree["journal"][1]["act"] == "not JSON");
+  CHECK(tree["journal"][1]["by"].is_null());
+  CHECK(tree["exposure"][0] == json({{"from", "2026-01-01T23:00:00Z"},
+                                     {"to", "2026-02-10T08:00:00Z"},
+                                     {"place", "cellar/shelf-1"},
+                                     {"sensor", "s1"},
+                                     {"coverage_percent", 100.0},
+                                     {"temperature_degC", 14.5},
+                                     {"humidity_percent", 72.0},
+                                     {"dew_point_degC", 9.5}}));
+  CHECK(tree["exposure"][1]["temperature_degC"].is_null());
+}
+
+TEST_CASE("exposure as CSV leaves the unknown empty and quotes what needs it") {
+  JarHistoryView view = sample_history();
+  view.exposure[1].place = "shelf, \"old\"";
+  CHECK(exposure_csv(view.exposure) ==
+        "from,to,place,sensor,coverage_percent,temperature_degC,humidity_percent,dew_point_degC\n"
+        "2026-01-01T23:00:00Z,2026-02-10T08:00:00Z,cellar/shelf-1,s1,100,14.5,72,9.5\n"
+        "2026-02-10T08:00:00Z,2026-03-02T17:30:00Z,\"shelf, \"\"old\"\"\",,0,,,\n");
+}
+
+TEST_CASE("air as JSON has exactly the promised keys") {
+  AirView view;
+  view.dew_point = Celsius(16.7018);
+  view.vapour_pressure = Pascal(1901.894);
+  view.saturation_vapour_pressure = Pascal(3169.824);
+  view.absolute_humidity = GramsPerCubicMetre(13.8216);
+  view.humidity_ratio = HumidityRatio(0.0118974);
+  CHECK(json::parse(air_json(view)) == json({{"dew_point_degC", 16.7018},
+                                             {"vapour_pressure_Pa", 1901.894},
+                                             {"saturation_vapour_pressure_Pa", 3169.824},
+                                             {"absolute_humidity_g_m3", 13.8216},
+                                             {"humidity_ratio_kg_kg", 0.0118974}}));
+  view.dew_point.reset();
+  CHECK(json::parse(air_json(view))["dew_point_degC"].is_null());
+}
+
+TEST_CASE("a unit's conversion leaves no tail of digits") {
+  AirView view;
+  view.dew_point = Celsius(25.000000000000004);
+  CHECK(air_json(view).find("\"dew_point_degC\": 25.0,") != std::string::npos);
+}
+
+}  // namespace torpor::daemon

@@ -1,0 +1,123 @@
+// Fixed views for the tests of how they are shown.
+#pragma once
+
+#include "daemon/report/views.h"
+#include "sensors/rfc3339.h"
+
+namespace torpor::daemon {
+
+inline Instant at(std::string_view text) { return parse_rfc3339(text).value(); }
+
+inline AirFigures sample_air() {
+  AirFigures air;
+  air.temperature = Celsius(18.25);
+  air.humidity = Percent(61.4);
+  air.dew_point = Celsius(10.72);
+  air.vapour_pressure = Pascal(1286.4);
+  air.absolute_humidity = GramsPerCubicMetre(9.57);
+  air.sensor = "s2";
+  air.humidity_sensor = "s2";
+  air.measured_at = at("2026-03-02T17:29:30Z");
+  return air;
+}
+
+inline JarView sample_jar() {
+  JarView view;
+  view.jar = "B-07";
+  view.stage = "IMO-2";
+  view.place = "cellar/shelf-2";
+  view.closed = at("2026-01-01T23:00:00Z");
+  view.as_of = at("2026-03-02T17:30:00Z");
+  view.verdict = {std::nullopt, {"Not judged."}};
+  view.air = sample_air();
+  view.coverage_percent = 98.25;
+  view.alerts = {12};
+  return view;
+}
+
+inline PlaceView sample_place() {
+  PlaceView view;
+  view.path = "cellar/shelf-2";
+  view.as_of = at("2026-03-02T17:30:00Z");
+  view.air = sample_air();
+  view.sensors = {"s2"};
+  view.jars = {"B-07", "B-08"};
+  view.alerts = {12};
+  return view;
+}
+
+inline SensorView sample_sensor() {
+  SensorView view;
+  view.id = "s2";
+  view.place = "cellar/shelf-2";
+  view.state = SensorState::live;
+  view.as_of = at("2026-03-02T17:30:00Z");
+  view.readings = {{Quantity::temperature, 18.25, at("2026-03-02T17:29:30Z"), true},
+                   {Quantity::humidity, 161.4, at("2026-03-02T17:29:30Z"), false}};
+  view.expected_interval = std::chrono::seconds(60);
+  view.hold = std::chrono::seconds(180);
+  return view;
+}
+
+inline AlertView sample_alert() {
+  AlertView view;
+  view.alert.number = 12;
+  view.alert.rule = "warm-shelf";
+  view.alert.subject = {rules::SubjectKind::place, "cellar/shelf-2"};
+  view.alert.urgency = rules::Urgency::today;
+  view.alert.state = rules::AlertState::eased;
+  view.alert.since = at("2026-03-01T11:00:00Z");
+  view.alert.raised_at = at("2026-03-01T13:00:00Z");
+  view.alert.eased_at = at("2026-03-01T20:00:00Z");
+  view.alert.seen_at = at("2026-03-01T14:30:00Z");
+  view.alert.seen_by = "mara";
+  view.alert.what = "cellar/shelf-2 was above 27 °C for 2 h: 27.9 °C.";
+  view.alert.why = "Warmth speeds every organism in the jars here.";
+  view.alert.remedies = {rules::Remedy::shade, rules::Remedy::move};
+  view.alert.jars = {"B-07", "B-08"};
+  view.alert.figures = {{"temperature", 27.9, "°C"}, {"humidity", std::nullopt, "%"}};
+  return view;
+}
+
+inline JarHistoryView sample_history() {
+  JarHistoryView view;
+  view.jar = sample_jar();
+  view.made.jar = "B-07";
+  view.made.place = "cellar/shelf-1";
+  view.made.stage = "IMO-2";
+  view.made.rice = Grams(1200);
+  view.made.raw = Grams(560);
+  view.made.sugar = Grams(1250);
+  view.made.topping = Grams(60);
+  view.made.vessel = Vessel::glass;
+  view.made.volume_ml = 3800;
+  view.made.mouth_mm = 110;
+  view.made.empty = Grams(1450);
+  view.made.cover = Cover::paper;
+  view.made.origin = "beech hollow, north slope";
+  const Instant from = at("2026-01-01T23:00:00Z"), moved = at("2026-02-10T08:00:00Z"),
+                to = at("2026-03-02T17:30:00Z");
+  view.stays = {{"cellar/shelf-1", from, moved}, {"cellar/shelf-2", moved, std::nullopt}};
+  view.summary = {from, to, 98.25, Celsius(17.92), Celsius(27.9)};
+  view.exposure = {
+      {from, moved, "cellar/shelf-1", "s1", 100.0, Celsius(14.5), Percent(72.0), Celsius(9.5)},
+      {moved, to, "cellar/shelf-2", "", 0.0, std::nullopt, std::nullopt, std::nullopt}};
+  view.weeks = {{from, at("2026-01-08T23:00:00Z"), 100.0, Celsius(14.2), Celsius(15.1),
+                 Percent(68.0), Percent(75.5)},
+                {at("2026-01-08T23:00:00Z"), to, 42.9, std::nullopt, std::nullopt, std::nullopt,
+                 std::nullopt}};
+  view.slices = {{from, at("2026-01-15T23:00:00Z"), 100.0, Celsius(14.0), Celsius(15.0),
+                  Percent(60.0), Percent(70.0)},
+                 {at("2026-01-15T23:00:00Z"), at("2026-02-01T23:00:00Z"), 0.0, std::nullopt,
+                  std::nullopt, std::nullopt, std::nullopt},
+                 {at("2026-02-01T23:00:00Z"), to, 100.0, Celsius(15.0), Celsius(27.9),
+                  Percent(60.0), Percent(90.0)}};
+  view.alerts = {sample_alert()};
+  view.journal = {
+      {3, from, at("2026-01-02T09:00:00Z"), "mara", "new jar B-07 in cellar/shelf-1",
+       R"({"act":"new jar","jar":"B-07"})"},
+      {9, moved, at("2026-02-10T08:00:05Z"), "", "move B-07 to cellar/shelf-2", "not JSON"}};
+  return view;
+}
+
+}  // namespace torpor::daemon

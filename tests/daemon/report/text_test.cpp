@@ -1,0 +1,268 @@
+#include "daemon/report/text.h"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+
+#include "tests/daemon/report/sample_views.h"
+
+namespace torpor::daemon {
+namespace {
+
+const LocalTime& vienna() {
+  static const LocalTime zone = LocalTime::in_zone("Europe/Vienna").value();
+  return zone;
+}
+
+TextContext context(TextStyle style = {}) {
+  return {vienna(), at("2026-03-02T17:30:00Z"), std::nullopt, style};
+}
+
+const std::string kHeading = "As of 2026-03-02 18:30 (Europe/Vienna).\n\n";
+
+}  // namespace
+
+TEST_CASE("the heading says how long nothing has come in") {
+  TextContext late = context();
+  CHECK(heading(late) == kHeading);
+  late.behind = std::chrono::hours(5);
+  CHECK(heading(late) ==
+        "As of 2026-03-02 18:30 (Europe/Vienna).\n"
+        "That is the newest reading: nothing has come in for 5 hours.\n\n");
+}
+
+TEST_CASE("jars are one line each") {
+  JarView settling = sample_jar();
+  settling.jar = "X-9";
+  settling.verdict.state = JarState::settling;
+  settling.air = {};
+  settling.alerts.clear();
+  settling.stage.clear();
+  settling.coverage_percent = 74.99;
+  const JarView views[] = {sample_jar(), settling};
+  CHECK(jars_text(views, context()) ==
+        kHeading +
+            "JAR   STATE       TO WAKE  PLACE             °C   %  COVERED  ALERTS  STAGE\n"
+            "B-07  not judged  -        cellar/shelf-2  18.2  61     98 %  12      IMO-2\n"
+            "X-9   settling    -        cellar/shelf-2     -   -     74 %  -       -\n"
+            "\n"
+            "not judged: this version has no model of the jar itself. It is no sign of sleep.\n");
+  CHECK(jars_text(std::span(views).last(1), context()).find("not judged") == std::string::npos);
+}
+
+TEST_CASE("the longest jar id and a long place still fit 80 columns") {
+  JarView view = sample_jar();
+  view.jar = "a-long-jar-id-of-32-characters-x";
+  view.place = "north-cellar/old-vault/rack-3/shelf-12";
+  const JarView views[] = {view};
+  const std::string text = jars_text(views, context());
+  CHECK(text.find("a-long-jar-id-of-~") != std::string::npos);
+  std::size_t begin = 0;
+  for (std::size_t end; (end = text.find('\n', begin)) != std::string::npos; begin = end + 1) {
+    CHECK(end - begin <= 81);  // the degree sign has two bytes
+  }
+}
+
+TEST_CASE("without a jar the text says how to register one") {
+  CHECK(jars_text({}, context()).find("No jar is registered yet.") != std::string::npos);
+}
+
+TEST_CASE("places are one line each") {
+  PlaceView outside;
+  outside.path = "garden";
+  outside.outside = true;
+  const PlaceView views[] = {sample_place(), outside};
+  CHECK(places_text(views, context()) ==
+        kHeading +
+            "PLACE               °C   %  DEW °C  g/m³  SENSOR  JARS  ALERTS\n"
+            "cellar/shelf-2    18.2  61    10.7   9.6  s2         2  12\n"
+            "garden (outside)     -   -       -     -  -          0  -\n");
+}
+
+TEST_CASE("sensors are one line each and an impossible value is marked") {
+  SensorView silent;
+  silent.id = "p7";
+  silent.jar = "B-07";
+  silent.senses = rules::Senses::culture;
+  silent.state = SensorState::never_heard;
+  const SensorView views[] = {sample_sensor(), silent};
+  CHECK(sensors_text(views, context()) ==
+        kHeading +
+            "SENSOR  HANGS ON        SENSES   STATE          °C       %  LAST READING\n"
+            "s2      cellar/shelf-2  air      live         18.2  161.4!  2026-03-02 18:29\n"
+            "p7      jar B-07        culture  never heard     -       -  -\n"
+            "\n"
+            "! a value that air cannot have: kept, not trusted. Check that sensor.\n");
+}
+
+TEST_CASE("an alert is a block that says what, where, since when and for which jars") {
+  AlertView eased = sample_alert();
+  eased.alert.remedies.clear();
+  AlertView ended = eased;
+  ended.alert.number = 13;
+  ended.alert.state = rules::AlertState::ended;
+  ended.alert.ended_at = at("2026-03-01T21:00:00Z");
+  ended.alert.seen_at.reset();
+  ended.alert.jars.clear();
+  ended.alert.why.clear();
+  const AlertView views[] = {eased, ended};
+  CHECK(alerts_text(views, true, context()) ==
+        kHeading +
+            "12 (today) eased, seen by mara, since 2026-03-01 12:00, eased 2026-03-01 21:00\n"
+            "    cellar/shelf-2 was above 27 °C for 2 h: 27.9 °C.\n"
+            "    Jars: B-07 B-08\n"
+            "    Warmth speeds every organism in the jars here.\n"
+            "\n"
+            "13 (today) ended, unseen, since 2026-03-01 12:00, ended 2026-03-01 22:00\n"
+            "    cellar/shelf-2 was above 27 °C for 2 h: 27.9 °C.\n");
+  CHECK(alerts_text({}, false, context()) == kHeading + "No alert stands.\n");
+  CHECK(alerts_text({}, true, context()) == kHeading + "No alert was ever raised.\n");
+}
+
+TEST_CASE("an alert's remedies are advice, one paragraph each") {
+  const AlertView views[] = {sample_alert()};
+  const std::string text = alerts_text(views, false, context());
+  CHECK(std::count(text.begin(), text.end(), '\n') >= 8);
+  const std::string shade(rules::remedy_sentence(rules::Remedy::shade));
+  CHECK(text.find("    - " + shade.substr(0, 20)) != std::string::npos);
+}
+
+TEST_CASE("one jar's page says what it is, where it stood, its air, alerts and journal") {
+  JarHistoryView view = sample_history();
+  CHECK(jar_history_text(view, context()) == kHeading + R"(Jar B-07
+  stage     IMO-2
+  closed    2026-01-02 00:00, 59 days ago
+  contents  rice 1200 g, raw 560 g, sugar 1250 g, topping 60 g
+  vessel    glass of 3.8 l, mouth 11 cm, 1450 g empty
+  cover     paper
+  origin    beech hollow, north slope
+  air now   18.2 °C, 61 %, dew point 10.7 °C (s2)
+
+State: not judged
+  - Not judged.
+
+Where it stood
+  2026-01-02 00:00  2026-02-10 09:00  cellar/shelf-1
+  2026-02-10 09:00  still there       cellar/shelf-2
+
+The air it stood in, 2026-01-02 00:00 to 2026-03-02 18:30
+  covered by sensors 98.2 % of the time; highest 27.9 °C; mean kinetic
+  temperature 17.9 °C
+  highest °C  ▁ █  15 to 28 °C
+  highest %   ▁ █  70 to 90 %
+  WEEK  FROM                        °C         %  COVERED
+     1  2026-01-02 00:00  14.2 to 15.1  68 to 76    100 %
+     2  2026-01-09 00:00             -         -     42 %
+
+Alerts that concerned it
+12 (today) eased, seen by mara, since 2026-03-01 12:00, eased 2026-03-01 21:00
+    cellar/shelf-2 was above 27 °C for 2 h: 27.9 °C.
+    Jars: B-07 B-08
+
+Journal
+  3     2026-01-02 00:00  new jar B-07 in cellar/shelf-1 (mara)
+  9     2026-02-10 09:00  move B-07 to cellar/shelf-2
+
+Cautions
+  - This is not food and not medicine. Label it, and keep it from children and
+    animals.
+  - Coloured or black growth, or a rotten smell: do not use any of it and do not
+    scrape.
+)");
+}
+
+TEST_CASE("a curve of digits is drawn where the terminal cannot show blocks") {
+  TextStyle ascii;
+  ascii.utf8 = false;
+  CHECK(jar_history_text(sample_history(), context(ascii)).find("1 8  15 to 28") !=
+        std::string::npos);
+}
+
+TEST_CASE("a steady air is a flat curve in the middle, not a swing") {
+  JarHistoryView view = sample_history();
+  for (ExposureRange& slice : view.slices) slice.highest_temperature = Celsius(15.0);
+  CHECK(jar_history_text(view, context()).find("highest °C  ▅▅▅  15 to 15 °C") !=
+        std::string::npos);
+}
+
+TEST_CASE("cautions follow the cover and the vessel") {
+  JarHistoryView view = sample_history();
+  const auto has = [&](std::string_view words) {
+    return jar_history_text(view, context()).find(words) != std::string::npos;
+  };
+  CHECK(has("not food"));
+  CHECK_FALSE(has("can burst"));
+  CHECK_FALSE(has("is plastic"));
+  view.made.cover = Cover::tight_lid;
+  view.made.vessel = Vessel::plastic;
+  CHECK(has("can burst"));
+  CHECK(has("is plastic"));
+}
+
+TEST_CASE("a long history shows its newest weeks and says what it leaves out") {
+  JarHistoryView view = sample_history();
+  view.weeks.assign(20, view.weeks[0]);
+  view.journal.assign(9, view.journal[0]);
+  const std::string text = jar_history_text(view, context());
+  CHECK(text.find("    13  2026") != std::string::npos);
+  CHECK(text.find("    12  2026") == std::string::npos);
+  CHECK(text.find("  (earlier ones not shown: 12; --csv has all)\n") != std::string::npos);
+  CHECK(text.find("  (earlier ones not shown: 1; --json has all)\n") != std::string::npos);
+}
+
+TEST_CASE("colour repeats what the words say and changes nothing else") {
+  TextStyle colour;
+  colour.colour = true;
+  const AlertView alerts[] = {sample_alert()};
+  const JarView jars[] = {sample_jar()};
+  const auto plain = [](std::string text) {
+    for (std::size_t start; (start = text.find('\x1b')) != std::string::npos;) {
+      text.erase(start, text.find('m', start) - start + 1);
+    }
+    return text;
+  };
+  CHECK(alerts_text(alerts, false, context(colour)) != alerts_text(alerts, false, context()));
+  CHECK(plain(alerts_text(alerts, false, context(colour))) ==
+        alerts_text(alerts, false, context()));
+  CHECK(plain(jars_text(jars, context(colour))) == jars_text(jars, context()));
+  CHECK(plain(jar_history_text(sample_history(), context(colour))) ==
+        jar_history_text(sample_history(), context()));
+}
+
+TEST_CASE("what people told is shown harmlessly everywhere") {
+  JarHistoryView view = sample_history();
+  const std::string evil = "x\x1b[2J\ny";
+  view.made.origin = view.jar.jar = view.jar.stage = view.jar.air.sensor = evil;
+  view.stays[0].place = view.journal[0].sentence = view.journal[0].by = evil;
+  view.alerts[0].alert.what = view.alerts[0].alert.seen_by = evil;
+  view.alerts[0].alert.jars = {evil};
+  view.jar.verdict.reasons = {evil};
+  const std::string text = jar_history_text(view, context());
+  CHECK(text.find('\x1b') == std::string::npos);
+  CHECK(text.find("\ny") == std::string::npos);
+  CHECK(text.find("x\\x1b[2J\\ny") != std::string::npos);
+}
+
+TEST_CASE("air is shown with units") {
+  AirView view;
+  view.temperature = Celsius(25.0);
+  view.humidity = Percent(60.0);
+  view.pressure = Pascal(101325.0);
+  view.dew_point = Celsius(16.7018);
+  view.vapour_pressure = Pascal(1901.894);
+  view.saturation_vapour_pressure = Pascal(3169.824);
+  view.absolute_humidity = GramsPerCubicMetre(13.8216);
+  view.humidity_ratio = HumidityRatio(0.0118974);
+  CHECK(air_text(view) ==
+        R"(Air of 25 °C and 60 % relative humidity at 101325 Pa:
+  dew point                   16.7 °C
+  vapour pressure             1902 Pa
+  saturation vapour pressure  3170 Pa
+  absolute humidity           13.82 g/m³
+  humidity ratio              11.90 g water per kg dry air
+)");
+  view.dew_point.reset();
+  CHECK(air_text(view).find("none (dry air)") != std::string::npos);
+}
+
+}  // namespace torpor::daemon

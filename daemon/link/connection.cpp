@@ -137,6 +137,14 @@ void fill(mqtt::connect_options& options, const ConnectionSettings& settings, bo
   }
 }
 
+// paho-c ends its two threads with its last client; that can take 10 s, and a client made meanwhile
+// can find itself without them. This client, never connected and never destroyed, keeps them.
+void keep_library_running() {
+  static const auto* const anchor = new mqtt::async_client("tcp://127.0.0.1:1883", "torpor-anchor",
+                                                           mqtt::create_options(MQTTVERSION_5));
+  (void)anchor;
+}
+
 std::string library_uri(const BrokerAddress& address) {
   return (address.encrypted ? "ssl://" : "tcp://") + address.text();
 }
@@ -194,6 +202,7 @@ Connection::~Connection() {
 }
 
 void Connection::make_client() {
+  keep_library_running();
   library_ = std::make_unique<Library>(library_uri(address_), settings_.client_id);
   fill(library_->options, settings_, address_.encrypted);
   mqtt::async_client& client = library_->client;

@@ -23,7 +23,7 @@ class RunningIntake final : public Intake {
     wanted.session_expiry = settings.session_expiry;
     wanted.receive_maximum = kReceiveMaximum;
     wanted.will = Will{topic_of(settings.storeroom, "notice"),
-                       fmt::format("now: torpor in {} stopped listening to its sensors; look at "
+                       fmt::format("Now: torpor in {} stopped listening to its sensors; look at "
                                    "the board and its power.",
                                    settings.storeroom),
                        false, settings.will_delay};

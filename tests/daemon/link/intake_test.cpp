@@ -359,7 +359,7 @@ TEST_CASE("its end is clean: no will, and the session stays") {
   raw_publish(broker, {"torpor/cellar/notice", "marker"});
   REQUIRE(notices.wait_for(1));
   CHECK(notices.messages()[0].payload == "marker");
-  CHECK(broker.count_in_log("Received DISCONNECT from torpor-cellar-intake") == 1);
+  CHECK(broker.wait_for_log("Received DISCONNECT from torpor-cellar-intake"));
 }
 
 // The two child parts below are run by the test after them as processes of their own.
@@ -471,7 +471,7 @@ TEST_CASE("killed, its will comes as one line on notice after the delay") {
   child->signal(SIGKILL);
   REQUIRE(notices.wait_for(1));
   CHECK(notices.messages()[0].payload ==
-        "now: torpor in cellar stopped listening to its sensors; look at the board and its power.");
+        "Now: torpor in cellar stopped listening to its sensors; look at the board and its power.");
   CHECK_FALSE(notices.messages()[0].retained);
 }
 

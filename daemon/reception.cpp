@@ -102,8 +102,11 @@ Taken Reception::reading(const Directory& directory, const IncomingMessage& mess
   for (const auto& sensor : found->second) {
     auto readings = decode(sensor.payload, sensor.spec.id, message.payload, wall);
     if (!readings) {
-      fault = std::move(readings.error());
-      faulty_sensor = sensor.spec.id;
+      // On a shared topic a missing field is most often another sensor's message.
+      if (!fault || fault->refusal == Refusal::missing_field) {
+        fault = std::move(readings.error());
+        faulty_sensor = sensor.spec.id;
+      }
       continue;
     }
     std::move(readings->begin(), readings->end(), std::back_inserter(record.readings));

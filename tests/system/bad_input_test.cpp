@@ -89,17 +89,24 @@ TEST_CASE("--check of a good configuration says what would run") {
 }
 
 TEST_CASE("a history of a newer version is refused, whole and unharmed") {
-  Room room({.broker_runs = false});
-  sqlite3* file = nullptr;
-  REQUIRE(sqlite3_open(room.history_file().c_str(), &file) == SQLITE_OK);
-  REQUIRE(sqlite3_exec(file, "CREATE TABLE later(x); PRAGMA user_version = 99;", nullptr, nullptr,
-                       nullptr) == SQLITE_OK);
-  sqlite3_close(file);
+  Room room;
+  room.start();
+  room.stop();
+  const auto in_history = [&](const char* statement) {
+    sqlite3* file = nullptr;
+    REQUIRE(sqlite3_open(room.history_file().c_str(), &file) == SQLITE_OK);
+    REQUIRE(sqlite3_exec(file, statement, nullptr, nullptr, nullptr) == SQLITE_OK);
+    sqlite3_close(file);
+  };
+  in_history("PRAGMA user_version = 99;");
   room.start_unconnected();
   const auto ending = room.service().wait();
   REQUIRE(ending);
   CHECK(ending->code == 1);
   CHECK(room.service_says("99"));
+  CHECK(room.torpor({"jars"}).code == 1);
+  in_history("PRAGMA user_version = 1;");
+  room.start();   // nothing was changed in it
 }
 
 TEST_CASE("a broker that refuses the password is named, and tried again") {
@@ -119,7 +126,7 @@ TEST_CASE("a reload with faults keeps the running configuration and says so to t
   Room room({.rules = kWarmRule});
   room.start();
   RawSubscriber phone(room.broker(), "torpor/cellar/notice");
-  room.write("rules.yaml", "rules:\n  warm: {when: temperatur above 27 °C}\n");
+  room.write("rules.yaml", "rules:\n  warm-shelf: {when: temperatur above 27 °C}\n");
   room.service().signal(SIGHUP);
   REQUIRE(phone.wait_for(1));
   CHECK(phone.messages()[0].payload.find("rules.yaml:2:") != std::string::npos);

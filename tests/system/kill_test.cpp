@@ -53,7 +53,7 @@ TEST_CASE("not one acknowledged reading is missing after kills in mid-stream") {
   room.start();
   std::thread sensors([&] { raw_publish_lines(room.broker(), "room/s1", lines); });
   std::mt19937 random(20250714);
-  std::uniform_int_distribution<int> milliseconds(0, 120);
+  std::uniform_int_distribution<int> milliseconds(0, 60);
   int in_mid_stream = 0;
   for (int kill = 0; kill < kills; ++kill) {
     std::this_thread::sleep_for(std::chrono::milliseconds(milliseconds(random)));

@@ -40,7 +40,7 @@ TEST_CASE("a warm shelf reaches the phone, is seen, eases and ends") {
   CHECK(!phone.messages()[0].retained);
   REQUIRE(alert.wait_for(1));
   const auto raised = nlohmann::json::parse(alert.messages()[0].payload);
-  CHECK(raised["rule"] == "warm");
+  CHECK(raised["rule"] == "warm-shelf");
   CHECK(raised["subject"] == "cellar/shelf-1");
   CHECK(raised["jars"] == nlohmann::json::array({"F-01"}));
   CHECK(raised["since"] == "2025-07-14T00:10:00Z");

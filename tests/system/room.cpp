@@ -12,7 +12,7 @@
 namespace torpor::testing {
 
 const char kWarmRule[] = R"(rules:
-  warm:
+  warm-shelf:
     concerns: place
     when: temperature above 27 °C lasting 10 min
     until: temperature below 25 °C lasting 5 min

@@ -28,7 +28,8 @@ struct KnownPlaces {
   explicit KnownPlaces(const std::vector<PlaceSettings>& places) {
     for (const PlaceSettings& place : places) {
       paths.insert(place.path);
-      listed.push_back(place.path);
+      // A path with a fault of its own is not held up as an example.
+      if (!has_control_character(place.path)) listed.push_back(place.path);
     }
   }
   std::set<std::string> paths;

@@ -247,10 +247,11 @@ std::string syntax_message(const std::string& message, std::string_view text, st
     return "aliases (*name) are not read here; write the value out, or quote a word that begins "
            "with *";
   }
+  // What follows a colon in the library's message is a raw piece of the text.
   return fmt::format(
       "this is not well-formed YAML ({}); check the brackets, quotes, colons and "
       "indentation of this line and the one above",
-      message);
+      message.substr(0, message.find(':')));
 }
 
 void report_syntax(FaultList& faults, const Builder& builder, const std::string& message,

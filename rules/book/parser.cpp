@@ -39,6 +39,12 @@
 namespace torpor::rules {
 namespace {
 
+bool has_control_character(std::string_view text) {
+  return std::any_of(text.begin(), text.end(), [](unsigned char byte) {
+    return byte < 0x20 || byte == 0x7f;
+  });
+}
+
 constexpr std::array<std::string_view, 14> kKeywords{
     "above",   "below", "at", "between", "minus", "over", "within",
     "lasting", "and",   "or", "not",     "of",    "with", "for"};
@@ -470,6 +476,10 @@ class Parser {
       next();
       if (peek().kind != TokenKind::word || is_keyword(peek())) {
         fault(peek().span, "found " + found(peek()) + ", expected a place after 'at'");
+        return std::nullopt;
+      }
+      if (has_control_character(peek().text)) {
+        fault(peek().span, "a place's path has no control characters");
         return std::nullopt;
       }
       term.place = std::string(next().text);

@@ -36,7 +36,7 @@ rules:
   # reaches a jar weakened. Above 40 °C the rule before this one speaks, and once is enough.
   warm:
     concerns: place
-    when: temperature above 30 °C lasting 4 h and temperature below 40 °C
+    when: temperature between 30 °C and 40 °C lasting 4 h
     until: temperature below 28.5 °C lasting 1 h
     urgency: today
     why: In this warmth a jar wakes in little more than half the time that it needs at 20 °C.

@@ -260,8 +260,9 @@ void Watch::Core::step_air(std::size_t air, Instant at) {
   for (const std::size_t rule : airs_[air].jar_rules) {
     const auto position = static_cast<std::size_t>(
         std::find(jar_rules_.begin(), jar_rules_.end(), rule) - jar_rules_.begin());
-    for (const Jar& jar : jars_) {
-      if (!jar.instances.empty()) step_instance(jar.instances[position], at);
+    for (std::size_t jar = 0; jar < jars_.size(); ++jar) {
+      const bool placed = !jars_[jar].instances.empty() && register_.at(jar).stay_at(*now_);
+      if (placed) step_instance(jars_[jar].instances[position], at);
     }
   }
 }
@@ -294,9 +295,7 @@ void Watch::Core::apply(const JarPlacedInput& input) {
   const Instant from = newest ? std::max(input.at, *newest - settings_.late) : input.at;
   const std::size_t jar = register_.place(input.jar, input.place, from);
   if (jar == jars_.size()) jars_.emplace_back();
-  JarRecord& record = register_.at(jar);
-  record.retired = false;
-  record.retired_at.reset();
+  const JarRecord& record = register_.at(jar);
   if (jars_[jar].instances.empty()) add_jar_instances(jar);
   jars_[jar].airs.clear();
   for (const JarStay& stay : record.stays) jars_[jar].airs.push_back(air_of(stay.place));
@@ -499,18 +498,20 @@ Instant& Watch::Core::armed(const Timer& timer) {
   return jars_[timer.index].armed;
 }
 
+// Seen from just before the timer's own moment, at which what it waits for will have happened.
 Instant Watch::Core::true_due(const Timer& timer) const {
+  const Instant before = timer.at - Duration(1);
   switch (timer.owner) {
     case TimerOwner::instance:
       return instances_[timer.index]->due;
-    case TimerOwner::sensor:
-      return sensors_[timer.index]
-          .track.next_expiry(settings_.layout.sensors[timer.index].hold, *now_)
-          .value_or(kNever);
+    case TimerOwner::sensor: {
+      const Duration hold = settings_.layout.sensors[timer.index].hold;
+      return sensors_[timer.index].track.next_expiry(hold, before).value_or(kNever);
+    }
     case TimerOwner::jar:
       break;
   }
-  return register_.at(timer.index).next_change(*now_).value_or(kNever);
+  return register_.at(timer.index).next_change(before).value_or(kNever);
 }
 
 void Watch::Core::arm(TimerOwner owner, std::size_t index, Instant due) {

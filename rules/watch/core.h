@@ -161,6 +161,7 @@ class Watch::Core {
   void report_touched();
 
   // ---- snapshot.cpp
+  [[nodiscard]] nlohmann::json instance_json(const Instance& instance) const;
   void load(const nlohmann::json& root);
   void load_jars(std::vector<JarRecord> jars);
   void load_instances(const nlohmann::json& root);

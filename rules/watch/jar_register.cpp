@@ -37,6 +37,9 @@ std::size_t JarRegister::place(std::string_view jar, std::string_view place, Ins
     standing_.emplace_back();
   }
   auto& stays = jars_[index].stays;
+  if (jars_[index].retired) stays.clear();
+  jars_[index].retired = false;
+  jars_[index].retired_at.reset();
   const auto next = std::lower_bound(stays.begin(), stays.end(), from,
                                      [](const JarStay& stay, Instant t) { return stay.from < t; });
   if (next != stays.end() && next->from == from) {

@@ -35,7 +35,8 @@ struct JarRecord {
 
 class JarRegister {
  public:
-  // The jar stands at `place` from `from` until its next known move. Answers its index.
+  // The jar stands at `place` from `from` until its next known move. A retired jar begins anew.
+  // Answers its index.
   std::size_t place(std::string_view jar, std::string_view place, Instant from);
   [[nodiscard]] std::optional<std::size_t> find(std::string_view jar) const;
   [[nodiscard]] const JarRecord& at(std::size_t index) const { return jars_[index]; }

@@ -221,6 +221,21 @@ using InstanceKey = std::tuple<std::string, int, std::string>;
 
 }  // namespace
 
+json Watch::Core::instance_json(const Instance& instance) const {
+  const RuleInstance::Saved saved = instance.machine.save();
+  json log = json::array();
+  for (const auto& entry : saved.log) log.push_back(to_json(entry));
+  return {instance.rule,
+          static_cast<int>(instance.subject.kind),
+          instance.subject.id,
+          to_json(saved.start),
+          to_json(saved.settled),
+          to_json(saved.settled_due),
+          to_json(saved.frozen),
+          to_json(instance.due),
+          log};
+}
+
 std::string Watch::Core::snapshot() const {
   json root{{"format", kFormat},
             {"version", kVersion},
@@ -241,15 +256,16 @@ std::string Watch::Core::snapshot() const {
   for (std::size_t i = 0; i < register_.size(); ++i) {
     root["jars"].push_back(to_json(register_.at(i)));
   }
+  // In an order that does not depend on how the engine came to be: equal states, equal bytes.
   for (const auto& instance : instances_) {
-    if (instance->gone) continue;
-    const RuleInstance::Saved saved = instance->machine.save();
-    json log = json::array();
-    for (const auto& entry : saved.log) log.push_back(to_json(entry));
-    root["instances"].push_back({instance->rule, static_cast<int>(instance->subject.kind),
-                                 instance->subject.id, to_json(saved.start), to_json(saved.settled),
-                                 to_json(saved.settled_due), to_json(saved.frozen),
-                                 to_json(instance->due), log});
+    if (instance->subject.kind != SubjectKind::jar) {
+      root["instances"].push_back(instance_json(*instance));
+    }
+  }
+  for (const Jar& jar : jars_) {
+    for (const std::size_t at : jar.instances) {
+      root["instances"].push_back(instance_json(*instances_[at]));
+    }
   }
   for (const auto& [number, open] : alerts_.open()) root["alerts"].push_back(to_json(open));
   const std::vector<std::uint8_t> bytes = json::to_cbor(root);
@@ -407,6 +423,8 @@ void Watch::Core::begin_anew(std::size_t at) {
   const bool is_jar = instance.subject.kind == SubjectKind::jar;
   if (is_jar && register_.at(instance.index).stay_at(*now_) == nullptr) return;
   step_instance(at, *now_);
+  instance.due = head_of(instance).due;
+  arm(TimerOwner::instance, at, instance.due);
 }
 
 }  // namespace torpor::rules

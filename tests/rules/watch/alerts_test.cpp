@@ -1,0 +1,277 @@
+// The life of an alert, its jars, and when a phone hears of it.
+#include <doctest/doctest.h>
+
+#include "rules/watch/alert_life.h"
+#include "tests/rules/watch/story.h"
+
+namespace torpor::rules {
+namespace {
+
+Rule warm(std::string urgency = "today") {
+  return a_rule("warm", "place", "temperature above 27 °C", "temperature below 26 °C",
+                std::move(urgency));
+}
+
+std::string jars_text(const Alert& alert) {
+  std::string text;
+  for (const std::string& jar : alert.jars) text += (text.empty() ? "" : " ") + jar;
+  return text;
+}
+
+std::string notices_text(const Effects& effects) {
+  std::string text;
+  for (const Notice& notice : effects.notices) text += (text.empty() ? "" : " ") + notice.id;
+  return text;
+}
+
+TEST_CASE("an alert is raised, eases, and ends an hour after it eased") {
+  Watch watch(settings_of({warm()}));
+  CHECK(changes_text(tell(watch, "0 s:t28; 10 s:t25; 69.9 tick")) ==
+        "0 raised warm cellar; 10 eased warm cellar");
+  REQUIRE(watch.open_alerts().size() == 1);
+  CHECK(watch.open_alerts()[0].state == AlertState::eased);
+  const Effects end = tell(watch, "70 tick");
+  CHECK(changes_text(end) == "70 ended warm cellar");
+  CHECK(end.changes[0].alert.ended_at == minute(70));
+  CHECK(watch.open_alerts().empty());
+}
+
+TEST_CASE("a new raise within the hour is the same alert, and after it a new one") {
+  Watch watch(settings_of({warm()}));
+  CHECK(changes_text(tell(watch, "0 s:t28; 10 s:t25; 69 s:t28; 80 s:t25; 141 s:t28")) ==
+        "0 raised warm cellar; 10 eased warm cellar; 69 reopened warm cellar; "
+        "80 eased warm cellar; 140 ended warm cellar; 141 raised warm cellar");
+  REQUIRE(watch.open_alerts().size() == 1);
+  CHECK(watch.open_alerts()[0].number == 2);
+}
+
+TEST_CASE(
+    "seen is noted once, with by whom, and stays over a reopening unless the urgency is now") {
+  for (const bool is_now : {false, true}) {
+    CAPTURE(is_now);
+    Watch watch(settings_of({warm(is_now ? "now" : "today")}));
+    (void)tell(watch, "0 s:t28");
+    const Effects seen = watch.step(minute(5), SeenInput{1, "Resi"});
+    REQUIRE(seen.changes.size() == 1);
+    CHECK(seen.changes[0].kind == AlertChangeKind::seen);
+    CHECK(seen.changes[0].alert.seen_by == "Resi");
+    CHECK(watch.step(minute(6), SeenInput{1, "Sepp"}).changes.empty());
+    CHECK(watch.step(minute(6), SeenInput{7, "Sepp"}).changes.empty());
+    (void)tell(watch, "10 s:t25; 20 s:t28");
+    CHECK(watch.open_alerts()[0].seen_at.has_value() == !is_now);
+  }
+}
+
+TEST_CASE("seen without a number is for all that stand") {
+  Watch watch(settings_of({warm()}));
+  CHECK(changes_text(tell(watch, "0 s1:t28 s2:t28; 1 s1:t20; 2 seen")) ==
+        "0 raised warm cellar/shelf-1; 0 raised warm cellar/shelf-2; "
+        "1 eased warm cellar/shelf-1; 2 seen warm cellar/shelf-2");
+}
+
+TEST_CASE("an alert of a place lists the jars that no nearer live sensor speaks for") {
+  Watch watch(settings_of({warm()}));
+  (void)tell(watch, "0 +A=cellar +B=cellar/shelf-1 +C=cellar/shelf-3 +D=outside");
+  const Effects raised = tell(watch, "1 s1:t20; 2 s:t28");
+  REQUIRE(raised.changes.size() == 1);
+  CHECK(jars_text(raised.changes[0].alert) == "A C");
+  SUBCASE("and once that sensor falls silent, its jars too") {
+    const Effects later = tell(watch, "25 s:t28; 32 tick");
+    // Shelf 1 is then as warm as the cellar that speaks for it, and joins.
+    CHECK(changes_text(later) == "31 updated warm cellar");
+    CHECK(jars_text(watch.open_alerts()[0]) == "A B C");
+    CHECK(notices_text(later) == "");
+  }
+  SUBCASE("a jar that is moved in or away changes the list") {
+    CHECK(changes_text(tell(watch, "3 +D=cellar; 4 +A=outside; 5 +E=outside; 6 -C")) ==
+          "3 updated warm cellar; 4 updated warm cellar; 6 updated warm cellar");
+    CHECK(jars_text(watch.open_alerts()[0]) == "D");
+  }
+}
+
+TEST_CASE("what is met below a place with an open alert of the same rule joins it") {
+  Watch watch(settings_of({warm()}));
+  (void)tell(watch, "0 +A=cellar +B=cellar/shelf-1 s1:t20 s2:t20");
+  SUBCASE("later, without a second notice") {
+    const Effects effects = tell(watch, "1 s:t28; 2 s1:t28");
+    CHECK(changes_text(effects) == "1 raised warm cellar; 2 updated warm cellar");
+    CHECK(notices_text(effects) == "1-1");
+    CHECK(jars_text(watch.open_alerts()[0]) == "A B");
+  }
+  SUBCASE("in the same moment") {
+    CHECK(changes_text(tell(watch, "1 s:t28 s1:t28")) == "1 raised warm cellar");
+    CHECK(jars_text(watch.open_alerts()[0]) == "A B");
+  }
+  SUBCASE("it eases when the last of them does, and speaks of the one that stands") {
+    const Effects effects = tell(watch, "1 s:t28 s1:t29; 5 s:t25 s1:t28.5; 9 s1:t25");
+    CHECK(changes_text(effects) ==
+          "1 raised warm cellar; 5 updated warm cellar; 9 eased warm cellar");
+    CHECK(effects.changes[1].alert.what == "cellar/shelf-1: temperature 28.5 °C, above 27 °C.");
+    CHECK(jars_text(effects.changes[1].alert) == "B");
+  }
+  SUBCASE("an alert below that was raised first stays by itself") {
+    CHECK(changes_text(tell(watch, "1 s1:t28; 2 s:t28; 3 s1:t20")) ==
+          "1 raised warm cellar/shelf-1; 2 raised warm cellar; 3 eased warm cellar/shelf-1");
+  }
+  SUBCASE("a place that joins an eased alert for the first time is told of") {
+    const Effects effects = tell(watch, "1 s:t28; 2 seen; 5 s:t25; 9 s1:t28");
+    CHECK(changes_text(effects) ==
+          "1 raised warm cellar; 2 seen warm cellar; 5 eased warm cellar; "
+          "9 reopened warm cellar");
+    CHECK(notices_text(effects) == "1-1 1-2");
+  }
+}
+
+TEST_CASE("unseen alerts are said again at a rate set by urgency, until seen") {
+  struct Row {
+    const char* urgency;
+    double after;  // minutes
+  };
+  for (const Row& row : {Row{"now", 15}, Row{"today", 6 * 60}, Row{"this-week", 2 * 24 * 60}}) {
+    CAPTURE(std::string(row.urgency));
+    WatchSettings settings = settings_of({warm(row.urgency)});
+    for (auto& sensor : settings.layout.sensors) sensor.hold = std::chrono::days(30);
+    Watch watch(settings);
+    CHECK(notices_text(tell(watch, "0 s:t28")) == "1-1");
+    CHECK(notices_text(watch.step(minute(row.after - 0.1), TickInput{})) == "");
+    CHECK(watch.next_due() == minute(row.after));
+    CHECK(notices_text(watch.step(minute(row.after), TickInput{})) == "1-2");
+    (void)watch.step(minute(row.after + 1), SeenInput{1, ""});
+    CHECK(notices_text(watch.step(minute(10 * row.after), TickInput{})) == "");
+  }
+}
+
+TEST_CASE("in quiet hours today and this-week wait for the morning, now does not") {
+  // Quiet from 22:00 to 06:00 local; local is UTC + 1 h, so minute 0 is 01:00 local.
+  const auto watch_with = [](const char* urgency) {
+    WatchSettings settings = settings_of({warm(urgency)});
+    settings.quiet = QuietHours{22 * 60, 6 * 60};
+    settings.utc_offset = [](Instant) { return std::chrono::minutes(60); };
+    for (auto& sensor : settings.layout.sensors) sensor.hold = std::chrono::days(1);
+    return Watch(settings);
+  };
+  SUBCASE("now") {
+    Watch watch = watch_with("now");
+    CHECK(notices_text(tell(watch, "0 s:t28")) == "1-1");
+  }
+  SUBCASE("today: at the end of quiet hours, once") {
+    Watch watch = watch_with("today");
+    CHECK(notices_text(tell(watch, "0 s:t28; 299 tick")) == "");
+    const Effects morning = tell(watch, "300 tick");
+    REQUIRE(morning.notices.size() == 1);
+    CHECK(morning.notices[0].line ==
+          "Today (since 01:00): cellar: temperature 28.0 °C, above 27 °C. Shade the jars from sun "
+          "and from anything warm.");
+    CHECK(notices_text(tell(watch, "659 tick")) == "");
+    CHECK(notices_text(tell(watch, "660 tick")) == "1-2");
+  }
+  SUBCASE("not if it has eased by then") {
+    Watch watch = watch_with("today");
+    CHECK(notices_text(tell(watch, "0 s:t28; 290 s:t20; 400 tick")) == "");
+  }
+  SUBCASE("not if it was seen in the night") {
+    Watch watch = watch_with("today");
+    CHECK(notices_text(tell(watch, "0 s:t28; 10 seen; 400 tick")) == "");
+  }
+  SUBCASE("the first minute of quiet hours is quiet, the minute they end is not") {
+    Watch watch = watch_with("today");
+    CHECK(notices_text(tell(watch, "1259 s:t28")) == "1-1");  // 21:59 local
+    Watch later = watch_with("today");
+    CHECK(notices_text(tell(later, "1260 s:t28")) == "");  // 22:00
+    Watch morning = watch_with("today");
+    CHECK(notices_text(tell(morning, "300 s:t28")) == "1-1");  // 06:00
+  }
+}
+
+TEST_CASE("only an alert of urgency now is told again when it eases") {
+  Watch now(settings_of({warm("now")}));
+  const Effects effects = tell(now, "0 s:t28; 5 s:t25");
+  REQUIRE(effects.notices.size() == 2);
+  CHECK(effects.notices[1].line == "Over: cellar: temperature 25.0 °C, no longer above 27 °C.");
+  Watch today(settings_of({warm("today")}));
+  CHECK(notices_text(tell(today, "0 s:t28; 5 s:t25")) == "1-1");
+}
+
+TEST_CASE("a notice is one line a person can act on") {
+  struct Row {
+    const char* concerns;
+    const char* when;
+    const char* story;
+    const char* line;
+  };
+  const Row rows[] = {
+      {"place", "temperature above 27 °C lasting 2 h",
+       "0 +B-01=cellar +B-02=cellar +B-03=cellar +B-04=cellar +B-05=cellar s:t28; 25 s:t28; "
+       "50 s:t28; 75 s:t28; 100 s:t28; 125 tick",
+       "Today: cellar: temperature 28.0 °C, above 27 °C for over 2 h. Jars B-01, B-02, B-03 and 2 "
+       "more. Shade the jars from sun and from anything warm."},
+      {"jar", "humidity above 85 % and temperature above 20 °C",
+       "0 +B-01=cellar/shelf-1; 1 s1:t21.25 s1:h90",
+       "Today: Jar B-01 in cellar/shelf-1: humidity 90 %, above 85 %; temperature 21.2 °C, above "
+       "20 °C. Shade the jars from sun and from anything warm."},
+      {"jar", "humidity above 85 % or temperature above 20 °C",
+       "0 +B-01=cellar/shelf-1; 1 s1:t21.2 s1:h60",
+       "Today: Jar B-01 in cellar/shelf-1: temperature 21.2 °C, above 20 °C. Shade the jars from "
+       "sun and from anything warm."},
+      {"sensor", "time since reading above 2 h",
+       "720 s:t20 s1:t20 s2:t20; 840 s1:t20 s2:t20 o:t20; 841 tick",
+       "Today: Sensor s at cellar: no reading since 12:00. Shade the jars from sun and from "
+       "anything warm."},
+      {"service", "time since broker above 5 min", "720 lost; 726 tick",
+       "Today: The broker: out of reach since 12:00. Shade the jars from sun and from anything "
+       "warm."},
+      {"place", "not humidity below 85 %", "0 s:t20 s:h91",
+       "Today: cellar: humidity 91 %, not below 85 %. Shade the jars from sun and from anything "
+       "warm."},
+  };
+  for (const Row& row : rows) {
+    Watch watch(settings_of({a_rule("r", row.concerns, row.when)}));
+    const Effects effects = tell(watch, row.story);
+    REQUIRE(effects.notices.size() == 1);
+    CHECK(effects.notices[0].line == row.line);
+    CHECK(effects.notices[0].line.size() <= 240);
+  }
+}
+
+TEST_CASE("an alert carries its figures, unknown ones too") {
+  Watch watch(
+      settings_of({a_rule("r", "place", "temperature above 27 °C or dew point above 20 °C")}));
+  const Effects effects = tell(watch, "0 s:t28");
+  REQUIRE(effects.changes.size() == 1);
+  const std::vector<Figure> expected{{"temperature", 28.0, "°C"},
+                                     {"dew point", std::nullopt, "°C"}};
+  CHECK(effects.changes[0].alert.figures == expected);
+}
+
+TEST_CASE("touched names what a reading may have changed for those who look") {
+  Watch watch(settings_of({}));
+  (void)tell(watch, "0 +A=cellar +B=cellar/shelf-1");
+  const auto touched = [&](const char* story) {
+    std::string text;
+    for (const Subject& subject : tell(watch, story).touched) text += subject.id + " ";
+    return text;
+  };
+  CHECK(touched("1 s:t20") == "cellar cellar/shelf-1 cellar/shelf-2 s A B ");
+  CHECK(touched("2 s1:t20") == "cellar/shelf-1 s1 B ");
+  // The shelf speaks for itself now.
+  CHECK(touched("3 s:t20") == "cellar cellar/shelf-2 s A ");
+  // Its value runs out at minute 32.
+  CHECK(touched("32 tick").find("s1 ") != std::string::npos);
+  CHECK(touched("32.5 s:x") == "s ");
+}
+
+TEST_CASE("the newest reading is known, trusted or not, and what is older is late") {
+  Watch watch(settings_of({}));
+  (void)tell(watch, "0 s:t20; 5 s:t21; 7 s:t22@3; 9 s:x");
+  CHECK(watch.newest("s", Quantity::temperature)->measured_at == minute(9));
+  CHECK(watch.newest_trusted("s", Quantity::temperature)->value() == 21.0);
+  CHECK(watch.is_late("s", Quantity::temperature, minute(8)));
+  CHECK(!watch.is_late("s", Quantity::temperature, minute(9)));
+  CHECK(!watch.is_late("s", Quantity::humidity, minute(0)));
+  CHECK(!watch.newest("nobody", Quantity::temperature));
+  CHECK(watch.air_at("cellar").temperature == Celsius(21.0));
+  CHECK(!watch.air_at("cellar").humidity);
+}
+
+}  // namespace
+}  // namespace torpor::rules

@@ -27,6 +27,8 @@ constexpr Duration kAheadTolerance = std::chrono::minutes(5);
 // Bubbling, sinking and a wet look are normal for so long (design: settling, first 14 days).
 constexpr Duration kSettling = hours(14 * 24);
 
+constexpr std::size_t kLongestTeller = 64;  // characters, as `by` in a sentence
+
 // "Mon 2 Mar 18:30", with the year when it is not within half a year of now.
 std::string when_text(Instant instant, Instant now, const LocalTime& zone) {
   constexpr Duration kNear = hours(182 * 24);
@@ -283,7 +285,10 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const Ask& ask, const Telli
 tl::expected<Told, SentenceRefusal> Ledger::tell(const Sentence& sentence, std::string_view text,
                                                  Instant now, Instant wall, const LocalTime& zone,
                                                  const LedgerView& view) {
-  const Telling telling{text, sentence, now, wall, zone, view};
+  // A client's own name for itself reaches here unread by parse_sentence().
+  Sentence cleaned = sentence;
+  cleaned.by = harmless(sentence.by, kLongestTeller);
+  const Telling telling{text, cleaned, now, wall, zone, view};
   return std::visit([&](const auto& act) { return tell_one(act, telling); }, sentence.act);
 }
 

@@ -332,6 +332,19 @@ TEST_CASE("answers do not depend on the wall clock") {
   }
 }
 
+TEST_CASE("who tells is kept harmlessly, also a name that no sentence held") {
+  Cellar cellar;
+  Sentence sentence = test::parsed("new jar B-07 in cellar", cellar.zone);
+  sentence.by = "phone\n\xff<b>" + std::string(100, 'x');
+  const auto told =
+      cellar.ledger.tell(sentence, "", cellar.now, cellar.wall, cellar.zone, cellar.world);
+  REQUIRE(told);
+  CHECK(told->entries.at(0).by ==
+        "phone \xEF\xBF\xBD\xE2\x80\xB9"
+        "b\xE2\x80\xBA" +
+            std::string(54, 'x') + "...");
+}
+
 TEST_CASE("an engine without a snapshot is told where every jar stands") {
   Cellar cellar;
   (void)cellar.tell(kB07);

@@ -129,6 +129,20 @@ Alert AlertLife::end(std::uint64_t number, Instant now) {
   return alert;
 }
 
+void AlertLife::withhold(std::uint64_t number) {
+  open_.at(number).notice_due = kNever;
+  reschedule(number);
+}
+
+void AlertLife::release(std::uint64_t number, Instant now) {
+  OpenAlert& open = open_.at(number);
+  const bool withheld = open.alert.state == AlertState::standing && !open.alert.seen_at &&
+                        open.notice_due == kNever;
+  if (!withheld) return;
+  open.notice_due = delivery(open.alert.urgency, now);
+  reschedule(number);
+}
+
 bool AlertLife::take_due_notice(std::uint64_t number, Instant now) {
   OpenAlert& open = open_.at(number);
   if (open.notice_due > now) return false;
@@ -148,8 +162,10 @@ std::pair<Instant, std::uint64_t> AlertLife::next_due() const {
   return due_.empty() ? std::pair(kNever, std::uint64_t{0}) : *due_.begin();
 }
 
-bool AlertLife::stands(const std::string& rule, const Subject& subject) const {
-  return standing_in_.count({rule, subject}) > 0;
+std::optional<std::uint64_t> AlertLife::standing_in(const std::string& rule,
+                                                    const Subject& subject) const {
+  const auto found = standing_in_.find({rule, subject});
+  return found == standing_in_.end() ? std::nullopt : std::optional(found->second);
 }
 
 std::optional<std::uint64_t> AlertLife::own(const std::string& rule, const Subject& subject) const {

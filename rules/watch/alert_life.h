@@ -32,7 +32,8 @@ namespace torpor::rules {
 // places is met and eases with the last. A place that already had its own alert open when the one
 // above was raised keeps it to its end.
 //
-// Notices: at the raise; again at the repeat rate while standing and unseen; for `now` also at a
+// Notices: at the raise, or when the first jar comes to an alerted place that had none while others
+// stand elsewhere (an empty room's weather is nobody's business); again at the repeat rate while standing and unseen; for `now` also at a
 // reopening and when it eases, because somebody may be on the way. `today` and `this-week` wait for
 // the end of quiet hours, and are not sent if the alert has eased by then.
 
@@ -65,6 +66,10 @@ class AlertLife {
   // Ends an alert whose rule or subject is gone, or whose time is over. It is open no longer.
   Alert end(std::uint64_t number, Instant now);
 
+  // No notice until release(), which makes one due at once (after quiet hours) if the alert still
+  // stands unseen.
+  void withhold(std::uint64_t number);
+  void release(std::uint64_t number, Instant now);
   // True once: a notice is due now. Schedules the next.
   bool take_due_notice(std::uint64_t number, Instant now);
   [[nodiscard]] bool is_over(std::uint64_t number, Instant now) const;
@@ -73,7 +78,9 @@ class AlertLife {
 
   [[nodiscard]] const std::map<std::uint64_t, OpenAlert>& open() const { return open_; }
   [[nodiscard]] OpenAlert& at(std::uint64_t number) { return open_.at(number); }
-  [[nodiscard]] bool stands(const std::string& rule, const Subject& subject) const;
+  // The open alert that a subject is part of, as one that meets the rule.
+  [[nodiscard]] std::optional<std::uint64_t> standing_in(const std::string& rule,
+                                                         const Subject& subject) const;
   // The open alert that this subject itself raised.
   [[nodiscard]] std::optional<std::uint64_t> own(const std::string& rule,
                                                  const Subject& subject) const;

@@ -463,7 +463,7 @@ void Watch::Core::look_at_sensor(std::size_t index) {
   const auto expiry = sensor.track.next_expiry(spec.hold, *now_);
   if (sensor.live != expiry.has_value()) {
     sensor.live = expiry.has_value();
-    jars_moved_ = true;
+    if (!sensor.seats.empty()) unsettled_places_.insert(spec.place);
   }
   if (expiry) arm(TimerOwner::sensor, index, *expiry);
 }
@@ -478,8 +478,10 @@ void Watch::Core::look_at_jar(std::size_t index) {
       if (!settled || *settled < stay->from) step_instance(instance, stay->from);
     }
   }
+  const std::string left(register_.place_of(index));
   if (register_.settle(index, *now_)) {
-    jars_moved_ = true;
+    unsettled_places_.insert(left);
+    unsettled_places_.emplace(register_.place_of(index));
     touch(SubjectKind::jar, record.id);
     touch(SubjectKind::place, register_.place_of(index));
   }

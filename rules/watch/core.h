@@ -151,6 +151,7 @@ class Watch::Core {
   void refresh_jars();
   void describe(OpenAlert& open);
   [[nodiscard]] std::vector<std::string> jars_of(const OpenAlert& open) const;
+  [[nodiscard]] bool concerns_no_jar(const OpenAlert& open) const;
   [[nodiscard]] bool nearer_sensor_speaks(std::string_view from, std::string_view to) const;
   [[nodiscard]] const Instance* instance_of(const std::string& rule, const Subject& subject) const;
   void emit(AlertChangeKind kind, const Alert& alert);
@@ -200,7 +201,7 @@ class Watch::Core {
   std::set<Subject> touched_;  // but jars
   std::set<std::size_t> touched_jars_;
   std::vector<std::size_t> stirred_;
-  bool jars_moved_ = false;  // jar lists of open alerts may have changed
+  std::set<std::string> unsettled_places_;  // alerts there or above may list other jars now
   mutable std::vector<Signal> signals_;
 };
 

@@ -31,7 +31,7 @@ void Watch::Core::react() {
   stirred_.clear();
   if (!changed.empty()) react_to(changed);
   if (!now_) return;
-  if (jars_moved_) refresh_jars();
+  if (!unsettled_places_.empty()) refresh_jars();
   run_alert_timers();
 }
 
@@ -68,6 +68,7 @@ void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
     if (!is_said) continue;
     describe(open);
     emit(kind.value_or(AlertChangeKind::updated), open.alert);
+    if (!open.alert.jars.empty()) alerts_.release(number, *now_);
     const bool over = kind == AlertChangeKind::eased && open.alert.urgency == Urgency::now;
     if (over && open.notices > 0) send_notice(open, NoticeKind::over);
   }
@@ -79,6 +80,10 @@ void Watch::Core::run_alert_timers() {
        std::tie(due, number) = alerts_.next_due()) {
     if (alerts_.is_over(number, *now_)) {
       emit(AlertChangeKind::ended, alerts_.end(number, *now_));
+      continue;
+    }
+    if (concerns_no_jar(alerts_.at(number))) {
+      alerts_.withhold(number);
       continue;
     }
     const NoticeKind kind = alerts_.at(number).notices == 0 ? NoticeKind::first : NoticeKind::again;
@@ -107,15 +112,28 @@ void Watch::Core::end_orphans() {
   }
 }
 
+// Jars came or went, or a sensor began or ceased to speak: that can only concern alerts that stand
+// at such a place or above it.
 void Watch::Core::refresh_jars() {
-  jars_moved_ = false;
-  std::vector<std::uint64_t> changed;
-  for (const auto& [number, open] : alerts_.open()) {
-    if (jars_of(open) != open.alert.jars) changed.push_back(number);
+  std::set<std::uint64_t> numbers;
+  for (const std::string& place : unsettled_places_) {
+    for (std::string_view at = place; !at.empty(); at = parent_place(at)) {
+      if (air_sensors_at_.find(at) == air_sensors_at_.end()) continue;
+      const Subject subject{SubjectKind::place, std::string(at)};
+      for (const RunningRule& rule : rules_) {
+        if (rule.rule->concerns != Scope::place) continue;
+        if (const auto number = alerts_.standing_in(rule.rule->name, subject)) {
+          numbers.insert(*number);
+        }
+      }
+    }
   }
-  for (const std::uint64_t number : changed) {
-    describe(alerts_.at(number));
-    emit(AlertChangeKind::updated, alerts_.at(number).alert);
+  unsettled_places_.clear();
+  for (const std::uint64_t number : numbers) {
+    OpenAlert& open = alerts_.at(number);
+    if (jars_of(open) == open.alert.jars) continue;
+    describe(open);
+    emit(AlertChangeKind::updated, open.alert);
   }
 }
 

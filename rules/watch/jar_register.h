@@ -49,6 +49,8 @@ class JarRegister {
   [[nodiscard]] const std::set<std::string>& jars_at(std::string_view place) const;
   // Places at or below `place` where jars stand.
   [[nodiscard]] std::vector<std::string> occupied_below(std::string_view place) const;
+  // Whether any jar stands anywhere.
+  [[nodiscard]] bool any_standing() const { return !by_place_.empty(); }
   [[nodiscard]] std::string_view place_of(std::size_t index) const { return standing_[index]; }
 
   void restore(std::vector<JarRecord> jars);

@@ -77,10 +77,13 @@ ProgramClause comparison_of(const Clause& clause) {
   return flat;
 }
 
-bool supports(const Mention& mention, const ReadSignal& read, Instant now) {
+// While the alert stands: whether the comparison helps to make the rule true. Once it has eased:
+// whether it is one of those that no longer do.
+bool supports(const Mention& mention, AlertState state, const ReadSignal& read, Instant now) {
   const Truth truth =
       truth_of(comparison_of(*mention.clause), read(quantity_of(*mention.clause)), now);
-  return truth == (mention.negated ? Truth::no : Truth::yes);
+  const bool holds = state == AlertState::standing;
+  return truth == (mention.negated == holds ? Truth::no : Truth::yes);
 }
 
 std::string phrase(const Mention& mention, const Scene& scene, const ReadSignal& read) {
@@ -171,10 +174,8 @@ std::vector<Figure> figures_of(const Rule& rule, Instant now, const ReadSignal& 
 std::string what_sentence(const Scene& scene, const ReadSignal& read) {
   const std::vector<Mention> mentions = mentions_of(scene.rule);
   std::vector<Mention> spoken;
-  if (scene.state == AlertState::standing) {
-    for (const Mention& mention : mentions) {
-      if (supports(mention, read, scene.now)) spoken.push_back(mention);
-    }
+  for (const Mention& mention : mentions) {
+    if (supports(mention, scene.state, read, scene.now)) spoken.push_back(mention);
   }
   if (spoken.empty()) spoken = mentions;
   std::string text;

@@ -339,7 +339,7 @@ void Watch::Core::load(const json& root) {
   unbegun_ = !now_ || std::any_of(sensors_.begin(), sensors_.end(),
                                   [](const Sensor& sensor) { return !sensor.track.first_known; });
   orphans_ = true;
-  jars_moved_ = true;
+  for (const auto& [place, sensors] : air_sensors_at_) unsettled_places_.insert(place);
 }
 
 // An air that did not exist when the snapshot was made starts with what its speakers last said.
@@ -389,7 +389,7 @@ void Watch::Core::load_instances(const json& root) {
     const auto text = texts.find(rule.name);
     const auto found =
         saved.find({rule.name, static_cast<int>(instance.subject.kind), instance.subject.id});
-    instance.met = alerts_.stands(rule.name, instance.subject);
+    instance.met = alerts_.standing_in(rule.name, instance.subject).has_value();
     if (instance.subject.kind == SubjectKind::jar) {
       instance.machine.begin_at(register_.at(instance.index).stays.front().from);
     }

@@ -32,9 +32,11 @@ using Act = std::variant<AddSugar, Take, Open, ChangeCover, Move, Retire>;
 struct Look {  // signs told together
   std::vector<Sign> signs;
 };
-struct Weighing {  // told, or a scale under the jar
+struct Weighing {
   Grams weight;
   bool with_vessel = true;
+  // A scale under the jar, not a person: its error does not average out, so it counts once a day.
+  bool by_itself = false;
 };
 struct Level {  // height of the contents
   double millimetres = 0.0;

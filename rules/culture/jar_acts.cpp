@@ -11,8 +11,9 @@ namespace {
 
 // A level this much higher than the last one is rising; less is the ruler.
 constexpr double kRise = 5.0;  // mm
-// A headspace probe's error does not average out: one correction a day is all it is worth.
-constexpr std::int64_t kHeadspaceEvery = std::int64_t{24} * 3600 * 1000;  // ms
+// The error of a probe or a scale that stands there does not average out: one correction a day is
+// all it is worth.
+constexpr std::int64_t kInstrumentEvery = std::int64_t{24} * 3600 * 1000;  // ms
 // What a look at a firm crust is worth: its depth, and the activity it has dried to at most.
 constexpr double kSeenCrust = 0.003;  // m
 constexpr double kCrustActivity = 0.75;
@@ -90,7 +91,7 @@ void JarModel::apply(Instant when, const ChangeCover& act) {
 
 void JarModel::apply(Instant, const Move&) {
   state_.memory.forget_recent();
-  state_.headspace_damp_hours = 0.0;
+  state_.own_damp_hours = 0.0;
 }
 
 void JarModel::apply(Instant when, const Retire&) { state_.retired_at = unix_ms(when); }
@@ -208,6 +209,10 @@ std::optional<std::string> JarModel::doubt(const Weighing& weighing) const {
 void JarModel::take_in(Instant when, const Weighing& weighing) {
   const double weight = weighing.weight.value();
   if (!std::isfinite(weight) || weight <= 0.0) return;
+  const bool lately =
+      state_.weighed_at != kNever && unix_ms(when) - state_.weighed_at < kInstrumentEvery;
+  if (weighing.by_itself && lately) return;
+  state_.weighed_at = unix_ms(when);
   const Parameters& likely = profile_->sets[kLikely];
   const double gained = state_.members[kLikely].gained_since_weighing;
   const double told = state_.contents_grams + gained;
@@ -257,7 +262,7 @@ void JarModel::take_in(Instant when, const Level& level) {
 void JarModel::take_in(Instant when, const Headspace& headspace) {
   const double humidity = headspace.humidity.value() / 100.0;
   if (!(humidity > 0.0 && humidity <= 1.0)) return;
-  if (state_.headspace_at != kNever && unix_ms(when) - state_.headspace_at < kHeadspaceEvery) {
+  if (state_.headspace_at != kNever && unix_ms(when) - state_.headspace_at < kInstrumentEvery) {
     return;
   }
   state_.headspace_at = unix_ms(when);

@@ -19,9 +19,11 @@ constexpr double kJudgedShare = 0.9;
 // Settling slows by half for each of these below the settling temperature, like most life (Q10 2).
 constexpr double kSettlingStep = 10.0;  // K
 // The air reads as the jar's own damp within this, of activity. A surface that has dried follows
-// its room, so that only a moist one tells a probe under the cover from a steady room.
+// its room, so that only a moist one tells a probe under the cover from a steady room; and a room
+// keeps its humidity only while its temperature stands still (half a kelvin moves it by 3 %).
 constexpr double kOwnDamp = 0.02;
 constexpr double kMoistSurface = 0.80;
+constexpr double kTellingSwing = 0.5;  // K
 // A waking is predicted, for the score, from this progress on: earlier ranges say nothing.
 constexpr double kPredictFrom = 0.1;
 constexpr std::int64_t kPredictEvery = std::int64_t{7} * 86400 * 1000;  // ms
@@ -232,13 +234,23 @@ void JarModel::remember_air() {
   }
   state_.memory.remember(hour, instant_of(state_.consumed));
 
+  compare_with_own_damp(hour);
+}
+
+void JarModel::compare_with_own_damp(const AirHour& hour) {
   const LayerStack& stack = state_.members[kLikely].stack;
   if (stack.empty() || !hour.humid) return;
-  const double own = stack.surface_activity() * saturation_at(contents);
-  const double gap = std::abs(static_cast<double>(hour.vapour) - own) / saturation_at(contents);
-  const bool own_damp = gap < kOwnDamp && stack.surface_activity() >= kMoistSurface;
-  state_.headspace_damp_hours =
-      own_damp ? state_.headspace_damp_hours + cell.seconds / kSecondsPerHour : 0.0;
+  const double own = stack.surface_activity();
+  const double humidity = static_cast<double>(hour.vapour) / static_cast<double>(hour.saturation);
+  const double celsius = static_cast<double>(hour.air);
+  if (own < kMoistSurface || std::abs(humidity - own) >= kOwnDamp) {
+    state_.own_damp_hours = 0.0;
+    return;
+  }
+  if (state_.own_damp_hours <= 0.0) state_.own_damp_coldest = state_.own_damp_warmest = celsius;
+  state_.own_damp_hours += state_.cell.seconds / kSecondsPerHour;
+  state_.own_damp_coldest = std::min(state_.own_damp_coldest, celsius);
+  state_.own_damp_warmest = std::max(state_.own_damp_warmest, celsius);
 }
 
 void JarModel::probe(ProbeSeat seat, Celsius temperature) {
@@ -262,7 +274,10 @@ void JarModel::probe(ProbeSeat seat, Celsius temperature) {
   state_.cell.probe_samples += 1.0;
 }
 
-bool JarModel::air_is_suspect() const { return state_.headspace_damp_hours >= kSuspectHours; }
+bool JarModel::air_is_suspect() const {
+  return state_.own_damp_hours >= kSuspectHours &&
+         state_.own_damp_warmest - state_.own_damp_coldest >= kTellingSwing;
+}
 
 bool JarModel::settling() const {
   return state_.settled_days < profile_->sets[kLikely].settling_days;

@@ -75,6 +75,7 @@ class JarModel {
   void accumulate(const Air& air, double assumed, double seconds);
   void close_stretch();  // steps water and growth over the running cell
   void remember_air();
+  void compare_with_own_damp(const AirHour& hour);
   void judge_probe();
   void bring_to(Instant when);  // uncovered up to `when`, everything worked in
   void refit();                 // vessel, lags and settings after an act

@@ -73,7 +73,8 @@ struct JarState {
   double outer_dew_hours = 0.0;
   double settled_days = 0.0;
   double probe_offset = 0.0, probe_hours_left = 0.0;
-  double headspace_damp_hours = 0.0;  // in a row: the air read as the jar's own damp
+  // Hours in a row in which the air read as the jar's own damp, and how far it warmed and cooled.
+  double own_damp_hours = 0.0, own_damp_coldest = 0.0, own_damp_warmest = 0.0;
   SelfHeating self_heating;
   // The vessel and what is in it.
   Cover cover = Cover::paper;
@@ -87,7 +88,7 @@ struct JarState {
   std::array<std::int64_t, kSigns> seen_at;      // kNever: not
   std::array<std::int64_t, kSigns> evidence_at;  // as seen_at, where it counts as a sign of waking
   std::int64_t closed_at = 0, opened_at = kNever, tested_at = kNever, retired_at = kNever;
-  std::int64_t headspace_at = kNever, predicted_at = kNever;
+  std::int64_t headspace_at = kNever, weighed_at = kNever, predicted_at = kNever;
   bool found_dead = false;
   bool works_in_sugar = false;  // slow work was seen here or in a parent
   bool predicted = false;
@@ -110,17 +111,18 @@ void JarState::fields(Archive& archive) {
   for (HeatState& member : heat) member.fields(archive);
   for (Member& member : members) member.fields(archive);
   kinetic.fields(archive);
-  for (double* value : {&coverage, &covered_hours, &hours, &outer_dew_hours, &settled_days,
-                        &probe_offset, &probe_hours_left, &headspace_damp_hours, &contents_grams,
-                        &vessel_grams, &last_net, &acts_since_weighing, &gas_lost, &last_level}) {
+  for (double* value :
+       {&coverage, &covered_hours, &hours, &outer_dew_hours, &settled_days, &probe_offset,
+        &probe_hours_left, &own_damp_hours, &own_damp_coldest, &own_damp_warmest, &contents_grams,
+        &vessel_grams, &last_net, &acts_since_weighing, &gas_lost, &last_level}) {
     archive(*value);
   }
   self_heating.fields(archive);
   archive(cover);
   for (std::int64_t& at : seen_at) archive(at);
   for (std::int64_t& at : evidence_at) archive(at);
-  for (std::int64_t* at :
-       {&closed_at, &opened_at, &tested_at, &retired_at, &headspace_at, &predicted_at}) {
+  for (std::int64_t* at : {&closed_at, &opened_at, &tested_at, &retired_at, &headspace_at,
+                           &weighed_at, &predicted_at}) {
     archive(*at);
   }
   archive(found_dead);

@@ -12,10 +12,12 @@ namespace torpor::rules::culture {
 namespace {
 
 constexpr double kMsPerHour = 3.6e6;
-// Predicted progress from which a jar is called waking: half the work for the likely jar, all of it
-// for the cautious one.
+// Predicted progress from which a jar is called waking: half the work for the likely jar, or all of
+// it for the cautious one while the likely one has begun. The cautious jar alone only asks for a
+// look: most jars of common practice would else be called waking within months.
 constexpr double kWakingLikely = 0.5;
 constexpr double kWakingCautious = 1.0;
+constexpr double kBegun = 0.1;
 constexpr double kWorthSaying = 0.05;  // g a day of water: below it a buffer lasts for ever
 
 double hours_between(std::int64_t from, std::int64_t to) {
@@ -193,7 +195,8 @@ State VerdictWriter::judge() const {
   if (has_mix()) {
     if (progress(kLikely) >= 1.0) return State::due;
     if (progress(kLikely) >= kWakingLikely) return State::waking;
-    if (!settling && progress(kCautious) >= kWakingCautious) return State::waking;
+    const bool begun = progress(kCautious) >= kWakingCautious && progress(kLikely) >= kBegun;
+    if (!settling && begun) return State::waking;
   }
   if (evidence(Weight::weak) > 0) return State::waking;
   if (settling) return State::settling;
@@ -245,7 +248,7 @@ void VerdictWriter::say_state(Verdict& verdict) const {
           "and smell, and tell what you find.");
       break;
     case State::waking:
-      if (progress(kLikely) >= kWakingLikely || progress(kCautious) >= kWakingCautious) {
+      if (progress(kLikely) >= kBegun) {
         verdict.reasons.push_back(fmt::format(
             "By estimate {} have done {:.0f} % of the work up to the first visible sign "
             "({:.0f} to {:.0f} %).",
@@ -348,6 +351,11 @@ void VerdictWriter::say_time(Verdict& verdict) const {
   if (verdict.time_to_wake[kLikely].kind == WakeTime::Kind::unknown) return;
   verdict.reasons.push_back(
       fmt::format("Waking under the air it has had: {}.", to_words(verdict.time_to_wake)));
+  if (verdict.state == State::dormant && progress(kCautious) >= kWakingCautious) {
+    verdict.reasons.push_back(
+        "By the cautious reckoning it could be waking already: look, and tell 'all well' if it "
+        "is.");
+  }
   const Member& likely = state().members[kLikely];
   const double slow = likely.progress[static_cast<std::size_t>(Guild::osmotolerant)];
   if (!state().works_in_sugar && slow >= kWakingLikely) {
@@ -368,7 +376,7 @@ void VerdictWriter::say_trust(Verdict& verdict) const {
     verdict.reasons.push_back(fmt::format(
         "For {} the air sensor has read just the damp of the jar itself, as one under the cover "
         "would: that says nothing of the room, so it is not counted. Check where it hangs.",
-        round_words(state().headspace_damp_hours)));
+        round_words(state().own_damp_hours)));
   }
   for (std::string& taken : assumptions(jar_.recipe_, *jar_.profile_)) {
     taken[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(taken[0])));

@@ -195,6 +195,20 @@ TEST_CASE("a weight that fits neither with nor without the vessel is asked about
   CHECK(jar.doubt(Weighing{Grams(0), true}));
 }
 
+TEST_CASE("a scale under the jar counts once a day, a person's weighing always") {
+  JarRecipe recipe = kGood;
+  recipe.empty_vessel = Grams(1450);
+  JarModel jar = settled(recipe, 20, 50);
+  const double expected = 1450 + 2580 + jar.figures().water_gained_g->likely;
+  jar.observe(jar.at(), Weighing{Grams(expected), true, true});
+  const double before = jar.figures().water_gained_g->likely;
+  jar.step(air(20, 50), after_days(30.9));
+  jar.observe(jar.at(), Weighing{Grams(expected + 60), true, true});
+  CHECK(jar.figures().water_gained_g->likely < before);  // not heard
+  jar.observe(jar.at(), Weighing{Grams(expected + 60), true, false});
+  CHECK(jar.figures().water_gained_g->likely > before + 50);
+}
+
 TEST_CASE("acts between weighings are no water") {
   JarRecipe recipe = kGood;
   recipe.empty_vessel = Grams(1450);

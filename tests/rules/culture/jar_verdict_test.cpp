@@ -86,6 +86,17 @@ TEST_CASE("a sensor that fell silent makes a dormant jar unwatched within days, 
   CHECK(jar.verdict().state == State::dormant);
 }
 
+TEST_CASE("the cautious reckoning alone asks for a look and alarms nobody") {
+  JarModel jar = jar_after(jar_of(1200, 0.65, 1200, Cover::kraft, 60), 20, 65, 90);
+  const Verdict verdict = jar.verdict();
+  REQUIRE(verdict.figures.wake_progress_percent->cautious > 100.0);
+  REQUIRE(verdict.figures.wake_progress_percent->likely < 10.0);
+  CHECK(verdict.state == State::dormant);
+  CHECK(says(verdict, "By the cautious reckoning it could be waking already"));
+  jar.observe(jar.at(), Look{{Sign::all_well}});
+  CHECK_FALSE(says(jar.verdict(), "By the cautious reckoning"));
+}
+
 TEST_CASE("silence never hides a jar that is due") {
   JarModel jar = jar_after(kWet, 25, 65, 16);
   REQUIRE(jar.verdict().state == State::due);

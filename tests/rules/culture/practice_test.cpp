@@ -102,9 +102,10 @@ TEST_CASE("(f) a headspace probe taken for room air improves no verdict") {
   // reads the jar's own damp.
   JarModel told(profile(), recipe), fooled(profile(), recipe);
   for (int hour = 1; hour <= 60 * 24; ++hour) {
-    told.step(air(22, 95), after_hours(hour));
+    const double celsius = 22 + std::sin(hour * std::numbers::pi / 12);
+    told.step(air(celsius, 95), after_hours(hour));
     const double own = 100 * fooled.figures().surface_activity->likely;
-    fooled.step(air(22, own + 0.5 * std::sin(hour)), after_hours(hour));
+    fooled.step(air(celsius, own + 0.5 * std::sin(hour)), after_hours(hour));
   }
   const Verdict verdict = fooled.verdict();
   CHECK(verdict.state == State::unwatched);
@@ -127,6 +128,9 @@ TEST_CASE("(f) a steady dry room is not taken for a probe under the cover") {
   const JarModel jar = jar_after(jar_of(1200, 0.55, 1320, Cover::tissue), 20, 70, 300);
   CHECK(jar.figures().coverage_percent == doctest::Approx(100));
   CHECK(jar.verdict().state == State::dormant);
+  // Nor is a cellar that stands still at the jar's own damp.
+  const JarModel cellar = jar_after(jar_of(1200, 0.55, 1320, Cover::kraft), 14, 84, 60);
+  CHECK(cellar.figures().coverage_percent == doctest::Approx(100));
 }
 
 TEST_CASE("(g) a fresh jar bubbling on day 4 is settling") {

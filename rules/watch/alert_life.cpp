@@ -136,8 +136,8 @@ void AlertLife::withhold(std::uint64_t number) {
 
 void AlertLife::release(std::uint64_t number, Instant now) {
   OpenAlert& open = open_.at(number);
-  const bool withheld = open.alert.state == AlertState::standing && !open.alert.seen_at &&
-                        open.notice_due == kNever;
+  const bool withheld =
+      open.alert.state == AlertState::standing && !open.alert.seen_at && open.notice_due == kNever;
   if (!withheld) return;
   open.notice_due = delivery(open.alert.urgency, now);
   reschedule(number);

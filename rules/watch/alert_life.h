@@ -33,9 +33,10 @@ namespace torpor::rules {
 // above was raised keeps it to its end.
 //
 // Notices: at the raise, or when the first jar comes to an alerted place that had none while others
-// stand elsewhere (an empty room's weather is nobody's business); again at the repeat rate while standing and unseen; for `now` also at a
-// reopening and when it eases, because somebody may be on the way. `today` and `this-week` wait for
-// the end of quiet hours, and are not sent if the alert has eased by then.
+// stand elsewhere (an empty room's weather is nobody's business); again at the repeat rate while
+// standing and unseen; for `now` also at a reopening and when it eases, because somebody may be on
+// the way. `today` and `this-week` wait for the end of quiet hours, and are not sent if the alert
+// has eased by then.
 
 struct OpenAlert {
   Alert alert;

@@ -134,7 +134,15 @@ void Watch::Core::refresh_jars() {
     if (jars_of(open) == open.alert.jars) continue;
     describe(open);
     emit(AlertChangeKind::updated, open.alert);
+    if (!open.alert.jars.empty()) alerts_.release(number, *now_);
   }
+}
+
+// The warmth of a room without jars wakes none. Where no jar stands anywhere, somebody is trying
+// the service out and wants to hear it.
+bool Watch::Core::concerns_no_jar(const OpenAlert& open) const {
+  return open.alert.subject.kind == SubjectKind::place && open.alert.jars.empty() &&
+         register_.any_standing();
 }
 
 // Jars whose air the alert is about: at or below its standing places, unless a nearer live sensor

@@ -65,6 +65,9 @@ struct Look {
   Instant due = kNever;
 
   Truth clause(const ProgramClause& clause) {
+    if (clause.minus) {
+      return truth_of(clause, difference(signals[clause.slot], signals[*clause.minus]), t);
+    }
     const Signal& signal = signals[clause.slot];
     if (signal.ramps) due = std::min(due, next_crossing(clause, signal, t));
     return truth_of(clause, signal, t);
@@ -130,6 +133,10 @@ Truth truth_of(const ProgramClause& clause, const Signal& signal, Instant t) {
   }
   if (std::isnan(signal.value)) return Truth::unknown;
   return compare(clause.comparison, signal.value, clause.limit, clause.upper);
+}
+
+Signal difference(const Signal& of, const Signal& minus) {
+  return {of.value - minus.value, false, {}, std::min(of.until, minus.until)};
 }
 
 Instant evaluate(const Program& program, const std::vector<Signal>& signals, Instant t,

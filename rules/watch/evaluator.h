@@ -40,7 +40,10 @@ struct ConditionState {
   friend bool operator==(const ConditionState&, const ConditionState&) = default;
 };
 
+// `signal` is what the clause compares, of a difference the difference.
 [[nodiscard]] Truth truth_of(const ProgramClause& clause, const Signal& signal, Instant t);
+// Of two quantities that do not ramp. Unknown if either is.
+[[nodiscard]] Signal difference(const Signal& of, const Signal& minus);
 
 // Brings `state` to `t` and answers when the next look is due (kNever: when something arrives).
 // `signals[i]` is program.slots[i] at `t`. Looking again at the same `t` changes nothing.

@@ -45,6 +45,7 @@ class Compiler {
   std::uint16_t add_clause(const Clause& clause) {
     ProgramClause flat;
     flat.slot = slot_of(std::get<QuantityAt>(clause.of.term));
+    if (clause.of.minus) flat.minus = slot_of(std::get<QuantityAt>(*clause.of.minus));
     flat.comparison = clause.comparison;
     flat.limit = to_canonical(clause.limit, clause.of.dimension);
     if (clause.comparison == Comparison::between) {

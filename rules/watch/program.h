@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -12,7 +13,8 @@
 namespace torpor::rules {
 
 struct ProgramClause {
-  std::size_t slot = 0;  // which signal it compares
+  std::size_t slot = 0;              // which signal it compares
+  std::optional<std::size_t> minus;  // which signal is taken from it first
   Comparison comparison = Comparison::above;
   double limit = 0.0, upper = 0.0;          // canonical
   std::int64_t limit_ms = 0, upper_ms = 0;  // of a duration

@@ -40,6 +40,12 @@ std::vector<Mention> mentions_of(const Rule& rule) {
 
 const QuantityAt& quantity_of(const Clause& clause) { return std::get<QuantityAt>(clause.of.term); }
 
+Signal signal_of(const Clause& clause, const ReadSignal& read) {
+  const Signal signal = read(quantity_of(clause));
+  if (!clause.of.minus) return signal;
+  return difference(signal, read(std::get<QuantityAt>(*clause.of.minus)));
+}
+
 std::optional<double> value_at(const Signal& signal, Instant now) {
   if (signal.ramps) return std::chrono::duration<double>(now - signal.origin).count();
   if (std::isnan(signal.value)) return std::nullopt;
@@ -81,14 +87,14 @@ ProgramClause comparison_of(const Clause& clause) {
 // whether it is one of those that no longer do.
 bool supports(const Mention& mention, AlertState state, const ReadSignal& read, Instant now) {
   const Truth truth =
-      truth_of(comparison_of(*mention.clause), read(quantity_of(*mention.clause)), now);
+      truth_of(comparison_of(*mention.clause), signal_of(*mention.clause, read), now);
   const bool holds = state == AlertState::standing;
   return truth == (mention.negated == holds ? Truth::no : Truth::yes);
 }
 
 std::string phrase(const Mention& mention, const Scene& scene, const ReadSignal& read) {
   const Clause& clause = *mention.clause;
-  const auto value = value_at(read(quantity_of(clause)), scene.now);
+  const auto value = value_at(signal_of(clause, read), scene.now);
   const std::string limit = (mention.negated ? "not " : "") + limit_text(clause);
   std::string text =
       fmt::format("{} {}", to_text(clause.of), value_text(value, clause.of.dimension));
@@ -162,7 +168,7 @@ std::vector<Figure> figures_of(const Rule& rule, Instant now, const ReadSignal& 
   std::vector<Figure> figures;
   for (const Mention& mention : mentions_of(rule)) {
     const Clause& clause = *mention.clause;
-    Figure figure{to_text(clause.of), value_at(read(quantity_of(clause)), now),
+    Figure figure{to_text(clause.of), value_at(signal_of(clause, read), now),
                   std::string(canonical_symbol(clause.of.dimension))};
     bool known = false;
     for (const Figure& other : figures) known = known || other.name == figure.name;

@@ -1,11 +1,12 @@
 #include "daemon/storeroom.h"
 
+#include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
 #include <boost/crc.hpp>
-#include <nlohmann/json.hpp>
 
+#include "daemon/history/little_endian.h"
 #include "daemon/link/link.h"
 #include "daemon/report/alert_json.h"
 #include "daemon/report/gather.h"
@@ -18,7 +19,8 @@ namespace {
 constexpr std::size_t kRedeliveriesRemembered = 20;
 // Records that may wait for a predecessor before something is wrong with the numbering.
 constexpr std::size_t kEarlyRecordsExpected = 64;
-constexpr int kSnapshotFormat = 1;
+// Stored: a new layout takes a new number.
+constexpr std::uint32_t kSnapshotFormat = 1;
 // A jar's shown state walks its week of readings: worth doing when an alert or a telling touched
 // it, not with every reading.
 constexpr auto kJarShownEvery = std::chrono::minutes(5);
@@ -385,34 +387,46 @@ tl::expected<void, Error> Storeroom::write_pending() {
   return ok;
 }
 
+// The engine's own snapshot, and what tells a redelivery after a restart (history/FORMAT.md).
 std::string Storeroom::snapshot() const {
-  nlohmann::json bytes;
-  bytes["format"] = kSnapshotFormat;
-  bytes["wall"] = unix_ms(wall_);
-  bytes["digests"] = digests_;
-  bytes["tells"] = recent_tells_;
-  const std::string watch = watch_.snapshot();
-  bytes["watch"] = nlohmann::json::binary({watch.begin(), watch.end()});
-  const std::vector<std::uint8_t> cbor = nlohmann::json::to_cbor(bytes);
-  return {cbor.begin(), cbor.end()};
+  std::string bytes;
+  put_number(bytes, kSnapshotFormat);
+  put_signed(bytes, unix_ms(wall_));
+  put_text(bytes, watch_.snapshot());
+  put_number(bytes, static_cast<std::uint32_t>(digests_.size()));
+  for (const auto& [sensor, digests] : digests_) {
+    put_text(bytes, sensor);
+    put_number(bytes, static_cast<std::uint32_t>(digests.size()));
+    for (const std::uint64_t digest : digests) put_number(bytes, digest);
+  }
+  put_number(bytes, static_cast<std::uint32_t>(recent_tells_.size()));
+  for (const std::string& tell : recent_tells_) put_text(bytes, tell);
+  return bytes;
 }
 
 tl::expected<void, std::string> Storeroom::restore_snapshot(std::string_view bytes) {
-  const nlohmann::json parsed = nlohmann::json::from_cbor(bytes, true, false);
-  if (!parsed.is_object() || parsed.value("format", 0) != kSnapshotFormat) {
+  ByteReader reader(bytes);
+  if (reader.number<std::uint32_t>() != kSnapshotFormat) {
     return tl::unexpected(std::string("it is not a snapshot of this version"));
   }
-  try {
-    const auto& watch = parsed.at("watch").get_binary();
-    if (auto restored = watch_.restore(std::string(watch.begin(), watch.end())); !restored) {
-      return restored;
+  const Instant wall = instant_of(reader.signed_number());
+  const std::string watch = reader.text();
+  decltype(digests_) digests;
+  for (auto sensors = reader.number<std::uint32_t>(); sensors > 0 && !reader.failed(); --sensors) {
+    auto& of_sensor = digests[reader.text()];
+    for (auto left = reader.number<std::uint32_t>(); left > 0 && !reader.failed(); --left) {
+      of_sensor.push_back(reader.number<std::uint64_t>());
     }
-    wall_ = instant_of(parsed.at("wall").get<std::int64_t>());
-    digests_ = parsed.at("digests").get<decltype(digests_)>();
-    recent_tells_ = parsed.at("tells").get<decltype(recent_tells_)>();
-  } catch (const nlohmann::json::exception& error) {
-    return tl::unexpected(std::string(error.what()));
   }
+  decltype(recent_tells_) tells;
+  for (auto left = reader.number<std::uint32_t>(); left > 0 && !reader.failed(); --left) {
+    tells.push_back(reader.text());
+  }
+  if (!reader.finished()) return tl::unexpected(std::string("it is damaged"));
+  if (auto restored = watch_.restore(watch); !restored) return restored;
+  wall_ = wall;
+  digests_ = std::move(digests);
+  recent_tells_ = std::move(tells);
   return {};
 }
 

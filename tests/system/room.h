@@ -19,8 +19,8 @@ namespace torpor::testing {
 
 struct RoomOptions {
   std::string clock = "readings";
-  std::string rules;        // rules.yaml; empty: the built-in book alone
-  std::string broker_keys;  // more keys of `broker:`, such as "user: torpord, secret: s"
+  std::string rules = {};        // rules.yaml; empty: the built-in book alone
+  std::string broker_keys = {};  // more keys of `broker:`, such as "user: torpord, secret: s"
   BrokerOptions broker{.extra = {"max_queued_messages 0"}};
   bool broker_runs = true;
 };

@@ -150,7 +150,7 @@ JarView Gathering::jar(const Jar& jar) const {
   const Instant from = std::min(std::max(view.closed, now_ - kWatched), now_);
   const ExposureSummary summary = walk_exposure(jar, from, now_, *history_, layout_.places,
                                                 placements_, [](const ExposureStep&) {});
-  view.coverage_percent = summary.coverage_percent;
+  if (from < now_) view.coverage_percent = summary.coverage_percent;
   view.verdict = judge({now_, view.closed, jar.retired_at, now_ - from, summary.coverage_percent,
                         summary.highest_temperature});
   return view;

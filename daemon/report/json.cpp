@@ -198,7 +198,9 @@ std::string jar_history_json(const JarHistoryView& view) {
   tree["reasons"] = view.jar.verdict.reasons;
   tree["from"] = json_value(view.summary.from);
   tree["to"] = json_value(view.summary.to);
-  tree["coverage_percent"] = json_value(view.summary.coverage_percent);
+  tree["coverage_percent"] = view.summary.from < view.summary.to
+                                 ? json_value(view.summary.coverage_percent)
+                                 : Tree(nullptr);
   tree["mean_kinetic_temperature_degC"] = json_value(view.summary.mean_kinetic_temperature);
   tree["highest_temperature_degC"] = json_value(view.summary.highest_temperature);
   add_model_figures(tree);

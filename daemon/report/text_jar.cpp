@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "daemon/report/printable.h"
 #include "daemon/report/sparkline.h"
@@ -168,6 +169,7 @@ std::string air_history_text(const JarHistoryView& view, const TextContext& cont
       section(fmt::format("The air it stood in, {} to {}", context.zone.to_text(summary.from),
                           context.zone.to_text(summary.to)),
               context);
+  if (summary.from == summary.to) return text + "  no time has passed yet\n";
   std::string words = fmt::format("covered by sensors {:.1f} % of the time",
                                   std::floor(summary.coverage_percent * 10.0) / 10.0);
   if (summary.highest_temperature) {

@@ -1,5 +1,8 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
+
 #include "daemon/report/printable.h"
 #include "daemon/report/text.h"
 #include "daemon/report/text_parts.h"
@@ -13,6 +16,11 @@ std::string alert_numbers(const std::vector<std::uint64_t>& numbers) {
 
 Cell alerts_cell(const std::vector<std::uint64_t>& numbers) {
   return {alert_numbers(numbers), numbers.empty() ? Paint::none : Paint::warning};
+}
+
+std::string coverage_text(const std::optional<double>& percent) {
+  // Rounded down: 74.9 must not read as the 75 that would be enough.
+  return percent ? fmt::format("{:.0f} %", std::floor(*percent)) : "-";
 }
 
 std::string or_dash(const std::string& text) { return text.empty() ? "-" : text; }
@@ -115,7 +123,7 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
                or_dash(view.place),
                figure(view.air.temperature, 1),
                figure(view.air.humidity, 0),
-               fmt::format("{:.0f} %", std::floor(view.coverage_percent)),
+               coverage_text(view.coverage_percent),
                alerts_cell(view.alerts),
                or_dash(view.stage)});
   }

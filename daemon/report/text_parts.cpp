@@ -31,7 +31,7 @@ std::string when_words(const rules::Alert& alert, const LocalTime& zone) {
 
 std::string seen_words(const rules::Alert& alert) {
   if (!alert.seen_at) return "unseen";
-  return alert.seen_by.empty() ? "seen" : "seen by " + printable(alert.seen_by);
+  return alert.seen_by.empty() ? "seen" : "seen by " + alert.seen_by;
 }
 
 }  // namespace
@@ -85,13 +85,14 @@ Paint urgency_paint(const rules::Alert& alert) {
 std::string alert_block(const AlertView& view, bool whole, const TextContext& context) {
   const rules::Alert& alert = view.alert;
   const int width = context.style.width;
-  const std::string head = fmt::format(
-      "{} ({}) {}, {}, {}", alert.number, rules::urgency_name(alert.urgency),
-      alert_state_words(alert.state), seen_words(alert), when_words(alert, context.zone));
+  const std::string head = printable(fmt::format(
+      "{} {} ({}): {}, {}", alert.number, alert.rule, rules::urgency_name(alert.urgency),
+      alert_state_words(alert.state), seen_words(alert)));
   std::string text;
   for (const std::string& line : wrap(head, width)) {
     text += painted(line, urgency_paint(alert), context.style.colour) + '\n';
   }
+  text += paragraph(when_words(alert, context.zone), 4, width);
   text += paragraph(alert.what, 4, width);
   if (view.deferred_until) {
     text +=

@@ -41,8 +41,9 @@ struct JarView {
   std::optional<Instant> retired_at;
   Instant as_of;
   JarVerdict verdict;
-  AirFigures air;                     // of its place, now
-  double coverage_percent = 0.0;      // of the time that the verdict looked at
+  AirFigures air;  // of its place, now
+  // Of the time that the verdict looked at; nullopt: none has passed yet.
+  std::optional<double> coverage_percent;
   std::vector<std::uint64_t> alerts;  // open ones that list it
 };
 

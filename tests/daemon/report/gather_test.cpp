@@ -57,7 +57,7 @@ TEST_CASE("a jar's view says where it stands and what its air is") {
   CHECK(b1.air.sensor == "top");
   CHECK(b1.air.humidity == Percent(80.0));
   CHECK(b1.air.dew_point.has_value());
-  CHECK(b1.coverage_percent == doctest::Approx(100.0));
+  CHECK(b1.coverage_percent.value() == doctest::Approx(100.0));
   CHECK_FALSE(b1.verdict.state.has_value());
   CHECK(b1.alerts.empty());
 }
@@ -67,7 +67,7 @@ TEST_CASE("a young jar settles, and its coverage is counted from its closing") {
   const JarView x9 = look.gathering.jar(*look.ledger.find("x9"));
   CHECK(x9.jar == "X-9");
   CHECK(x9.verdict.state == JarState::settling);
-  CHECK(x9.coverage_percent == doctest::Approx(100.0));
+  CHECK(x9.coverage_percent.value() == doctest::Approx(100.0));
   CHECK(x9.alerts == std::vector<std::uint64_t>{2});
 }
 
@@ -80,7 +80,7 @@ TEST_CASE("a jar that no sensor has covered of late is unwatched") {
   CHECK(view.verdict.state == JarState::unwatched);
   CHECK_FALSE(view.air.temperature.has_value());
   // Five days and the 90 minutes that the last value held, of seven days.
-  CHECK(view.coverage_percent == doctest::Approx(100.0 * (5 * 24 + 1.5) / (7 * 24)));
+  CHECK(view.coverage_percent.value() == doctest::Approx(100.0 * (5 * 24 + 1.5) / (7 * 24)));
 }
 
 TEST_CASE("places list their own sensors, jars and the alerts above them") {

@@ -142,6 +142,14 @@ TEST_CASE("a jar's history has exactly the promised keys") {
   CHECK(tree["exposure"][1]["temperature_degC"].is_null());
 }
 
+TEST_CASE("where no time has passed the coverage is unknown, not zero") {
+  JarHistoryView view = sample_history();
+  view.summary.from = view.summary.to;
+  view.jar.coverage_percent.reset();
+  CHECK(json::parse(jar_history_json(view))["coverage_percent"].is_null());
+  CHECK(json::parse(jar_json(view.jar))["coverage_percent"].is_null());
+}
+
 TEST_CASE("exposure as CSV leaves the unknown empty and quotes what needs it") {
   JarHistoryView view = sample_history();
   view.exposure[1].place = "shelf, \"old\"";

@@ -108,12 +108,14 @@ TEST_CASE("an alert is a block that says what, where, since when and for which j
   const AlertView views[] = {eased, ended};
   CHECK(alerts_text(views, true, context()) ==
         kHeading +
-            "12 (today) eased, seen by mara, since 2026-03-01 12:00, eased 2026-03-01 21:00\n"
+            "12 warm-shelf (today): eased, seen by mara\n"
+            "    since 2026-03-01 12:00, eased 2026-03-01 21:00\n"
             "    cellar/shelf-2 was above 27 °C for 2 h: 27.9 °C.\n"
             "    Jars: B-07 B-08\n"
             "    Warmth speeds every organism in the jars here.\n"
             "\n"
-            "13 (today) ended, unseen, since 2026-03-01 12:00, ended 2026-03-01 22:00\n"
+            "13 warm-shelf (today): ended, unseen\n"
+            "    since 2026-03-01 12:00, ended 2026-03-01 22:00\n"
             "    cellar/shelf-2 was above 27 °C for 2 h: 27.9 °C.\n");
   CHECK(alerts_text({}, false, context()) == kHeading + "No alert stands.\n");
   CHECK(alerts_text({}, true, context()) == kHeading + "No alert was ever raised.\n");
@@ -155,7 +157,8 @@ The air it stood in, 2026-01-02 00:00 to 2026-03-02 18:30
      2  2026-01-09 00:00             -         -     42 %
 
 Alerts that concerned it
-12 (today) eased, seen by mara, since 2026-03-01 12:00, eased 2026-03-01 21:00
+12 warm-shelf (today): eased, seen by mara
+    since 2026-03-01 12:00, eased 2026-03-01 21:00
     cellar/shelf-2 was above 27 °C for 2 h: 27.9 °C.
     Jars: B-07 B-08
 
@@ -169,6 +172,18 @@ Cautions
   - Coloured or black growth, or a rotten smell: do not use any of it and do not
     scrape.
 )");
+}
+
+TEST_CASE("a jar of which no time has passed has no coverage") {
+  JarHistoryView view = sample_history();
+  view.summary.from = view.summary.to;
+  view.weeks.clear();
+  view.slices.clear();
+  view.jar.coverage_percent.reset();
+  CHECK(jar_history_text(view, context()).find("18:30\n  no time has passed yet\n\nAlerts") !=
+        std::string::npos);
+  const JarView views[] = {view.jar};
+  CHECK(jars_text(views, context()).find("18.2  61        -  12") != std::string::npos);
 }
 
 TEST_CASE("a curve of digits is drawn where the terminal cannot show blocks") {

@@ -167,12 +167,30 @@ class Checker {
   }
 
   std::optional<Expression> expression(const ParsedExpression& parsed) {
-    if (parsed.minus) {
-      fault(parsed.minus->span,
-            "differences ('minus') are not watched by this version; compare one quantity");
+    auto first = term(parsed.term);
+    if (!parsed.minus) return first;
+    const auto second = term(*parsed.minus);
+    if (!first || !second) return std::nullopt;
+    if (first->dimension == Dimension::duration) {
+      fault(parsed.span, "differences of times are not watched; compare one of them");
       return std::nullopt;
     }
-    return term(parsed.term);
+    if (first->dimension != second->dimension) {
+      fault(parsed.span, fmt::format("'{}' and '{}' are not of one kind; only like quantities have "
+                                     "a difference",
+                                     to_text(*first), to_text(*second)));
+      return std::nullopt;
+    }
+    if (first->term == second->term) {
+      fault(parsed.span, fmt::format("'{0} minus {0}' is always 0; name another place with 'at'",
+                                     to_text(*first)));
+      return std::nullopt;
+    }
+    first->minus = second->term;
+    if (first->dimension == Dimension::temperature) {
+      first->dimension = Dimension::temperature_difference;
+    }
+    return first;
   }
 
   std::optional<Expression> term(const ParsedTerm& parsed) {

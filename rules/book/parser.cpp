@@ -40,9 +40,8 @@ namespace torpor::rules {
 namespace {
 
 bool has_control_character(std::string_view text) {
-  return std::any_of(text.begin(), text.end(), [](unsigned char byte) {
-    return byte < 0x20 || byte == 0x7f;
-  });
+  return std::any_of(text.begin(), text.end(),
+                     [](unsigned char byte) { return byte < 0x20 || byte == 0x7f; });
 }
 
 constexpr std::array<std::string_view, 14> kKeywords{

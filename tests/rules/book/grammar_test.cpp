@@ -57,6 +57,11 @@ TEST_CASE("a condition is understood as its canonical words say") {
       {"temperature at outside above 27 °C", "temperature at outside above 27 °C"},
       {"temperature at cellar/shelf-1 at least 27 °C",
        "temperature at cellar/shelf-1 at least 27 °C"},
+      {"temperature minus temperature at outside above 3 K",
+       "temperature minus temperature at outside above 3 K"},
+      {"humidity at cellar minus humidity at outside below -5 %",
+       "humidity at cellar minus humidity at outside below -5 %"},
+      {"temperature minus dew point at most 2 K", "temperature minus dew point at most 2 K"},
       {"temperature above 27 °C lasting 120 min", "temperature above 27 °C lasting 2 h"},
       {"temperature above 27 °C lasting 1.5 h", "temperature above 27 °C lasting 90 min"},
       {"temperature above 27 °C lasting 48 hours", "temperature above 27 °C lasting 2 d"},
@@ -157,6 +162,25 @@ TEST_CASE("every fault says where it is, what was found and what was expected") 
        "0+1 '(' is never closed; add ')' where the group ends"},
       {"temperature above 27 °C)", "24+1 ')' closes nothing; take it out or open a '(' before it"},
       {"temperature at above 27 °C", "15+5 found 'above', expected a place after 'at'"},
+      {"temperature minus temperature at outside above 3 °C",
+       "49+3 °C is for a temperature, and 'temperature minus temperature at outside' is a "
+       "difference "
+       "of temperatures; write it in K"},
+      {"temperature minus humidity above 3 K",
+       "0+26 'temperature' and 'humidity' are not of one kind; only like quantities have a "
+       "difference"},
+      {"temperature minus temperature above 3 K",
+       "0+29 'temperature minus temperature' is always 0; name another place with 'at'"},
+      {"temperature minus above 3 K",
+       "18+5 found 'above', expected a quantity such as temperature"},
+      {"average of temperature over 24 h above 20 °C",
+       "0+32 values over a time ('average of', 'time with') are not watched by this version; "
+       "compare "
+       "the quantity itself, with 'lasting'"},
+      {"average temperature above 20 °C",
+       "8+11 found 'temperature', expected 'of' after 'average': average of temperature over 24 h"},
+      {"time with temperature above 27 °C at least 10 h",
+       "35+2 found 'at', expected 'within' and a duration, such as within 24 h"},
       // All of them, not only the first.
       {"temperature above 270 °C and humidty above 90 % or vapour pressure above 2 %",
        "18+7 'temperature above 270 °C' has an impossible limit: 'temperature' lies between -40 "
@@ -357,8 +381,15 @@ class Writer {
                                             : RuleUnit::fahrenheit;
     clause.comparison = static_cast<Comparison>(pick(0, 4));
     clause.limit = {pick(1, 400) / 10.0, unit};
+    if (pick(0, 3) == 0) {
+      clause.of.minus = QuantityAt{std::get<QuantityAt>(clause.of.term).quantity, "outside"};
+      if (warm) {
+        clause.of.dimension = Dimension::temperature_difference;
+        clause.limit.unit = RuleUnit::kelvin;
+      }
+    }
     if (clause.comparison == Comparison::between) {
-      clause.upper = {clause.limit.number + pick(1, 100) / 10.0, unit};
+      clause.upper = {clause.limit.number + pick(1, 100) / 10.0, clause.limit.unit};
     }
     return make_condition(clause);
   }

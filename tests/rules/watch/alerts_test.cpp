@@ -213,6 +213,9 @@ TEST_CASE("a notice is one line a person can act on") {
        "0 +B-01=cellar/shelf-1; 1 s1:t21.2 s1:h60",
        "Today: Jar B-01 in cellar/shelf-1: temperature 21.2 °C, above 20 °C. Shade the jars from "
        "sun and from anything warm."},
+      {"place", "temperature minus temperature at outside above 3 K", "0 s:t28 o:t20.5",
+       "Today: cellar: temperature minus temperature at outside 7.5 K, above 3 K. Shade the jars "
+       "from sun and from anything warm."},
       {"sensor", "time since reading above 2 h",
        "720 s:t20 s1:t20 s2:t20; 840 s1:t20 s2:t20 o:t20; 841 tick",
        "Today: Sensor s at cellar: no reading since 12:00. Shade the jars from sun and from "

@@ -188,6 +188,24 @@ TEST_CASE("a nearer sensor speaks first and one farther up stands in for it") {
   });
 }
 
+TEST_CASE("a difference is known while both its sides are") {
+  const char* const warmer = "temperature minus temperature at outside above 3 K";
+  check_rows({
+      {"one side alone is unknown", warmer, "", "0 s:t30; 5 tick", ""},
+      {"strictly above", warmer, "", "0 s:t30 o:t27; 5 o:t26.9", "5 raised r cellar"},
+      {"either side can change it", warmer, "", "0 s:t29 o:t27; 5 s:t30.1", "5 raised r cellar"},
+      {"it may be negative", "temperature minus temperature at outside below -3 K", "",
+       "0 s:t20 o:t24", "0 raised r cellar"},
+      {"unknown when the other side falls silent does not ease",
+       "temperature minus temperature at outside above 3 K", "", "0 s:t30 o:t20; 20 s:t30; 50 tick",
+       "0 raised r cellar"},
+      {"by default it eases half a kelvin below", warmer, "", "0 s:t30 o:t26; 5 s:t28.5; 20 tick",
+       "0 raised r cellar; 15 eased r cellar"},
+      {"of dew points", "dew point minus dew point at outside above 1 K lasting 5 min", "",
+       "0 s:t20 s:h80 o:t20 o:h60; 9 tick", "5 raised r cellar"},
+  });
+}
+
 TEST_CASE("a jar's air is that of where it stands, move by move") {
   check_rows(
       {

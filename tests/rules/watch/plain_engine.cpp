@@ -25,6 +25,7 @@ SubjectKind kind_of(Scope scope) {
 void gather_quantities(const Condition& condition, std::vector<QuantityAt>& found) {
   if (const auto* clause = std::get_if<Clause>(&condition->what)) {
     found.push_back(std::get<QuantityAt>(clause->of.term));
+    if (clause->of.minus) found.push_back(std::get<QuantityAt>(*clause->of.minus));
   } else if (const auto* all = std::get_if<AllOf>(&condition->what)) {
     for (const Condition& part : all->parts) gather_quantities(part, found);
   } else if (const auto* any = std::get_if<AnyOf>(&condition->what)) {
@@ -341,7 +342,11 @@ Truth PlainEngine::lasting_truth(const Instance& instance, const Lasting& lastin
 }
 
 Truth PlainEngine::clause_truth(const Instance& instance, const Clause& clause, int at) const {
-  const auto value = this->value(instance, std::get<QuantityAt>(clause.of.term), at);
+  auto value = this->value(instance, std::get<QuantityAt>(clause.of.term), at);
+  if (clause.of.minus) {
+    const auto minus = this->value(instance, std::get<QuantityAt>(*clause.of.minus), at);
+    value = value && minus ? std::optional(*value - *minus) : std::nullopt;
+  }
   if (!value) return Truth::unknown;
   const double limit = to_canonical(clause.limit, clause.of.dimension);
   bool holds = false;

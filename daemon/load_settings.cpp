@@ -1,5 +1,7 @@
 #include "daemon/load_settings.h"
 
+#include <algorithm>
+
 #include <fmt/format.h>
 
 #include <cerrno>
@@ -139,7 +141,30 @@ class Loading {
     auto read = config::read_rulebook(text, name);
     faults.insert(faults.end(), read.faults.begin(), read.faults.end());
     read.faults.clear();
+    for (const rules::Rule& rule : read.rules) check_places(rule, name);
     config::append_rules(book, std::move(read), text, name, faults);
+  }
+
+  // A book is read without knowing the places; a rule about one that is not there would be unknown
+  // for ever and watch nothing.
+  void check_places(const rules::Rule& rule, const std::string& book_name) {
+    std::vector<std::string> known;
+    for (const config::PlaceSettings& place : settings.places) known.push_back(place.path);
+    std::vector<std::string> named = rules::places_named(rule.when);
+    if (rule.until) {
+      for (std::string& place : rules::places_named(*rule.until)) named.push_back(std::move(place));
+    }
+    for (const std::string& place : named) {
+      if (std::find(known.begin(), known.end(), place) != known.end()) continue;
+      const std::string near = config::nearest_word(place, known);
+      faults.push_back({book_name,
+                        {},
+                        fmt::format("the rule `{}` speaks of the place `{}`, which is not "
+                                    "configured{}",
+                                    rule.name, place,
+                                    near.empty() ? "" : fmt::format("; did you mean `{}`?", near)),
+                        ""});
+    }
   }
 
   void fault(Mark at, std::string message) {

@@ -70,8 +70,8 @@ tl::expected<void, Error> Service::start() {
   auto room = Storeroom::open(storeroom_settings(loaded_), wall_now());
   if (!room) return tl::unexpected(room.error());
   room_ = std::move(*room);
-  commit();
   if (auto started = start_outgoing(); !started) return started;
+  commit();  // what the inbox held, and what an earlier run had not delivered
   auto imports =
       ImportServer::listen(strand_, socket_file(loaded_.history), [this](ReadingsRecord record) {
         auto totals = import_into(*room_, std::move(record));

@@ -131,6 +131,14 @@ void Storeroom::date_placements(Instant wall) {
     } else if (known->second.spec != sensor.spec) {
       pending_.placements.push_back({sensor.spec, now});
     }
+    if (known != newest.end()) newest.erase(known);
+  }
+  // A sensor taken out of the configuration hangs nowhere from now on.
+  for (auto& [id, placement] : newest) {
+    if (placement.spec.place.empty() && placement.spec.jar.empty()) continue;
+    placement.spec.place.clear();
+    placement.spec.jar.clear();
+    pending_.placements.push_back({placement.spec, now});
   }
 }
 

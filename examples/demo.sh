@@ -8,7 +8,7 @@ cd "$(dirname "$0")/.."
 . tests/packages.sh
 install_packages
 
-cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo >/dev/null
+cmake -S . -B build -G Ninja >/dev/null
 cmake --build build --target torpord torpor cellar_days
 
 room=$(mktemp -d)

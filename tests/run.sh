@@ -13,6 +13,6 @@ TORPOR_LONG=0
 [ "${1:-}" = "--long" ] && TORPOR_LONG=1
 export TORPOR_LONG
 
-cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo
+cmake -S . -B build -G Ninja
 cmake --build build
 ctest --test-dir build --output-on-failure --parallel "$(nproc)"

@@ -20,33 +20,44 @@ enum class TimeFormat { seconds, milliseconds, rfc3339 };
 // How one quantity is found in a payload.
 struct Measure {
   Quantity quantity = Quantity::temperature;
-  Unit unit = Unit::celsius;   // unit of number and json; for senml the record's own unit rules
-  std::string pointer;         // json: JSON Pointer, "" is the whole document
-  std::string name;            // senml: resolved record name; empty: found by unit alone
+  Unit unit = Unit::celsius;  // unit of number and json; for senml the record's own unit rules
+  std::string pointer;        // json: JSON Pointer, "" is the whole document
+  std::string name;           // senml: resolved record name; empty: found by unit alone
 };
 
 struct TimeSource {
-  std::string pointer;         // JSON Pointer
+  std::string pointer;  // JSON Pointer
   TimeFormat format = TimeFormat::seconds;
 };
 
 struct PayloadFormat {
   PayloadForm form = PayloadForm::number;
-  std::vector<Measure> measures;     // number: exactly one; senml: may be empty (all found by unit)
-  std::optional<TimeSource> time;    // json only; absent: stamped on arrival
+  std::vector<Measure> measures;   // number: exactly one; senml: may be empty (all found by unit)
+  std::optional<TimeSource> time;  // json only; absent: stamped on arrival
 };
 
 // Why a message was refused: the reasons counted in the service topic. Names by refusal_name().
 enum class Refusal {
-  empty, too_large, not_utf8, malformed, missing_field, wrong_type, wrong_unit, not_finite,
-  future, before_2000, unknown_extension, retained_without_time, unknown_sensor,
+  empty,
+  too_large,
+  not_utf8,
+  malformed,
+  missing_field,
+  wrong_type,
+  wrong_unit,
+  not_finite,
+  future,
+  before_2000,
+  unknown_extension,
+  retained_without_time,
+  unknown_sensor,
 };
 inline constexpr int kRefusalCount = 13;
-[[nodiscard]] std::string_view refusal_name(Refusal refusal);   // "too_large", a JSON key
+[[nodiscard]] std::string_view refusal_name(Refusal refusal);  // "too_large", a JSON key
 
 struct DecodeError {
   Refusal refusal;
-  std::string text;   // what was found, what was expected, what to do: one line, no payload dump
+  std::string text;  // what was found, what was expected, what to do: one line, no payload dump
 };
 
 // Largest payload read. A pack of a day of minutes is about 100 kB; more is a mistake or an attack.

@@ -24,13 +24,13 @@ class Amount {
   double value_ = 0.0;
 };
 
-using Celsius = Amount<struct CelsiusTag>;                  // temperature, degC
-using KelvinDifference = Amount<struct KelvinDiffTag>;      // temperature difference, K
-using Percent = Amount<struct PercentTag>;                  // relative humidity over water, 0-100
-using Pascal = Amount<struct PascalTag>;                    // pressure, Pa
-using GramsPerCubicMetre = Amount<struct GramsPerM3Tag>;    // absolute humidity, g/m3
-using HumidityRatio = Amount<struct HumidityRatioTag>;      // kg water per kg dry air
-using Grams = Amount<struct GramsTag>;                      // mass, g
+using Celsius = Amount<struct CelsiusTag>;                // temperature, degC
+using KelvinDifference = Amount<struct KelvinDiffTag>;    // temperature difference, K
+using Percent = Amount<struct PercentTag>;                // relative humidity over water, 0-100
+using Pascal = Amount<struct PascalTag>;                  // pressure, Pa
+using GramsPerCubicMetre = Amount<struct GramsPerM3Tag>;  // absolute humidity, g/m3
+using HumidityRatio = Amount<struct HumidityRatioTag>;    // kg water per kg dry air
+using Grams = Amount<struct GramsTag>;                    // mass, g
 
 constexpr KelvinDifference operator-(Celsius a, Celsius b) {
   return KelvinDifference(a.value() - b.value());
@@ -48,11 +48,11 @@ enum class Unit : std::uint8_t { celsius = 1, fahrenheit = 2, kelvin = 3, percen
 // One row of the table of measured quantities.
 struct QuantityFacts {
   Quantity quantity;
-  std::string_view name;     // the word in configuration, rules and CSV headers: "temperature"
-  Unit unit;                 // canonical unit, in which the rest of the house computes
-  std::string_view symbol;   // the unit as people read it: "°C", "%"
-  std::string_view key;      // the unit as it ends a JSON key or CSV column: "degC", "percent"
-  double lowest, highest;    // physical range, canonical unit; a value outside it is untrusted
+  std::string_view name;    // the word in configuration, rules and CSV headers: "temperature"
+  Unit unit;                // canonical unit, in which the rest of the house computes
+  std::string_view symbol;  // the unit as people read it: "°C", "%"
+  std::string_view key;     // the unit as it ends a JSON key or CSV column: "degC", "percent"
+  double lowest, highest;   // physical range, canonical unit; a value outside it is untrusted
 };
 
 // The table, in the order of the enum.

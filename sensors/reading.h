@@ -24,15 +24,15 @@ using Instant = std::chrono::sys_time<Duration>;
 // Marks made at intake. Stored: do not renumber; combined with |.
 enum ReadingMark : std::uint8_t {
   kUnmarked = 0,
-  kOutOfRange = 1,         // physically impossible: kept, never trusted
-  kStampedOnArrival = 2,   // the payload had no time of its own
-  kImported = 4,           // came from a file, not from the broker
+  kOutOfRange = 1,        // physically impossible: kept, never trusted
+  kStampedOnArrival = 2,  // the payload had no time of its own
+  kImported = 4,          // came from a file, not from the broker
 };
 
 struct Reading {
-  std::string sensor;      // id as configured
+  std::string sensor;  // id as configured
   Quantity quantity = Quantity::temperature;
-  double raw = 0.0;        // finite, in `unit`
+  double raw = 0.0;  // finite, in `unit`
   Unit unit = Unit::celsius;
   Instant measured_at;
   Instant received_at;

@@ -2,17 +2,35 @@
 # Installs what the build needs (Debian packages), builds, runs every test, and ends with the test
 # runner's own closing line. No questions asked, nothing cached outside the tree.
 #   sh tests/run.sh           the short run: at most 12 minutes on 2 cores
-#   sh tests/run.sh --long    more kills and minutes of fuzzing
+#   sh tests/run.sh --long    200 kills instead of 20, then the sanitizers and clang-tidy
 set -eu
 cd "$(dirname "$0")/.."
 
 . tests/packages.sh
 install_packages
 
-TORPOR_LONG=0
-[ "${1:-}" = "--long" ] && TORPOR_LONG=1
+long=0
+[ "${1:-}" = "--long" ] && long=1
+TORPOR_LONG=$long
 export TORPOR_LONG
 
-cmake -S . -B build -G Ninja
-cmake --build build
-ctest --test-dir build --output-on-failure --parallel "$(nproc)"
+# run_tests FOLDER REGEX [CMAKE OPTION...]: configures, builds and runs.
+run_tests() {
+  folder=$1 tests=$2
+  shift 2
+  cmake -S . -B "$folder" -G Ninja "$@"
+  cmake --build "$folder"
+  ctest --test-dir "$folder" --output-on-failure --parallel "$(nproc)" --tests-regex "$tests"
+}
+
+if [ $long -eq 1 ]; then
+  run_tests build-address . -DTORPOR_SANITIZE=address,undefined -DCMAKE_CXX_FLAGS_RELEASE="-O1 -g1"
+  run_tests build-thread '^(history|service)$' -DTORPOR_SANITIZE=thread \
+    -DCMAKE_CXX_FLAGS_RELEASE="-O1 -g1"
+  packages="$packages clang-tidy"
+  install_packages
+  # Without GCC's precompiled headers, which clang cannot read.
+  cmake -S . -B build-tidy -G Ninja -DTORPOR_PRECOMPILE=OFF
+  run-clang-tidy -quiet -p build-tidy '/(sensors|rules|config|daemon)/.*\.cpp$'
+fi
+run_tests build .

@@ -106,7 +106,7 @@ TEST_CASE("a history of a newer version is refused, whole and unharmed") {
   CHECK(room.service_says("99"));
   CHECK(room.torpor({"jars"}).code == 1);
   in_history("PRAGMA user_version = 1;");
-  room.start();   // nothing was changed in it
+  room.start();  // nothing was changed in it
 }
 
 TEST_CASE("a broker that refuses the password is named, and tried again") {

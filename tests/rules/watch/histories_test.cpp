@@ -185,8 +185,8 @@ std::string sorted_lines(const std::string& text) {
 }
 
 // How many histories each property is tried on; all of them take a few seconds.
-constexpr unsigned kPlainHistories = 300;
-constexpr unsigned kRestartedHistories = 1000;
+constexpr unsigned kPlainHistories = 250;
+constexpr unsigned kRestartedHistories = 800;
 constexpr unsigned kRehearsedHistories = 1000;
 
 TEST_CASE("the engine gives the alerts of a plain one on random histories") {

@@ -16,7 +16,7 @@ struct RuleBookResult {
 };
 
 // Largest book read: a book a person maintains is a few kB.
-inline constexpr std::size_t kLargestRuleBook = 1024 * 1024;
+inline constexpr std::size_t kLargestRuleBook = std::size_t{1024} * 1024;
 
 [[nodiscard]] RuleBookResult read_rulebook(std::string_view text, const std::string& file);
 

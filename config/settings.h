@@ -13,7 +13,7 @@
 namespace torpor::config {
 
 // Largest configuration read: one a person maintains is a few kB.
-inline constexpr std::size_t kLargestSettings = 1024 * 1024;
+inline constexpr std::size_t kLargestSettings = std::size_t{1024} * 1024;
 
 // `expected_interval` where it is not given. Long on purpose: for a sensor that speaks less often
 // than assumed the value would be unknown most of the time and no rule could ever be met. Battery

@@ -36,8 +36,9 @@ struct Reception::Directory {
   std::vector<std::string> shared;  // the patterns with {sensor}, to name a stranger
 };
 
-Reception::Reception(std::string storeroom, rules::Clock clock, std::optional<Instant> newest,
-                     Inbox& inbox, IntakeCounters& counters, ReceptionHandlers handlers)
+Reception::Reception(const std::string& storeroom, rules::Clock clock,
+                     std::optional<Instant> newest, Inbox& inbox, IntakeCounters& counters,
+                     ReceptionHandlers handlers)
     : tell_topic_(topic_of(storeroom, "tell")),
       clock_(clock),
       inbox_(inbox),

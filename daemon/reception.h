@@ -57,8 +57,8 @@ class Reception {
   // Under Clock::readings a payload without a time of its own is stamped with the newest
   // measured-at seen so far, `newest` at first: recorded days played at speed have a time of their
   // own.
-  Reception(std::string storeroom, rules::Clock clock, std::optional<Instant> newest, Inbox& inbox,
-            IntakeCounters& counters, ReceptionHandlers handlers);
+  Reception(const std::string& storeroom, rules::Clock clock, std::optional<Instant> newest,
+            Inbox& inbox, IntakeCounters& counters, ReceptionHandlers handlers);
 
   // Replaces the sensors it knows. Any thread.
   void use_sensors(const std::vector<config::SensorSettings>& sensors);

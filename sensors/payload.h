@@ -61,7 +61,7 @@ struct DecodeError {
 };
 
 // Largest payload read. A pack of a day of minutes is about 100 kB; more is a mistake or an attack.
-inline constexpr std::size_t kLargestPayload = 256 * 1024;
+inline constexpr std::size_t kLargestPayload = std::size_t{256} * 1024;
 // A time further ahead of the arrival than this is refused as `future`.
 inline constexpr Duration kFutureTolerance = std::chrono::minutes(5);
 

@@ -4,18 +4,10 @@
 
 #include <algorithm>
 
-#include "daemon/report/gather.h"
 #include "rules/watch/air_speaker.h"
 
 namespace torpor::daemon {
 namespace {
-
-std::optional<rules::HeldValue> held(const rules::Watch& watch, const rules::SensorSpec& sensor,
-                                     Quantity quantity) {
-  const auto newest = watch.newest(sensor.id, quantity);
-  if (!newest || !newest->trusted()) return std::nullopt;
-  return rules::HeldValue{newest->value(), newest->measured_at, newest->measured_at + sensor.hold};
-}
 
 // The alert's subject is it, lists it, or stands for a place above it.
 bool concerns(const rules::Alert& alert, const rules::Subject& subject) {
@@ -43,18 +35,13 @@ std::vector<std::string> LiveView::places() const {
 std::vector<rules::Alert> LiveView::open_alerts() const { return watch_.open_alerts(); }
 
 std::string LiveView::air_words(std::string_view place) const {
-  const rules::Layout layout = settings_.layout();
-  std::vector<rules::SensorAir> values;
-  for (const rules::SensorSpec& sensor : layout.sensors) {
-    values.push_back(
-        {held(watch_, sensor, Quantity::temperature), held(watch_, sensor, Quantity::humidity)});
-  }
-  const AirFigures air = air_figures(layout, place, values, watch_.now().value_or(Instant{}));
-  if (!air.temperature) return "no live reading of the air";
+  const rules::SpokenAir air = watch_.air_at(place);
+  if (!air.temperature || !air.temperature_speaker) return "no live reading of the air";
   std::string words = fmt::format("{:.1f} °C", air.temperature->value());
   if (air.humidity) words += fmt::format(", {:.0f} % humidity", air.humidity->value());
-  if (air.measured_at) {
-    words += fmt::format(" at {} ({})", zone_.to_words(*air.measured_at), air.sensor);
+  const std::string& speaker = settings_.sensors[*air.temperature_speaker].spec.id;
+  if (const auto newest = watch_.newest_trusted(speaker, Quantity::temperature)) {
+    words += fmt::format(" at {} ({})", zone_.to_words(newest->measured_at), speaker);
   }
   return words;
 }

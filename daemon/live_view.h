@@ -8,7 +8,6 @@
 
 #include "config/settings.h"
 #include "daemon/ledger/ledger.h"
-#include "daemon/report/views.h"
 #include "rules/watch/watch.h"
 
 namespace torpor::daemon {

@@ -7,24 +7,6 @@
 namespace torpor::daemon {
 namespace {
 
-struct SensesName {
-  rules::Senses senses;
-  std::string_view name;
-};
-constexpr SensesName kSensesNames[] = {
-    {rules::Senses::air, "air"},
-    {rules::Senses::headspace, "headspace"},
-    {rules::Senses::glass, "glass"},
-    {rules::Senses::culture, "culture"},
-};
-
-std::optional<rules::Senses> senses_named(std::string_view name) {
-  for (const SensesName& row : kSensesNames) {
-    if (row.name == name) return row.senses;
-  }
-  return std::nullopt;
-}
-
 std::optional<std::vector<Quantity>> measures_listed(std::string_view list) {
   std::vector<Quantity> measures;
   while (!list.empty()) {
@@ -67,13 +49,6 @@ tl::expected<std::optional<std::string>, Error> one_text(Statement& statement) {
 
 }  // namespace
 
-std::string_view senses_name(rules::Senses senses) {
-  for (const SensesName& row : kSensesNames) {
-    if (row.senses == senses) return row.name;
-  }
-  return "air";
-}
-
 std::string measures_list(const std::vector<Quantity>& measures) {
   std::string list;
   for (const Quantity quantity : measures) {
@@ -90,7 +65,7 @@ tl::expected<std::vector<Placement>, Error> read_placements(Database& database) 
       "ORDER BY since, number");
   std::vector<Placement> placements;
   const auto done = for_each_row(*statement, "placement", [&](const Statement& row) {
-    const auto senses = senses_named(row.text(4));
+    const auto senses = rules::senses_named(row.text(4));
     auto measures = measures_listed(row.text(5));
     if (!senses || !measures) return false;
     placements.push_back({{row.text(0), row.text(2), row.text(3), *senses, std::move(*measures),

@@ -18,7 +18,6 @@ namespace torpor::daemon {
 // Older than any reading that is accepted (2000-01-01): from here a sensor's first placement holds.
 inline constexpr Instant kBeginning = instant_of(0);
 
-[[nodiscard]] std::string_view senses_name(rules::Senses senses);                // stored
 [[nodiscard]] std::string measures_list(const std::vector<Quantity>& measures);  // stored
 
 [[nodiscard]] tl::expected<std::vector<Placement>, Error> read_placements(Database& database);

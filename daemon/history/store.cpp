@@ -164,7 +164,7 @@ tl::expected<void, Error> FileStore::put_placement(const Placement& placement) {
       .bind(3, unix_ms(kBeginning))
       .bind_text(4, spec.place)
       .bind_text(5, spec.jar)
-      .bind_text(6, senses_name(spec.senses))
+      .bind_text(6, rules::senses_name(spec.senses))
       .bind_text(7, measures_list(spec.measures))
       .bind(8, std::int64_t{spec.expected_interval.count()})
       .bind(9, std::int64_t{spec.hold.count()});

@@ -8,20 +8,6 @@ namespace {
 
 constexpr int kIndent = 2;
 
-std::string_view senses_name(rules::Senses senses) {
-  switch (senses) {
-    case rules::Senses::air:
-      return "air";
-    case rules::Senses::headspace:
-      return "headspace";
-    case rules::Senses::glass:
-      return "glass";
-    case rules::Senses::culture:
-      return "culture";
-  }
-  return "air";
-}
-
 std::string_view state_name(SensorState state) {
   switch (state) {
     case SensorState::live:
@@ -99,7 +85,7 @@ Tree sensor_tree(const SensorView& view) {
   tree["sensor"] = view.id;
   tree["place"] = json_text(view.place);
   tree["jar"] = json_text(view.jar);
-  tree["senses"] = std::string(senses_name(view.senses));
+  tree["senses"] = std::string(rules::senses_name(view.senses));
   tree["state"] = std::string(state_name(view.state));
   tree["as_of"] = json_value(view.as_of);
   tree["readings"] = Tree::array();

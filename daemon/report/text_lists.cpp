@@ -29,20 +29,6 @@ std::string hangs_on(const SensorView& view) {
   return view.jar.empty() ? or_dash(view.place) : "jar " + view.jar;
 }
 
-std::string_view senses_words(rules::Senses senses) {
-  switch (senses) {
-    case rules::Senses::air:
-      return "air";
-    case rules::Senses::headspace:
-      return "headspace";
-    case rules::Senses::glass:
-      return "glass";
-    case rules::Senses::culture:
-      return "culture";
-  }
-  return "air";
-}
-
 Cell state_cell(SensorState state) {
   switch (state) {
     case SensorState::live:
@@ -161,7 +147,7 @@ std::string sensors_text(std::span<const SensorView> views, const TextContext& c
                {"%", true},
                {"LAST READING"}});
   for (const SensorView& view : views) {
-    table.add({view.id, hangs_on(view), std::string(senses_words(view.senses)),
+    table.add({view.id, hangs_on(view), std::string(rules::senses_name(view.senses)),
                state_cell(view.state), reading_text(view, Quantity::temperature),
                reading_text(view, Quantity::humidity), last_heard(view, context.zone)});
   }

@@ -2,6 +2,33 @@
 
 namespace torpor::rules {
 
+namespace {
+struct SensesName {
+  Senses senses;
+  std::string_view name;
+};
+constexpr SensesName kSensesNames[] = {
+    {Senses::air, "air"},
+    {Senses::headspace, "headspace"},
+    {Senses::glass, "glass"},
+    {Senses::culture, "culture"},
+};
+}  // namespace
+
+std::string_view senses_name(Senses senses) {
+  for (const SensesName& row : kSensesNames) {
+    if (row.senses == senses) return row.name;
+  }
+  return "air";
+}
+
+std::optional<Senses> senses_named(std::string_view name) {
+  for (const SensesName& row : kSensesNames) {
+    if (row.name == name) return row.senses;
+  }
+  return std::nullopt;
+}
+
 std::string_view parent_place(std::string_view path) {
   const auto slash = path.rfind('/');
   return slash == std::string_view::npos ? std::string_view{} : path.substr(0, slash);

@@ -3,7 +3,9 @@
 // past.
 #pragma once
 
+#include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "sensors/reading.h"
@@ -13,6 +15,9 @@ namespace torpor::rules {
 // What a sensor senses. Only `air` speaks for the air outside a jar's cover: a probe under the
 // cover would feel the jar's own damp and make every jar look safe.
 enum class Senses { air, headspace, glass, culture };
+// The word in output and in the history. Stored: do not rename.
+[[nodiscard]] std::string_view senses_name(Senses senses);
+[[nodiscard]] std::optional<Senses> senses_named(std::string_view name);
 
 struct SensorSpec {
   std::string id;

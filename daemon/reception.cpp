@@ -7,7 +7,7 @@
 #include <set>
 #include <unordered_map>
 
-#include "daemon/ledger/sentence.h"
+#include "daemon/ledger/ledger.h"
 #include "daemon/link/topic_filter.h"
 
 namespace torpor::daemon {
@@ -157,16 +157,16 @@ Taken Reception::tell(const IncomingMessage& message, Instant wall) {
                     message.redelivered};
   const auto refuse = [&](const char* answer) {
     counters_.tells_refused.fetch_add(1, std::memory_order_relaxed);
-    if (answer != nullptr) handlers_.tell_refused(record, answer);
+    if (answer != nullptr) handlers_.tell_refused(record, std::string(kNotRecorded) + answer);
     return Taken::go_on;
   };
   if (message.retained) return refuse(nullptr);  // nobody is there to be answered
   if (message.payload.size() > kLongestSentence) {
-    return refuse("not recorded: the sentence is longer than 1024 bytes; tell it in shorter ones");
+    return refuse("the sentence is longer than 1024 bytes; tell it in shorter ones");
   }
   if (tell_rate_exceeded(wall)) {
     return refuse(tells_this_minute_ == kTellsPerMinute + 1
-                      ? "not recorded: more than 60 sentences came within a minute; wait a minute "
+                      ? "more than 60 sentences came within a minute; wait a minute "
                         "and tell them again"
                       : nullptr);
   }

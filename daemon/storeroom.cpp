@@ -253,12 +253,12 @@ void Storeroom::apply(const TellRecord& record, std::uint64_t sequence) {
   std::string text;
   auto sentence = parse_sentence(record.sentence, settings_.zone);
   if (!sentence) {
-    text = "not recorded: " + sentence.error().text;
+    text = std::string(kNotRecorded) + sentence.error().text;
   } else {
     if (sentence->by.empty()) sentence->by = record.by;
     auto told = ledger_.tell(*sentence, record.sentence, now, wall_, settings_.zone, view_);
     if (!told) {
-      text = "not recorded: " + told.error().text;
+      text = std::string(kNotRecorded) + told.error().text;
     } else {
       text = told->answer;
       std::move(told->entries.begin(), told->entries.end(), std::back_inserter(pending_.journal));

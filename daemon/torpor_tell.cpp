@@ -8,7 +8,7 @@
 #include <string_view>
 
 #include "daemon/broker_access.h"
-#include "daemon/ledger/sentence.h"
+#include "daemon/ledger/ledger.h"
 #include "daemon/link/tell_client.h"
 #include "daemon/load_settings.h"
 #include "daemon/report/printable.h"
@@ -16,9 +16,6 @@
 
 namespace torpor::daemon {
 namespace {
-
-// How the service begins every answer to a sentence that it did not carry out (storeroom.cpp).
-constexpr std::string_view kNotRecorded = "not recorded: ";
 
 // A note of who it was, not a proof; the journal says so too.
 std::string login_name() {

@@ -38,6 +38,9 @@ struct Jar {
   friend bool operator==(const Jar&, const Jar&) = default;
 };
 
+// How every answer begins that refuses a sentence; the command knows a refusal by it.
+inline constexpr std::string_view kNotRecorded = "not recorded: ";
+
 // What a told sentence led to.
 struct Told {
   std::vector<JournalEntry> entries;  // to write; empty for `ask` and `seen`

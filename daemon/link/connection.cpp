@@ -140,8 +140,9 @@ void fill(mqtt::connect_options& options, const ConnectionSettings& settings, bo
 // paho-c ends its two threads with its last client; that can take 10 s, and a client made meanwhile
 // can find itself without them. This client, never connected and never destroyed, keeps them.
 void keep_library_running() {
-  static const auto* const anchor = new mqtt::async_client("tcp://127.0.0.1:1883", "torpor-anchor",
-                                                           mqtt::create_options(MQTTVERSION_5));
+  // `used`: an anchor that the compiler forgets is a leak to whoever looks for one.
+  [[gnu::used]] static auto* anchor = new mqtt::async_client(
+      "tcp://127.0.0.1:1883", "torpor-anchor", mqtt::create_options(MQTTVERSION_5));
   (void)anchor;
 }
 

@@ -23,6 +23,7 @@
 #include "tests/daemon/link/broker.h"
 #include "tests/daemon/link/link_probe.h"
 #include "tests/daemon/link/raw_client.h"
+#include "tests/daemon/temp_folder.h"
 
 namespace torpor::testing {
 namespace {
@@ -183,8 +184,8 @@ void measure(std::size_t count, const std::string& folder) {
 }  // namespace torpor::testing
 
 int main(int argc, char** argv) {
-  const torpor::testing::TemporaryFolder scratch;
+  const torpor::tests::TempFolder scratch;
   const std::size_t count = argc > 1 ? std::strtoul(argv[1], nullptr, 10) : 20000;
-  torpor::testing::measure(count, argc > 2 ? argv[2] : scratch.path());
+  torpor::testing::measure(count, argc > 2 ? argv[2] : scratch.text());
   return 0;
 }

@@ -26,6 +26,7 @@ class TempFolder {
   TempFolder& operator=(const TempFolder&) = delete;
 
   [[nodiscard]] const std::filesystem::path& path() const { return path_; }
+  [[nodiscard]] std::string text() const { return path_.string(); }
   [[nodiscard]] std::filesystem::path operator/(std::string_view name) const {
     return path_ / name;
   }

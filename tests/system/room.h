@@ -14,6 +14,7 @@
 #include "tests/daemon/link/broker.h"
 #include "tests/daemon/link/child_process.h"
 #include "tests/daemon/link/raw_client.h"
+#include "tests/daemon/temp_folder.h"
 
 namespace torpor::testing {
 
@@ -59,13 +60,13 @@ class Room {
 
   [[nodiscard]] Broker& broker() { return broker_; }
   [[nodiscard]] const Broker& broker() const { return broker_; }
-  [[nodiscard]] std::string folder() const { return folder_.path(); }
+  [[nodiscard]] std::string folder() const { return folder_.text(); }
   [[nodiscard]] std::string config_file() const { return folder() + "/torpor.yaml"; }
   [[nodiscard]] std::string history_file() const { return folder() + "/history.sqlite3"; }
   void write(const std::string& name, const std::string& text) const;
 
  private:
-  TemporaryFolder folder_;
+  tests::TempFolder folder_;
   Broker broker_;
   std::unique_ptr<ChildProcess> service_;
 };

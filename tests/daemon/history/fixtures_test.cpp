@@ -8,7 +8,7 @@
 #include "daemon/history/inbox.h"
 #include "daemon/history/store.h"
 #include "samples.h"
-#include "scratch_folder.h"
+#include "test_files.h"
 
 namespace torpor::daemon {
 namespace {
@@ -18,7 +18,7 @@ const fs::path kFixtures = TORPOR_FIXTURES;
 constexpr Instant kAlways = instant_of(std::numeric_limits<std::int64_t>::max());
 
 // Opening cuts and SQLite writes beside: fixtures are read as copies.
-fs::path copy_of(const ScratchFolder& scratch, const char* name) {
+fs::path copy_of(const TempFolder& scratch, const char* name) {
   fs::copy(kFixtures / name, scratch / name, fs::copy_options::recursive);
   return scratch / name;
 }
@@ -48,7 +48,7 @@ std::vector<InboxRecord> records_of_format_1() {
 }
 
 TEST_CASE("an inbox of format 1 is read whole") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto folder = copy_of(scratch, "inbox-1-whole");
   CHECK(peek_inbox(folder, {}, 0) == records_of_format_1());
   const auto inbox = open_inbox(folder);
@@ -58,7 +58,7 @@ TEST_CASE("an inbox of format 1 is read whole") {
 }
 
 TEST_CASE("an inbox of format 1 with one damaged record is read past it") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   auto expected = records_of_format_1();
   expected.erase(expected.begin() + 1);
   const auto inbox = open_inbox(copy_of(scratch, "inbox-1-damaged"));
@@ -67,7 +67,7 @@ TEST_CASE("an inbox of format 1 with one damaged record is read past it") {
 }
 
 TEST_CASE("an inbox of format 1 with a torn end is read up to it") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   auto expected = records_of_format_1();
   expected.pop_back();
   const auto inbox = open_inbox(copy_of(scratch, "inbox-1-torn"));
@@ -77,7 +77,7 @@ TEST_CASE("an inbox of format 1 with a torn end is read up to it") {
 }
 
 TEST_CASE("a history of schema 1 is read whole, by readers and by the writer") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = copy_of(scratch, "history-1.sqlite3");
   const auto readings = std::get<ReadingsRecord>(records_of_format_1()[0].payload).readings;
   const auto reader = must(Reader::open(file, {}));
@@ -125,7 +125,7 @@ TEST_CASE("a history of schema 1 is read whole, by readers and by the writer") {
 }
 
 TEST_CASE("a history of schema 1 that lost its second half is reported, never read as complete") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = copy_of(scratch, "history-1-damaged.sqlite3");
   const auto reader = Reader::open(file, {});
   if (!reader) {

@@ -10,7 +10,7 @@
 
 #include "daemon/history/store.h"
 #include "samples.h"
-#include "scratch_folder.h"
+#include "test_files.h"
 
 namespace torpor::daemon {
 namespace {
@@ -38,7 +38,7 @@ std::int64_t sql_integer(const std::filesystem::path& file, const char* sql) {
 }
 
 TEST_CASE("the file says that it is ours and of which schema") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   must(Store::open(scratch / "h", false));
   CHECK(sql_integer(scratch / "h", "PRAGMA application_id") == 0x74706f72);
   CHECK(sql_integer(scratch / "h", "PRAGMA user_version") == kSchemaVersion);
@@ -46,7 +46,7 @@ TEST_CASE("the file says that it is ours and of which schema") {
 }
 
 TEST_CASE("a newer schema is refused by writer and reader, and left alone") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = scratch / "h";
   must(Store::open(file, false));
   run_sql(file, "PRAGMA user_version = 2");
@@ -68,7 +68,7 @@ TEST_CASE("a newer schema is refused by writer and reader, and left alone") {
 TEST_CASE("a file that is not SQLite is refused by writer and reader, and left alone") {
   for (const std::string& bytes : {std::string("hello"), std::string(20000, 'x'),
                                    std::string("SQLite format 3\0garbage", 23)}) {
-    const ScratchFolder scratch;
+    const TempFolder scratch;
     const auto file = scratch / "h";
     write_bytes(file, bytes);
     const auto store = Store::open(file, false);
@@ -84,7 +84,7 @@ TEST_CASE("a file that is not SQLite is refused by writer and reader, and left a
 }
 
 TEST_CASE("another program's SQLite file is refused and left alone") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = scratch / "h";
   run_sql(file, "CREATE TABLE t (a); INSERT INTO t VALUES (1)");
   const std::string before = file_bytes(file);
@@ -101,7 +101,7 @@ TEST_CASE("another program's SQLite file is refused and left alone") {
 }
 
 TEST_CASE("an empty file becomes a history; until then readers find none") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   write_bytes(scratch / "h", "");
   CHECK(Reader::open(scratch / "h", {}).error().kind == ErrorKind::not_found);
   must(Store::open(scratch / "h", false));
@@ -109,7 +109,7 @@ TEST_CASE("an empty file becomes a history; until then readers find none") {
 }
 
 TEST_CASE("one writer at a time, and the second is told who the first is") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = scratch / "deep/h";
   auto store = must(Store::open(file, false));
   const auto second = Store::open(file, false);
@@ -125,7 +125,7 @@ TEST_CASE("one writer at a time, and the second is told who the first is") {
 }
 
 TEST_CASE("the lock of a killed writer is free") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   int ends[2] = {};
   REQUIRE(::pipe(ends) == 0);
   const pid_t child = ::fork();
@@ -150,7 +150,7 @@ TEST_CASE("the lock of a killed writer is free") {
 }
 
 TEST_CASE("after kill -9 in mid-transaction the history is at the last commit") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const pid_t child = ::fork();
   REQUIRE(child >= 0);
   if (child == 0) {
@@ -172,7 +172,7 @@ TEST_CASE("after kill -9 in mid-transaction the history is at the last commit") 
 }
 
 TEST_CASE("a full disk fails the step as a whole, and the same step succeeds when there is room") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = scratch / "h";
   const auto store = must(Store::open(file, false));
   must(store->put_snapshot(1, "one"));
@@ -208,7 +208,7 @@ TEST_CASE("a full disk fails the step as a whole, and the same step succeeds whe
 }
 
 TEST_CASE("a damaged page is reported, and what was read before it is marked incomplete") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = scratch / "h";
   {
     const auto store = must(Store::open(file, false));

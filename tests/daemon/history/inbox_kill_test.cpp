@@ -8,7 +8,7 @@
 
 #include "daemon/history/inbox.h"
 #include "samples.h"
-#include "scratch_folder.h"
+#include "test_files.h"
 
 namespace torpor::daemon {
 namespace {
@@ -59,7 +59,7 @@ std::vector<Promise> run_and_kill(const std::filesystem::path& folder, std::uint
 }
 
 TEST_CASE("after kill -9 every record that was reported is there, once, under its number") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto folder = scratch / "inbox";
   std::map<std::uint64_t, std::uint64_t> promised;  // number -> counter
   std::uint64_t counter = 0;

@@ -4,7 +4,7 @@
 #include "daemon/history/inbox.h"
 #include "daemon/history/inbox_segment.h"
 #include "samples.h"
-#include "scratch_folder.h"
+#include "test_files.h"
 
 namespace torpor::daemon {
 namespace {
@@ -41,7 +41,7 @@ tl::expected<std::unique_ptr<Inbox>, Error> open_with(const std::filesystem::pat
 }
 
 TEST_CASE("a last record torn at any byte is cut off, and its number is given again") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto folder = scratch / "inbox";
   for (const int count : {1, 2, 3, 4}) {  // one of each kind is last
     const Segment segment = segment_of(count);
@@ -60,7 +60,7 @@ TEST_CASE("a last record torn at any byte is cut off, and its number is given ag
 }
 
 TEST_CASE("a header torn at any byte is an empty file, and is removed") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto folder = scratch / "inbox";
   for (std::size_t size = 0; size <= kSegmentHeaderBytes; ++size) {
     const auto inbox = must(open_with(folder, segment_header().substr(0, size)));
@@ -71,7 +71,7 @@ TEST_CASE("a header torn at any byte is an empty file, and is removed") {
 }
 
 TEST_CASE("a last record of which only zeros reached the disk is torn, from any byte on") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const Segment segment = segment_of(3);
   for (std::size_t zeros = segment.starts[2]; zeros < segment.bytes.size(); ++zeros) {
     CAPTURE(zeros);
@@ -88,14 +88,14 @@ TEST_CASE("a last record of which only zeros reached the disk is torn, from any 
 }
 
 TEST_CASE("a file of zeros only is empty") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = must(open_with(scratch / "inbox", std::string(5000, '\0')));
   CHECK(inbox->damaged() == 0);
   CHECK(inbox->last_sequence() == 0);
 }
 
 TEST_CASE("any one damaged byte in the middle costs one record and is counted") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const Segment segment = segment_of(5);
   for (std::size_t at = segment.starts[2]; at < segment.starts[3]; ++at) {
     CAPTURE(at);
@@ -110,7 +110,7 @@ TEST_CASE("any one damaged byte in the middle costs one record and is counted") 
 }
 
 TEST_CASE("a damaged header costs no record and is counted") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   for (std::size_t at = 0; at < kSegmentHeaderBytes; ++at) {
     std::string bytes = segment_of(2).bytes;
     bytes[at] = static_cast<char>(bytes[at] ^ 1);
@@ -121,7 +121,7 @@ TEST_CASE("a damaged header costs no record and is counted") {
 }
 
 TEST_CASE("damage in the first record of a high-numbered segment does not hide the second") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const std::uint64_t first = (std::uint64_t{1} << 40) + 7;
   std::string bytes = segment_header();
   for (const std::uint64_t sequence : {first, first + 1}) {
@@ -136,7 +136,7 @@ TEST_CASE("damage in the first record of a high-numbered segment does not hide t
 }
 
 TEST_CASE("damage that nothing readable follows is refused with what to do, and left alone") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const Segment segment = segment_of(3);
   std::string bytes = segment.bytes.substr(0, segment.starts[2]) + std::string(300, '\x55');
   const auto file = (scratch / "inbox") / segment_name(1);
@@ -152,7 +152,7 @@ TEST_CASE("damage that nothing readable follows is refused with what to do, and 
 }
 
 TEST_CASE("the same damage before a later readable file is passed over and counted") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const Segment segment = segment_of(3);
   const std::string bytes = segment.bytes.substr(0, segment.starts[2]) + std::string(300, '\x55');
   const auto folder = scratch / "inbox";
@@ -169,7 +169,7 @@ TEST_CASE("the same damage before a later readable file is passed over and count
 }
 
 TEST_CASE("a file of a newer format is refused and left alone") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   std::string bytes = segment_of(2).bytes;
   bytes[8] = 2;
   const std::uint32_t crc = crc32_of(bytes.substr(0, 12));
@@ -189,7 +189,7 @@ TEST_CASE("a file of a newer format is refused and left alone") {
 }
 
 TEST_CASE("records after a torn end that could not be cut are still found") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto folder = scratch / "inbox";
   std::filesystem::create_directories(folder);
   const Segment segment = segment_of(2);

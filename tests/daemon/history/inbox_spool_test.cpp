@@ -15,7 +15,7 @@
 #include "daemon/history/inbox.h"
 #include "daemon/history/inbox_segment.h"
 #include "samples.h"
-#include "scratch_folder.h"
+#include "test_files.h"
 
 namespace torpor::daemon {
 namespace {
@@ -64,7 +64,7 @@ class BrokenFolder {
 constexpr Duration kRetry = std::chrono::milliseconds(200);
 void wait_for_disk_retry() { std::this_thread::sleep_for(kRetry); }
 
-InboxOptions options_in(const ScratchFolder& scratch) {
+InboxOptions options_in(const TempFolder& scratch) {
   InboxOptions options;
   options.folder = scratch / "inbox";
   options.spool = scratch / "spool";
@@ -75,7 +75,7 @@ InboxOptions options_in(const ScratchFolder& scratch) {
 }
 
 TEST_CASE("a record that does not fit is taken back whole and stands in the spool") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   InboxOptions options = options_in(scratch);
   options.segment_bytes = 1u << 20;
   const auto inbox = must(Inbox::open(options, 0));
@@ -97,7 +97,7 @@ TEST_CASE("a record that does not fit is taken back whole and stands in the spoo
 
 TEST_CASE("every size of a short write leaves the file as it was") {
   for (rlim_t room = 0; room < 25; ++room) {
-    const ScratchFolder scratch;
+    const TempFolder scratch;
     const auto inbox = open_inbox(scratch / "inbox");
     must(inbox->append(tick(1)));
     const auto file = files_in(scratch / "inbox").at(0);
@@ -114,7 +114,7 @@ TEST_CASE("every size of a short write leaves the file as it was") {
 }
 
 TEST_CASE("without a spool a failure is an error, and the number is not used up") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   InboxOptions options = options_in(scratch);
   options.spool.clear();
   const auto inbox = must(Inbox::open(options, 0));
@@ -128,7 +128,7 @@ TEST_CASE("without a spool a failure is an error, and the number is not used up"
 }
 
 TEST_CASE("records go to the spool and come back to the disk by themselves, in one order") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const InboxOptions options = options_in(scratch);
   auto inbox = must(Inbox::open(options, 0));
   CHECK(must(inbox->append(tick(1))).kept == Kept::disk);
@@ -161,7 +161,7 @@ TEST_CASE("records go to the spool and come back to the disk by themselves, in o
 }
 
 TEST_CASE("a retry that fails keeps the spool going") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const InboxOptions options = options_in(scratch);
   const auto inbox = must(Inbox::open(options, 0));
   const BrokenFolder broken([&] {
@@ -177,7 +177,7 @@ TEST_CASE("a retry that fails keeps the spool going") {
 
 TEST_CASE(
     "the spool says when it is nearly full, refuses when full, and takes again after a fold") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   InboxOptions options = options_in(scratch);
   options.segment_bytes = 1u << 20;
   options.spool_limit = 8 * (kSegmentHeaderBytes + 25 * 8);  // eight parts of eight ticks and more
@@ -216,7 +216,7 @@ TEST_CASE(
 }
 
 TEST_CASE("a restart while the disk is well finds what the spool holds") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const InboxOptions options = options_in(scratch);
   {
     const auto inbox = must(Inbox::open(options, 0));
@@ -258,7 +258,7 @@ int fill_a_tiny_disk(const std::filesystem::path& mount_point, const std::filesy
 }
 
 TEST_CASE("a disk that is really full is left and found again when there is room") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   std::filesystem::create_directories(scratch / "disk");
   const pid_t child = ::fork();
   REQUIRE(child >= 0);

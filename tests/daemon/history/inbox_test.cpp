@@ -6,7 +6,7 @@
 
 #include "daemon/history/inbox_segment.h"
 #include "samples.h"
-#include "scratch_folder.h"
+#include "test_files.h"
 
 namespace torpor::daemon {
 namespace {
@@ -18,7 +18,7 @@ void append_ticks(Inbox& inbox, int count) {
 }
 
 TEST_CASE("records come back in order, as they were, numbered from one") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = open_inbox(scratch / "inbox");
   std::uint64_t next = 1;
   for (const InboxPayload& payload : one_of_each()) {
@@ -36,7 +36,7 @@ TEST_CASE("records come back in order, as they were, numbered from one") {
 }
 
 TEST_CASE("reading goes on from any number, again and again") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = open_inbox(scratch / "inbox");
   append_ticks(*inbox, 3);
   CHECK(numbers_of(inbox->read_after(0)) == Numbers{1, 2, 3});
@@ -48,7 +48,7 @@ TEST_CASE("reading goes on from any number, again and again") {
 }
 
 TEST_CASE("numbering continues after a restart, above what is on disk and what is folded") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   append_ticks(*open_inbox(scratch / "inbox"), 3);
   const auto again = open_inbox(scratch / "inbox", 2);
   CHECK(must(again->append(tick(0))).sequence == 4);
@@ -59,7 +59,7 @@ TEST_CASE("numbering continues after a restart, above what is on disk and what i
 }
 
 TEST_CASE("a full segment is followed by another, and folded ones are removed") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   InboxOptions options;
   options.folder = scratch / "inbox";
   options.segment_bytes = 200;
@@ -84,7 +84,7 @@ TEST_CASE("a full segment is followed by another, and folded ones are removed") 
 }
 
 TEST_CASE("the inbox stays small while it is folded as it grows") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = open_inbox(scratch / "inbox");
   std::uintmax_t largest = 0;
   for (int i = 0; i < 20000; ++i) {
@@ -102,7 +102,7 @@ TEST_CASE("the inbox stays small while it is folded as it grows") {
 }
 
 TEST_CASE("a number is never given twice, also when all was folded and removed") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   {
     const auto inbox = open_inbox(scratch / "inbox");
     append_ticks(*inbox, 5);
@@ -112,7 +112,7 @@ TEST_CASE("a number is never given twice, also when all was folded and removed")
 }
 
 TEST_CASE("threads append at once: every number once, every record once, in order") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = open_inbox(scratch / "inbox");
   constexpr int kThreads = 4;
   constexpr int kEach = 500;
@@ -153,7 +153,7 @@ TEST_CASE("threads append at once: every number once, every record once, in orde
 }
 
 TEST_CASE("a record of the largest size is taken, one byte more is refused and uses no number") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = open_inbox(scratch / "inbox");
   const std::size_t fixed = 9 + 8 + 1 + 4 * 4;  // a tell of empty texts
   TellRecord tell{kEvening, std::string(kLargestRecordBody - fixed, 'x'), "", "", "", false};
@@ -170,7 +170,7 @@ TEST_CASE("a record of the largest size is taken, one byte more is refused and u
 }
 
 TEST_CASE("with power-cut the records are the same") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   InboxOptions options;
   options.folder = scratch / "deep/inbox";
   options.power_cut = true;
@@ -179,7 +179,7 @@ TEST_CASE("with power-cut the records are the same") {
 }
 
 TEST_CASE("another process peeks without changing anything") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = open_inbox(scratch / "inbox");
   append_ticks(*inbox, 5);
   const auto file = files_in(scratch / "inbox").at(0);
@@ -196,7 +196,7 @@ TEST_CASE("another process peeks without changing anything") {
 }
 
 TEST_CASE("other files in the inbox's folder are left alone") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   append_ticks(*open_inbox(scratch / "inbox"), 1);
   write_bytes((scratch / "inbox") / "README", "mine");
   write_bytes((scratch / "inbox") / "0000000000000000000x.inbox", "mine");
@@ -208,7 +208,7 @@ TEST_CASE("other files in the inbox's folder are left alone") {
 }
 
 TEST_CASE("a folder that cannot be made is an error that names it") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   write_bytes(scratch / "file", "");
   InboxOptions options;
   options.folder = scratch / "file" / "inbox";

@@ -10,7 +10,7 @@
 #include "daemon/history/inbox.h"
 #include "daemon/history/store.h"
 #include "samples.h"
-#include "scratch_folder.h"
+#include "test_files.h"
 
 namespace {
 std::atomic<int> file_syncs = 0;
@@ -43,7 +43,7 @@ std::unique_ptr<Inbox> inbox_that_survives(const std::filesystem::path& folder, 
 }
 
 TEST_CASE("each append is synced, a new file's name too") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = inbox_that_survives(scratch / "inbox", true);
   const auto append = [&] { must(inbox->append(tick(1))); };
   CHECK(syncs_of(append) == 2);
@@ -52,7 +52,7 @@ TEST_CASE("each append is synced, a new file's name too") {
 }
 
 TEST_CASE("for a crash nothing is synced: the kernel has the bytes") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = inbox_that_survives(scratch / "inbox", false);
   CHECK(syncs_of([&] {
           for (int i = 0; i < 100; ++i) must(inbox->append(tick(i)));
@@ -61,7 +61,7 @@ TEST_CASE("for a crash nothing is synced: the kernel has the bytes") {
 
 TEST_CASE("each commit of the history is synced with power-cut, and not without") {
   for (const bool power_cut : {true, false}) {
-    const ScratchFolder scratch;
+    const TempFolder scratch;
     const auto store = must(Store::open(scratch / "h", power_cut));
     must(store->put_note("first", "the log's header is written with it"));
     const int syncs = syncs_of([&] {

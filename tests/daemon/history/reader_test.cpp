@@ -13,7 +13,7 @@
 
 #include "daemon/history/store.h"
 #include "samples.h"
-#include "scratch_folder.h"
+#include "test_files.h"
 
 namespace torpor::daemon {
 namespace {
@@ -56,7 +56,7 @@ int as_nobody(const std::function<int()>& check) {
 }
 
 TEST_CASE("no history and no inbox: says so, and what to do; nothing is made") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto reader = Reader::open(scratch / "history.sqlite3", scratch / "spool");
   REQUIRE_FALSE(reader);
   CHECK(reader.error().kind == ErrorKind::not_found);
@@ -67,7 +67,7 @@ TEST_CASE("no history and no inbox: says so, and what to do; nothing is made") {
 }
 
 TEST_CASE("an inbox without a history yet is read alone") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto inbox = open_inbox(inbox_folder(scratch / "h"));
   must(inbox->append(message({temperature(21, kEvening)})));
   const auto reader = must(Reader::open(scratch / "h", {}));
@@ -79,7 +79,7 @@ TEST_CASE("an inbox without a history yet is read alone") {
 }
 
 TEST_CASE("rows and inbox are one series, and the first one kept wins") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = must(Store::open(scratch / "h", false));
   const auto inbox = open_inbox(inbox_folder(scratch / "h"));
   const auto at = [](int second) { return kEvening + std::chrono::seconds(second); };
@@ -102,7 +102,7 @@ TEST_CASE("rows and inbox are one series, and the first one kept wins") {
 }
 
 TEST_CASE("a record that was folded is not read from the inbox again") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = must(Store::open(scratch / "h", false));
   const auto inbox = open_inbox(inbox_folder(scratch / "h"));
   must(inbox->append(message({temperature(1, kEvening)})));
@@ -114,7 +114,7 @@ TEST_CASE("a record that was folded is not read from the inbox again") {
 }
 
 TEST_CASE("records in the spool are read too") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = must(Store::open(scratch / "h", false));
   InboxOptions options;
   options.folder = scratch / "elsewhere";
@@ -159,7 +159,7 @@ TEST_CASE("merged series equal a plain reference over random histories") {
   };
   for (int round = 0; round < 40; ++round) {
     CAPTURE(round);
-    const ScratchFolder scratch;
+    const TempFolder scratch;
     const auto store = must(Store::open(scratch / "h", false));
     const auto inbox = open_inbox(inbox_folder(scratch / "h"));
     NaiveHistory naive;
@@ -193,7 +193,7 @@ TEST_CASE("merged series equal a plain reference over random histories") {
 }
 
 TEST_CASE("a reader keeps its moment while the writer goes on") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = must(Store::open(scratch / "h", false));
   const auto inbox = open_inbox(inbox_folder(scratch / "h"));
   must(inbox->append(message({temperature(1, kEvening)})));
@@ -229,7 +229,7 @@ TEST_CASE("a reader keeps its moment while the writer goes on") {
 
 TEST_CASE(
     "while another process appends and folds, a reader sees all that was kept, without holes") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   struct Shared {
     std::atomic<int> kept = 0;
     std::atomic<bool> stop = false;
@@ -276,7 +276,7 @@ int count_as_reader(const std::filesystem::path& file) {
 }
 
 // The history in a folder where only its owner may write.
-std::filesystem::path history_in_closed_folder(const ScratchFolder& scratch) {
+std::filesystem::path history_in_closed_folder(const TempFolder& scratch) {
   ::chmod((scratch / "").c_str(), 0755);
   const auto file = scratch / "closed/h";
   const auto store = must(Store::open(file, false));
@@ -285,7 +285,7 @@ std::filesystem::path history_in_closed_folder(const ScratchFolder& scratch) {
 }
 
 TEST_CASE("who may not write in the folder can read after a clean stop") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = history_in_closed_folder(scratch);
   ::chmod(file.parent_path().c_str(), 0555);
   CHECK(as_nobody([&] { return count_as_reader(file); }) == 1);
@@ -293,7 +293,7 @@ TEST_CASE("who may not write in the folder can read after a clean stop") {
 }
 
 TEST_CASE("who may not write in the folder can read when only the history file is there") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = history_in_closed_folder(scratch);
   std::filesystem::remove(file.string() + "-wal");
   std::filesystem::remove(file.string() + "-shm");
@@ -304,7 +304,7 @@ TEST_CASE("who may not write in the folder can read when only the history file i
 }
 
 TEST_CASE("who may not write in the folder can read while the writer runs") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto file = history_in_closed_folder(scratch);
   const auto store = must(Store::open(file, false));
   must(store->put_reading(temperature(2, kEvening + Duration(1))));
@@ -314,7 +314,7 @@ TEST_CASE("who may not write in the folder can read while the writer runs") {
 }
 
 TEST_CASE("a reader changes nothing") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   {
     const auto store = must(Store::open(scratch / "h", false));
     must(store->put_reading(temperature(1, kEvening)));
@@ -325,7 +325,7 @@ TEST_CASE("a reader changes nothing") {
 }
 
 TEST_CASE("a long series comes in order through the cursor while another one is open") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = must(Store::open(scratch / "h", false));
   must(store->begin());
   constexpr int kRows = 50000;

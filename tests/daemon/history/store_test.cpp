@@ -7,7 +7,7 @@
 #include <limits>
 
 #include "samples.h"
-#include "scratch_folder.h"
+#include "test_files.h"
 
 namespace torpor::daemon {
 namespace {
@@ -37,7 +37,7 @@ rules::SensorSpec spec(std::string id, std::string place) {
 }
 
 TEST_CASE("readings come back in order of measured-at, within [from, to)") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   for (const int second : {3, 1, 2}) {
     CHECK(must(store->put_reading(temperature(20 + second, kEvening + Duration(second)))) ==
@@ -65,7 +65,7 @@ TEST_CASE("readings come back in order of measured-at, within [from, to)") {
 }
 
 TEST_CASE("the last reading before a moment excludes that moment") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   must(store->put_reading(temperature(21, kEvening)));
   must(store->put_reading(temperature(22, kEvening + Duration(10))));
@@ -82,7 +82,7 @@ TEST_CASE("the last reading before a moment excludes that moment") {
 }
 
 TEST_CASE("the same key with the same value is known, with another it conflicts, the first stays") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   const Reading first = temperature(21, kEvening);
   CHECK(must(store->find_reading(first)) == Stored::fresh);
@@ -103,7 +103,7 @@ TEST_CASE("the same key with the same value is known, with another it conflicts,
 }
 
 TEST_CASE("raw values keep every bit") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   using Limits = std::numeric_limits<double>;
   const std::vector<double> values = {0.0,
@@ -132,7 +132,7 @@ TEST_CASE("raw values keep every bit") {
 }
 
 TEST_CASE("a value that is not a number is refused") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   for (const double raw :
        {std::numeric_limits<double>::quiet_NaN(), std::numeric_limits<double>::infinity()}) {
@@ -143,7 +143,7 @@ TEST_CASE("a value that is not a number is refused") {
 }
 
 TEST_CASE("times, units and marks of a reading come back whatever they are") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   Reading odd = temperature(-459.67, kNever);
   odd.unit = Unit::fahrenheit;
@@ -156,7 +156,7 @@ TEST_CASE("times, units and marks of a reading come back whatever they are") {
 }
 
 TEST_CASE("a sensor's first placement holds from the beginning, a change from its own moment") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   rules::SensorSpec probe{"p7",
                           "",
@@ -182,7 +182,7 @@ TEST_CASE("a sensor's first placement holds from the beginning, a change from it
 }
 
 TEST_CASE("every way of sensing is stored") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   using rules::Senses;
   for (const Senses senses : {Senses::air, Senses::headspace, Senses::glass, Senses::culture}) {
@@ -195,7 +195,7 @@ TEST_CASE("every way of sensing is stored") {
 }
 
 TEST_CASE("the journal is append-only") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   const JournalEntry first{1, kEvening, kEvening + Duration(1), "Anna", "open B-07", "{\"act\":1}"};
   const JournalEntry third{3, kEvening, kEvening, "", "", "{}"};
@@ -212,7 +212,7 @@ TEST_CASE("the journal is append-only") {
 }
 
 TEST_CASE("alerts keep their latest body, changes keep each") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   must(store->put_alert({2, true, "b"}));
   must(store->put_alert({1, true, "a"}));
@@ -231,7 +231,7 @@ TEST_CASE("alerts keep their latest body, changes keep each") {
 }
 
 TEST_CASE("the outbox keeps order and bytes, an id waits once") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   const OutboxMessage first{"z", "torpor/c/notice", "Wärme: 27 °C", false, ""};
   const OutboxMessage second{"a", "torpor/c/answer", "yes", true, {"\0\xff\x80", 3}};
@@ -245,7 +245,7 @@ TEST_CASE("the outbox keeps order and bytes, an id waits once") {
 }
 
 TEST_CASE("the last thousand answers are kept") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   must(store->begin());
   for (int i = 0; i <= kAnswersKept; ++i) {
@@ -261,7 +261,7 @@ TEST_CASE("the last thousand answers are kept") {
 }
 
 TEST_CASE("snapshot and notes hold the latest") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   CHECK(store->snapshot().sequence == 0);
   CHECK(store->snapshot().bytes.empty());
@@ -278,7 +278,7 @@ TEST_CASE("snapshot and notes hold the latest") {
 }
 
 TEST_CASE("a rollback leaves everything as it was") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   must(store->put_snapshot(1, "one"));
   must(store->begin());
@@ -313,7 +313,7 @@ TEST_CASE("a rollback leaves everything as it was") {
 }
 
 TEST_CASE("transactions do not nest, and there must be one to commit") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   const auto store = open_store(scratch / "h.sqlite3");
   CHECK(store->commit().error().kind == ErrorKind::invalid);
   store->rollback();
@@ -325,7 +325,7 @@ TEST_CASE("transactions do not nest, and there must be one to commit") {
 }
 
 TEST_CASE("what was not committed when the store closed is gone") {
-  const ScratchFolder scratch;
+  const TempFolder scratch;
   {
     const auto store = open_store(scratch / "h.sqlite3");
     must(store->begin());

@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "tests/daemon/link/child_process.h"
+#include "tests/daemon/temp_folder.h"
 
 namespace torpor::testing {
 
@@ -59,7 +60,7 @@ class Broker {
   [[nodiscard]] std::string uri() const;  // mqtt:// or mqtts://127.0.0.1:port
   [[nodiscard]] std::string uri(const std::string& host) const;  // with another name for it
   [[nodiscard]] const BrokerOptions& options() const { return options_; }
-  [[nodiscard]] const std::string& folder() const { return folder_.path(); }
+  [[nodiscard]] std::string folder() const { return folder_.text(); }
   [[nodiscard]] bool running();
 
   // Everything it logged since the first start (log_type all: connects, subscribes, packets).
@@ -73,7 +74,7 @@ class Broker {
   void write_passwords();
 
   BrokerOptions options_;
-  TemporaryFolder folder_;
+  tests::TempFolder folder_;
   int port_ = 0;
   std::unique_ptr<ChildProcess> process_;
 };

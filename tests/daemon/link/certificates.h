@@ -4,6 +4,7 @@
 #include <string>
 
 #include "tests/daemon/link/child_process.h"
+#include "tests/daemon/temp_folder.h"
 
 namespace torpor::testing {
 
@@ -16,13 +17,13 @@ class CertificateAuthority {
  public:
   explicit CertificateAuthority(const std::string& name);
 
-  [[nodiscard]] std::string certificate() const { return folder_.path() + "/authority.pem"; }
+  [[nodiscard]] std::string certificate() const { return folder_.text() + "/authority.pem"; }
   // For a server or client. `alternative` is openssl's: "DNS:cellar.lan" or "IP:127.0.0.1".
   [[nodiscard]] IssuedCertificate issue(const std::string& name, const std::string& alternative,
                                         int days = 30);
 
  private:
-  TemporaryFolder folder_;
+  tests::TempFolder folder_;
 };
 
 }  // namespace torpor::testing

@@ -138,15 +138,4 @@ std::string run_command(const std::vector<std::string>& arguments) {
   return output;
 }
 
-TemporaryFolder::TemporaryFolder() {
-  std::string pattern = (std::filesystem::temp_directory_path() / "torpor-test-XXXXXX").string();
-  if (::mkdtemp(pattern.data()) == nullptr) throw std::runtime_error("mkdtemp failed");
-  path_ = pattern;
-}
-
-TemporaryFolder::~TemporaryFolder() {
-  std::error_code ignored;  // a folder left in /tmp is not worth a failed test
-  std::filesystem::remove_all(path_, ignored);
-}
-
 }  // namespace torpor::testing

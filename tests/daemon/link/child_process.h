@@ -66,17 +66,4 @@ class ChildProcess {
 // when it fails.
 std::string run_command(const std::vector<std::string>& arguments);
 
-// An empty folder of its own that is removed with all it holds.
-class TemporaryFolder {
- public:
-  TemporaryFolder();
-  ~TemporaryFolder();
-  TemporaryFolder(const TemporaryFolder&) = delete;
-  TemporaryFolder& operator=(const TemporaryFolder&) = delete;
-  [[nodiscard]] const std::string& path() const { return path_; }
-
- private:
-  std::string path_;
-};
-
 }  // namespace torpor::testing

@@ -1,4 +1,5 @@
 #include "tests/daemon/link/raw_client.h"
+#include "tests/daemon/temp_folder.h"
 
 #include <atomic>
 #include <fstream>
@@ -26,8 +27,8 @@ std::vector<std::string> arguments(const std::string& program, const Broker& bro
 }  // namespace
 
 void raw_publish(const Broker& broker, const RawPublication& publication, const RawUser& user) {
-  TemporaryFolder folder;
-  const std::string file = folder.path() + "/payload";
+  tests::TempFolder folder;
+  const std::string file = folder.text() + "/payload";
   std::ofstream(file, std::ios::binary) << publication.payload;
   auto command = arguments("mosquitto_pub", broker, user);
   command.insert(command.end(),
@@ -40,8 +41,8 @@ void raw_publish(const Broker& broker, const RawPublication& publication, const 
 void raw_publish_lines(const Broker& broker, const std::string& topic,
                        const std::vector<std::string>& lines, const RawUser& user) {
   // Its standard input is a file through a shell's redirection; the names are our own.
-  TemporaryFolder folder;
-  const std::string file = folder.path() + "/lines";
+  tests::TempFolder folder;
+  const std::string file = folder.text() + "/lines";
   {
     std::ofstream out(file);
     for (const std::string& line : lines) out << line << "\n";

@@ -34,6 +34,10 @@ std::vector<std::string> LiveView::places() const {
 
 std::vector<rules::Alert> LiveView::open_alerts() const { return watch_.open_alerts(); }
 
+std::optional<rules::culture::JarModel> LiveView::model(std::string_view jar) const {
+  return watch_.jar_model(jar);
+}
+
 std::string LiveView::air_words(std::string_view place) const {
   const rules::SpokenAir air = watch_.air_at(place);
   if (!air.temperature || !air.temperature_speaker) return "no live reading of the air";

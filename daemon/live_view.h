@@ -22,6 +22,7 @@ class LiveView : public LedgerView {
   [[nodiscard]] std::string describe_jar(const Jar& jar) const override;
   [[nodiscard]] std::string describe_place(std::string_view place) const override;
   [[nodiscard]] std::vector<rules::Alert> open_alerts() const override;
+  [[nodiscard]] std::optional<rules::culture::JarModel> model(std::string_view jar) const override;
 
  private:
   [[nodiscard]] std::string air_words(std::string_view place) const;

@@ -9,6 +9,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <variant>
 #include <vector>
 
 #include <tl/expected.hpp>
@@ -26,11 +27,22 @@ struct Stay {  // [from, to); to nullopt: still there
   friend bool operator==(const Stay&, const Stay&) = default;
 };
 
+// What was done to a jar, or seen of it, that its model takes. Moves are stays.
+struct JarEvent {
+  Instant at;
+  std::uint64_t entry = 0;  // of the journal
+  std::variant<rules::culture::Act, rules::culture::Observation> what;
+  friend bool operator==(const JarEvent&, const JarEvent&) = default;
+};
+
 struct Jar {
-  NewJar made;              // as registered; `made.jar` spelled as first registered
-  Instant registered_at;    // happened-at of the registration: first stay's begin
-  std::vector<Stay> stays;  // in order, without overlap
+  NewJar made;                   // as registered; `made.jar` spelled as first registered
+  Instant registered_at;         // happened-at of the registration: first stay's begin
+  std::vector<Stay> stays;       // in order, without overlap
+  std::vector<JarEvent> events;  // by time, then by entry; what was withdrawn is not among them
   std::optional<Instant> retired_at;
+  // What the model knows of how it was made.
+  [[nodiscard]] rules::culture::JarRecipe recipe() const;
   // Closed date if told, else the start of the first stay.
   [[nodiscard]] Instant closed() const;
   // The stay that holds `t`; nullptr: before the first, or retired.
@@ -56,6 +68,10 @@ class LedgerView {
   [[nodiscard]] virtual std::string describe_jar(const Jar& jar) const = 0;  // one line each
   [[nodiscard]] virtual std::string describe_place(std::string_view place) const = 0;
   [[nodiscard]] virtual std::vector<rules::Alert> open_alerts() const = 0;
+  // A copy of the jar's model at the engine's now, to say what an act leads to; nullopt: it has
+  // none.
+  [[nodiscard]] virtual std::optional<rules::culture::JarModel> model(
+      std::string_view jar) const = 0;
 };
 
 class Ledger {

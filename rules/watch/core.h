@@ -113,6 +113,10 @@ class Watch::Core {
   void apply(const ReadingsInput& input);
   void apply(const JarPlacedInput& input);
   void apply(const JarRetiredInput& input);
+  void apply(const JarClosedInput&) {}
+  void apply(const JarActInput&) {}
+  void apply(const JarObservedInput&) {}
+  void apply(const JarOutdatedInput&) {}
   void apply(const SeenInput& input);
   void apply(const LinkInput& input);
   void apply(const TickInput&) {}

@@ -52,6 +52,8 @@ std::optional<Reading> Watch::newest_trusted(std::string_view sensor, Quantity q
 
 SpokenAir Watch::air_at(std::string_view place) const { return core_->air_at(place); }
 
+std::optional<culture::JarModel> Watch::jar_model(std::string_view) const { return std::nullopt; }
+
 std::string Watch::snapshot() const { return core_->snapshot(); }
 
 tl::expected<void, std::string> Watch::restore(std::string_view bytes) {

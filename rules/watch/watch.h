@@ -20,6 +20,9 @@
 #include <tl/expected.hpp>
 
 #include "rules/book/rule.h"
+#include "rules/culture/act.h"
+#include "rules/culture/jar_model.h"
+#include "rules/culture/recipe.h"
 #include "rules/watch/air_speaker.h"
 #include "rules/watch/layout.h"
 #include "sensors/reading.h"
@@ -60,6 +63,30 @@ struct JarRetiredInput {
   std::string jar;
   Instant at;
 };
+// What was told of a jar when it was closed: its model begins. Follows its JarPlacedInput; a jar
+// without one has no model and its quantities are unknown.
+struct JarClosedInput {
+  std::string jar;
+  std::string stage;  // chooses the culture profile
+  culture::JarRecipe recipe;
+};
+// What was done to a jar, but for moves and retiring, and what was seen of it. `at` may lie in the
+// past.
+struct JarActInput {
+  std::string jar;
+  Instant at;
+  culture::Act act;
+};
+struct JarObservedInput {
+  std::string jar;
+  Instant at;
+  culture::Observation observation;
+};
+// Something told about this jar was withdrawn or corrected: its model does not follow from what was
+// told any more and is worked out anew.
+struct JarOutdatedInput {
+  std::string jar;
+};
 // Someone has seen one alert, or all standing ones.
 struct SeenInput {
   std::optional<std::uint64_t> alert;
@@ -73,7 +100,8 @@ struct LinkInput {
 struct TickInput {};
 
 using Input =
-    std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, SeenInput, LinkInput, TickInput>;
+    std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput, JarActInput,
+                 JarObservedInput, JarOutdatedInput, SeenInput, LinkInput, TickInput>;
 
 // ---- outputs ----------------------------------------------------------------------------------
 
@@ -165,6 +193,10 @@ class Watch {
                                                       Quantity quantity) const;
   // What its speakers say of a place's air at the engine's now, as the rules see it.
   [[nodiscard]] SpokenAir air_at(std::string_view place) const;
+
+  // A copy of a jar's model at the engine's now; nullopt: none such, or nothing was told of what is
+  // in it.
+  [[nodiscard]] std::optional<culture::JarModel> jar_model(std::string_view jar) const;
 
   // Everything that future steps depend on, as bytes; restore() of it into a Watch with the same
   // settings continues exactly. With changed settings what still exists is carried over: alerts of

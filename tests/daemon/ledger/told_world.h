@@ -48,6 +48,9 @@ class World final : public LedgerView {
     return std::string(place) + ": 14.2 degrees";
   }
   std::vector<rules::Alert> open_alerts() const override { return alerts; }
+  std::optional<rules::culture::JarModel> model(std::string_view) const override {
+    return std::nullopt;
+  }
 
   std::vector<std::string> known_places = {"cellar", "cellar/shelf-1", "cellar/shelf-2", "outside",
                                            "North Loft"};

@@ -177,6 +177,13 @@ class FileInbox final : public Inbox {
 };
 
 tl::expected<Inbox::Appended, Error> FileInbox::append(const InboxPayload& payload) {
+  if (const auto* model = std::get_if<JarModelRecord>(&payload);
+      model != nullptr && model->bytes.size() > kLargestJarModel) {
+    return tl::unexpected(
+        Error{ErrorKind::invalid, fmt::format("the model of jar {} takes {} bytes, the inbox takes "
+                                              "models of up to {}",
+                                              model->jar, model->bytes.size(), kLargestJarModel)});
+  }
   EncodedRecord record(payload);
   if (record.too_large()) {
     return tl::unexpected(Error{

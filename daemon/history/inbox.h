@@ -50,7 +50,20 @@ struct TickRecord {
   friend bool operator==(const TickRecord&, const TickRecord&) = default;
 };
 
-using InboxPayload = std::variant<ReadingsRecord, TellRecord, LinkRecord, TickRecord>;
+// A jar's model that was computed anew off the strand, taken over at its place among the inputs.
+// The inbox does not look inside `bytes`.
+struct JarModelRecord {
+  std::string jar;
+  std::uint64_t revision = 0;  // of the jar's acts that it was computed from
+  Instant at;                  // up to which moment
+  std::string bytes;           // at most kLargestJarModel
+  friend bool operator==(const JarModelRecord&, const JarModelRecord&) = default;
+};
+// Several times what a model with all its layers, members and air memory takes.
+inline constexpr std::size_t kLargestJarModel = 64u << 10;
+
+using InboxPayload =
+    std::variant<ReadingsRecord, TellRecord, LinkRecord, TickRecord, JarModelRecord>;
 struct InboxRecord {
   std::uint64_t sequence = 0;
   InboxPayload payload;

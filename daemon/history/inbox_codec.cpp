@@ -1,4 +1,4 @@
-// payload   = readings | tell | link | tick
+// payload   = readings | tell | link | tick | jar_model
 // readings  = received:i64 digest:u64 redelivered:bool
 //             sensors:u32 { id:text }            ids of the record, each once
 //             count:u32 { reading }
@@ -8,6 +8,7 @@
 //             correlation:text
 // link      = at:i64 connected:bool
 // tick      = at:i64
+// jar_model = at:i64 revision:u64 jar:text bytes:text        bytes: at most kLargestJarModel
 // text      = size:u32 { byte }        bool = u8, 0 or 1        f64 = IEEE 754 binary64
 // Times are Unix milliseconds. All numbers are little-endian.
 #include "daemon/history/inbox_codec.h"
@@ -65,6 +66,12 @@ struct PayloadWriter {
     put_number(bytes, static_cast<std::uint8_t>(record.connected));
   }
   void operator()(const TickRecord& record) const { put_signed(bytes, unix_ms(record.at)); }
+  void operator()(const JarModelRecord& record) const {
+    put_signed(bytes, unix_ms(record.at));
+    put_number(bytes, record.revision);
+    put_text(bytes, record.jar);
+    put_text(bytes, record.bytes);
+  }
 };
 
 std::optional<bool> truth(std::uint8_t byte) {
@@ -135,6 +142,16 @@ std::optional<InboxPayload> read_link(ByteReader& bytes) {
   return record;
 }
 
+std::optional<InboxPayload> read_jar_model(ByteReader& bytes) {
+  JarModelRecord record;
+  record.at = instant_of(bytes.signed_number());
+  record.revision = bytes.number<std::uint64_t>();
+  record.jar = bytes.text();
+  record.bytes = bytes.text();
+  if (record.bytes.size() > kLargestJarModel) return std::nullopt;
+  return record;
+}
+
 std::optional<InboxPayload> read_payload(RecordKind kind, ByteReader& bytes) {
   switch (kind) {
     case RecordKind::readings:
@@ -145,6 +162,8 @@ std::optional<InboxPayload> read_payload(RecordKind kind, ByteReader& bytes) {
       return read_link(bytes);
     case RecordKind::tick:
       return TickRecord{instant_of(bytes.signed_number())};
+    case RecordKind::jar_model:
+      return read_jar_model(bytes);
   }
   return std::nullopt;
 }
@@ -157,6 +176,7 @@ RecordKind record_kind(const InboxPayload& payload) {
     RecordKind operator()(const TellRecord&) const { return RecordKind::tell; }
     RecordKind operator()(const LinkRecord&) const { return RecordKind::link; }
     RecordKind operator()(const TickRecord&) const { return RecordKind::tick; }
+    RecordKind operator()(const JarModelRecord&) const { return RecordKind::jar_model; }
   };
   return std::visit(Kind{}, payload);
 }

@@ -49,11 +49,11 @@ TEST_CASE("a payload that is cut short or has a byte too many is refused at ever
   }
 }
 
-TEST_CASE("kinds outside of 1 to 4 are refused") {
+TEST_CASE("kinds outside of 1 to 5 are refused") {
   const std::string bytes = encoded(TickRecord{kEvening});
   CHECK(decode_payload(4, bytes));
   CHECK_FALSE(decode_payload(0, bytes));
-  CHECK_FALSE(decode_payload(5, bytes));
+  CHECK_FALSE(decode_payload(6, bytes));
   CHECK_FALSE(decode_payload(255, bytes));
 }
 
@@ -104,6 +104,13 @@ TEST_CASE("a sensor's id is written once for all its readings") {
 TEST_CASE("an empty message of no readings is a record too") {
   const InboxPayload payload = ReadingsRecord{kEvening, {}, 1, false};
   CHECK(decode_payload(1, encoded(payload)) == payload);
+}
+
+TEST_CASE("a jar's model is taken up to its largest size and not beyond") {
+  JarModelRecord record{"B-07", 1, kEvening, std::string(kLargestJarModel, 'm')};
+  CHECK(decode_payload(5, encoded(record)) == InboxPayload(record));
+  record.bytes += 'm';
+  CHECK_FALSE(decode_payload(5, encoded(record)));
 }
 
 TEST_CASE("the checksum is CRC-32/ISO-HDLC") {

@@ -27,10 +27,10 @@ TEST_CASE("records come back in order, as they were, numbered from one") {
     CHECK(appended.kept == Kept::disk);
   }
   const auto records = inbox->read_after(0);
-  REQUIRE(records.size() == 4);
-  for (std::size_t i = 0; i < 4; ++i) CHECK(records[i].payload == one_of_each()[i]);
-  CHECK(numbers_of(records) == Numbers{1, 2, 3, 4});
-  CHECK(inbox->last_sequence() == 4);
+  REQUIRE(records.size() == one_of_each().size());
+  for (std::size_t i = 0; i < records.size(); ++i) CHECK(records[i].payload == one_of_each()[i]);
+  CHECK(numbers_of(records) == Numbers{1, 2, 3, 4, 5});
+  CHECK(inbox->last_sequence() == 5);
   CHECK(inbox->damaged() == 0);
   CHECK_FALSE(inbox->disk_fault());
 }

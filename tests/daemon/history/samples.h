@@ -46,7 +46,8 @@ inline std::vector<InboxPayload> one_of_each() {
                           true};
   TellRecord tell{kEvening, "seen alert 12", "Anna", "torpor/cellar/answer/x", {"\0\xff\x01", 3},
                   true};
-  return {readings, tell, LinkRecord{kEvening, true}, TickRecord{kEvening}};
+  return {readings, tell, LinkRecord{kEvening, true}, TickRecord{kEvening},
+          JarModelRecord{"B-07", 3, kEvening, {"\0model\xff", 7}}};
 }
 
 // The value of a result, or a failed test with its text.

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "daemon/history/history_tables.h"
+#include "daemon/history/jar_rows.h"
 #include "daemon/history/merged_readings.h"
 #include "daemon/history/reading_rows.h"
 #include "daemon/history/schema.h"
@@ -71,6 +72,13 @@ class FileReader final : public Reader {
   }
   std::optional<std::string> note(std::string_view name) const override {
     return value_or_fault(read_note(*database_, name));
+  }
+  std::vector<StoredJarModel> jar_models() const override {
+    return value_or_fault(read_model_rows(*database_));
+  }
+  std::optional<StoredJarCheckpoint> jar_checkpoint_before(std::string_view jar,
+                                                           Instant at) const override {
+    return value_or_fault(read_checkpoint_before(*database_, jar, at));
   }
   std::optional<Error> fault() const override { return fault_; }
 

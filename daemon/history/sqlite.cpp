@@ -136,6 +136,10 @@ void Statement::reset() {
   if (statement_ != nullptr) failed_ = SQLITE_OK;
 }
 
+bool Statement::is_null(int column) const {
+  return sqlite3_column_type(statement_, column) == SQLITE_NULL;
+}
+
 std::int64_t Statement::integer(int column) const {
   return sqlite3_column_int64(statement_, column);
 }

@@ -42,6 +42,7 @@ class Statement {
   void reset();
 
   // Columns count from 0. Precondition: a row stands ready.
+  [[nodiscard]] bool is_null(int column) const;
   [[nodiscard]] std::int64_t integer(int column) const;
   [[nodiscard]] double real(int column) const;
   [[nodiscard]] std::string text(int column) const;  // also of blobs, byte for byte

@@ -8,7 +8,9 @@
 #include <utility>
 
 #include "daemon/history/disk_error.h"
+#include "daemon/history/history_copy.h"
 #include "daemon/history/history_tables.h"
+#include "daemon/history/jar_rows.h"
 #include "daemon/history/reading_rows.h"
 #include "daemon/history/schema.h"
 #include "daemon/history/sqlite.h"
@@ -47,6 +49,19 @@ class FileStore final : public Store {
                                        std::string_view answer) override;
   tl::expected<void, Error> put_snapshot(std::uint64_t sequence, std::string_view bytes) override;
   tl::expected<void, Error> put_note(std::string_view name, std::string_view text) override;
+  tl::expected<void, Error> put_jar_model(std::string_view jar, std::string_view bytes) override {
+    return if_ready([&] { return put_model_row(*database_, jar, bytes); });
+  }
+  tl::expected<void, Error> remove_jar_model(std::string_view jar) override {
+    return if_ready([&] { return remove_model_row(*database_, jar); });
+  }
+  tl::expected<void, Error> put_jar_checkpoint(std::string_view jar, Instant at,
+                                               std::string_view bytes) override {
+    return if_ready([&] { return put_checkpoint_row(*database_, jar, at, bytes); });
+  }
+  tl::expected<void, Error> remove_jar_checkpoints(std::string_view jar, Instant from) override {
+    return if_ready([&] { return remove_checkpoint_rows(*database_, jar, from); });
+  }
 
   std::optional<std::string> answer(std::string_view correlation) const override {
     return value_or_fault(read_answer(*database_, correlation));
@@ -67,12 +82,24 @@ class FileStore final : public Store {
   std::optional<Instant> newest_measured() const override {
     return value_or_fault(newest_row(*database_));
   }
+  std::vector<StoredJarModel> jar_models() const override {
+    return value_or_fault(read_model_rows(*database_));
+  }
+  std::optional<StoredJarCheckpoint> jar_checkpoint_before(std::string_view jar,
+                                                           Instant at) const override {
+    return value_or_fault(read_checkpoint_before(*database_, jar, at));
+  }
   std::optional<Error> fault() const override { return fault_; }
 
  private:
   // SQLite rolls a transaction back by itself when the disk is full or faulty. What is written
   // after that would be committed call by call: half a step of the world.
   tl::expected<void, Error> ready() const;
+  template <class Write>
+  tl::expected<void, Error> if_ready(const Write& write) const {
+    if (auto able = ready(); !able) return able;
+    return write();
+  }
   template <class Value>
   Value value_or_fault(tl::expected<Value, Error> result) const {
     if (result) return std::move(*result);
@@ -276,6 +303,26 @@ std::string connection_settings(bool power_cut) {
       power_cut ? "FULL" : "NORMAL");
 }
 
+tl::expected<void, Error> bring_to_current_keeping_a_copy(Database& database, SchemaState state,
+                                                          const std::filesystem::path& file) {
+  if (state == SchemaState::current) return {};
+  std::filesystem::path copy;
+  if (state == SchemaState::older) {
+    const auto version = database.integer("PRAGMA user_version");
+    if (!version) return tl::unexpected(version.error());
+    auto kept = keep_copy(database, beside(file, fmt::format(".v{}", *version)));
+    if (!kept) return tl::unexpected(kept.error());
+    copy = std::move(*kept);
+  }
+  auto current = bring_to_current(database);
+  if (!current && !copy.empty()) {
+    // The file is as it was: one copy more with each attempt would only fill the disk.
+    std::error_code left_behind;
+    std::filesystem::remove(copy, left_behind);
+  }
+  return current;
+}
+
 }  // namespace
 
 tl::expected<std::unique_ptr<Store>, Error> Store::open(const std::filesystem::path& file,
@@ -297,7 +344,7 @@ tl::expected<std::unique_ptr<Store>, Error> Store::open(const std::filesystem::p
   if (auto set = (*database)->execute(connection_settings(power_cut)); !set) {
     return tl::unexpected(set.error());
   }
-  if (auto current = bring_to_current(**database); !current) {
+  if (auto current = bring_to_current_keeping_a_copy(**database, *state, file); !current) {
     return tl::unexpected(current.error());
   }
   (*database)->keep_files_beside();

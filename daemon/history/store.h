@@ -22,7 +22,7 @@
 namespace torpor::daemon {
 
 // The schema this program writes. A file with a higher one is refused (kind newer_version).
-inline constexpr int kSchemaVersion = 1;
+inline constexpr int kSchemaVersion = 2;
 
 // A sensor's placement and the instant from which it holds. The first one of a sensor holds from
 // the beginning of time, so that an imported past has a place.
@@ -67,6 +67,18 @@ struct OutboxMessage {
   friend bool operator==(const OutboxMessage&, const OutboxMessage&) = default;
 };
 
+// A jar's model as its owner wrote it down; the store does not look inside.
+struct StoredJarModel {
+  std::string jar;
+  std::string bytes;
+  friend bool operator==(const StoredJarModel&, const StoredJarModel&) = default;
+};
+struct StoredJarCheckpoint {
+  Instant at;
+  std::string bytes;
+  friend bool operator==(const StoredJarCheckpoint&, const StoredJarCheckpoint&) = default;
+};
+
 enum class Stored { fresh, known, conflicting };  // new; same key and value; same key, other value
 
 // Readings of one sensor and quantity in order of measured-at. It must not outlive its reader.
@@ -104,6 +116,12 @@ class Reader {
   [[nodiscard]] virtual std::optional<Instant> newest_measured() const = 0;
   // A named text set by the writer (service state and counters), or nullopt.
   [[nodiscard]] virtual std::optional<std::string> note(std::string_view name) const = 0;
+  [[nodiscard]] virtual std::vector<StoredJarModel> jar_models() const { return {}; }  // by jar
+  // The newest checkpoint of the jar at or before `at`.
+  [[nodiscard]] virtual std::optional<StoredJarCheckpoint> jar_checkpoint_before(
+      std::string_view /*jar*/, Instant /*at*/) const {
+    return std::nullopt;
+  }
   // The first failure met while reading: what was returned since may be incomplete.
   [[nodiscard]] virtual std::optional<Error> fault() const { return std::nullopt; }
 };
@@ -114,7 +132,8 @@ class Reader {
 class Store {
  public:
   // Takes the lock (kind busy: another torpord or import has it), makes the folder and file if
-  // absent, checks the schema version, migrates forward.
+  // absent, checks the schema version, migrates forward. Before it migrates it keeps a copy of the
+  // file as it was: FILE.v1 for schema 1, with a number behind it if that name is taken.
   [[nodiscard]] static tl::expected<std::unique_ptr<Store>, Error> open(
       const std::filesystem::path& file, bool power_cut);
   virtual ~Store() = default;
@@ -147,6 +166,19 @@ class Store {
   [[nodiscard]] virtual tl::expected<void, Error> put_note(std::string_view name,
                                                            std::string_view text) = 0;
 
+  // One model a jar; a jar without one is not there.
+  [[nodiscard]] virtual tl::expected<void, Error> put_jar_model(std::string_view jar,
+                                                                std::string_view bytes) = 0;
+  [[nodiscard]] virtual tl::expected<void, Error> remove_jar_model(std::string_view jar) = 0;
+  // Replaces one of the same moment. Thins the jar's older ones: all within kCheckpointsKept before
+  // its newest stay, beyond that the first of each month (UTC).
+  [[nodiscard]] virtual tl::expected<void, Error> put_jar_checkpoint(std::string_view jar,
+                                                                     Instant at,
+                                                                     std::string_view bytes) = 0;
+  // All at or after `from`: what followed will be computed anew.
+  [[nodiscard]] virtual tl::expected<void, Error> remove_jar_checkpoints(std::string_view jar,
+                                                                         Instant from) = 0;
+
   struct Snapshot {
     std::uint64_t sequence = 0;  // 0: none yet
     std::string bytes;
@@ -157,11 +189,18 @@ class Store {
   [[nodiscard]] virtual std::vector<JournalEntry> journal() const = 0;
   [[nodiscard]] virtual std::vector<StoredAlert> alerts(bool open_only) const = 0;
   [[nodiscard]] virtual std::optional<Instant> newest_measured() const = 0;
+  [[nodiscard]] virtual std::vector<StoredJarModel> jar_models() const = 0;  // by jar
+  // The newest checkpoint of the jar at or before `at`.
+  [[nodiscard]] virtual std::optional<StoredJarCheckpoint> jar_checkpoint_before(
+      std::string_view jar, Instant at) const = 0;
   // The first failure of a call above that returns no error of its own: its result was incomplete.
   [[nodiscard]] virtual std::optional<Error> fault() const { return std::nullopt; }
 };
 
 inline constexpr int kAnswersKept = 1000;
+// Longer than a month, so that what was told late about the last one starts from a day's
+// checkpoint.
+inline constexpr Duration kCheckpointsKept = std::chrono::days(35);
 
 // Where things stand beside the history file.
 [[nodiscard]] std::filesystem::path inbox_folder(const std::filesystem::path& history);

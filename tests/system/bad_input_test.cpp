@@ -105,7 +105,7 @@ TEST_CASE("a history of a newer version is refused, whole and unharmed") {
   CHECK(ending->code == 1);
   CHECK(room.service_says("99"));
   CHECK(room.torpor({"jars"}).code == 1);
-  in_history("PRAGMA user_version = 1;");
+  in_history(fmt::format("PRAGMA user_version = {};", kSchemaVersion).c_str());
   room.start();  // nothing was changed in it
 }
 

@@ -76,9 +76,8 @@ TEST_CASE("an inbox of format 1 with a torn end is read up to it") {
   CHECK(must(inbox->append(tick(0))).sequence == 44);
 }
 
-TEST_CASE("a history of schema 1 is read whole, by readers and by the writer") {
-  const TempFolder scratch;
-  const auto file = copy_of(scratch, "history-1.sqlite3");
+// What the histories of all schemas hold.
+void check_history(const fs::path& file) {
   const auto readings = std::get<ReadingsRecord>(records_of_format_1()[0].payload).readings;
   const auto reader = must(Reader::open(file, {}));
   CHECK(reader->known_sensors() == std::vector<std::string>{"kühl/2", "s1"});
@@ -124,9 +123,54 @@ TEST_CASE("a history of schema 1 is read whole, by readers and by the writer") {
   CHECK(store->snapshot().bytes == std::string("\0engine\xff", 8));
 }
 
-TEST_CASE("a history of schema 1 that lost its second half is reported, never read as complete") {
+TEST_CASE("a history of schema 1 is brought up to date whole, and kept as it was") {
+  const TempFolder scratch;
+  const auto file = copy_of(scratch, "history-1.sqlite3");
+  const auto unread = Reader::open(file, {});
+  REQUIRE_FALSE(unread);
+  CHECK(unread.error().text == file.string() +
+                                   " was written by an older torpor; start torpord once, it "
+                                   "brings the file up to date");
+  must(Store::open(file, false));
+  check_history(file);
+  CHECK(must(Store::open(file, false))->jar_models().empty());
+
+  const auto kept = scratch / "history-1.sqlite3.v1";
+  CHECK(fs::status(kept).permissions() == fs::perms(0600));
+  CHECK_FALSE(Reader::open(kept, {}));  // still schema 1
+  must(Store::open(kept, false));
+  check_history(kept);
+}
+
+TEST_CASE("a history of schema 2 is read whole, by readers and by the writer") {
+  const TempFolder scratch;
+  const auto file = copy_of(scratch, "history-2.sqlite3");
+  check_history(file);
+  const auto reader = must(Reader::open(file, {}));
+  CHECK(reader->jar_models() ==
+        std::vector<StoredJarModel>{{"B-07", {"\0model\xff", 7}}, {"B-08", ""}});
+  CHECK(reader->jar_checkpoint_before("B-07", kAlways) ==
+        StoredJarCheckpoint{instant_of(1772409600000), "later"});
+  CHECK(reader->jar_checkpoint_before("B-07", instant_of(1772409599999)) ==
+        StoredJarCheckpoint{instant_of(1772323200000), "day"});
+  CHECK_FALSE(reader->fault());
+}
+
+TEST_CASE(
+    "a history of schema 1 that lost its second half is left as it is, and never taken whole") {
   const TempFolder scratch;
   const auto file = copy_of(scratch, "history-1-damaged.sqlite3");
+  const std::string before = file_bytes(file);
+  const auto store = Store::open(file, false);
+  REQUIRE_FALSE(store);
+  CHECK(store.error().kind == ErrorKind::corrupt);
+  CHECK(file_bytes(file) == before);
+  CHECK_FALSE(fs::exists(scratch / "history-1-damaged.sqlite3.v1"));
+}
+
+TEST_CASE("a history of schema 2 that lost its second half is reported, never read as complete") {
+  const TempFolder scratch;
+  const auto file = copy_of(scratch, "history-2-damaged.sqlite3");
   const auto reader = Reader::open(file, {});
   if (!reader) {
     CHECK(reader.error().kind == ErrorKind::corrupt);
@@ -138,6 +182,8 @@ TEST_CASE("a history of schema 1 that lost its second half is reported, never re
   static_cast<void>((*reader)->journal());
   static_cast<void>((*reader)->alerts(false));
   static_cast<void>((*reader)->placements());
+  static_cast<void>((*reader)->jar_models());
+  static_cast<void>((*reader)->jar_checkpoint_before("B-07", kAlways));
   REQUIRE((*reader)->fault());
   CHECK((*reader)->fault()->kind == ErrorKind::corrupt);
 }

@@ -11,10 +11,6 @@ namespace {
 // The range that rules/air states for its formulas.
 constexpr double kColdest = -20.0, kWarmest = 60.0;
 
-tl::unexpected<Failure> usage(std::string text) {
-  return tl::unexpected(Failure{ExitCode::usage, std::move(text)});
-}
-
 }  // namespace
 
 tl::expected<AirView, Failure> answer_air(const AirQuestion& question) {

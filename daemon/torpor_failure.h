@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <utility>
 
 #include <tl/expected.hpp>
 
@@ -24,6 +25,11 @@ struct Failure {
 };
 
 using Outcome = tl::expected<void, Failure>;
+
+// What was asked for cannot be understood.
+[[nodiscard]] inline tl::unexpected<Failure> usage(std::string text) {
+  return tl::unexpected(Failure{ExitCode::usage, std::move(text)});
+}
 
 // The service's and the broker's absence has a code of its own; all else has failed.
 [[nodiscard]] inline Failure failure_of(const Error& error) {

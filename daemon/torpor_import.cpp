@@ -25,10 +25,6 @@ namespace {
 constexpr std::size_t kFaultsShown = 20;
 constexpr auto kProgressPause = std::chrono::milliseconds(500);
 
-tl::unexpected<Failure> usage(std::string text) {
-  return tl::unexpected(Failure{ExitCode::usage, std::move(text)});
-}
-
 // How far the file is read, on a terminal's last line; gone when done.
 class Progress {
  public:

@@ -18,7 +18,8 @@ export TORPOR_LONG
 run_tests() {
   folder=$1 tests=$2
   shift 2
-  cmake -S . -B "$folder" -G Ninja "$@"
+  # A dozen sources of a target at a time: less than half the work of a cold build.
+  cmake -S . -B "$folder" -G Ninja -DCMAKE_UNITY_BUILD=ON -DCMAKE_UNITY_BUILD_BATCH_SIZE=12 "$@"
   cmake --build "$folder"
   ctest --test-dir "$folder" --output-on-failure --parallel "$(nproc)" --tests-regex "$tests"
 }

@@ -20,7 +20,7 @@ namespace {
 constexpr std::string_view kShape =
     "write the columns as time=NAME,temperature=NAME:°C,humidity=NAME:%";
 
-using Failure = tl::unexpected<std::string>;
+using ColumnsRefused = tl::unexpected<std::string>;
 
 std::string quantity_words() {
   std::string words;
@@ -55,18 +55,19 @@ class ItemReader {
     const std::size_t equals = rest_.find('=');
     if (equals == std::string_view::npos || rest_.substr(0, equals).find(',') != rest_.npos) {
       const std::string_view found = rest_.substr(0, rest_.find(','));
-      return Failure(fmt::format("\"{}\" has no \"=\"; {}", excerpt(found), kShape));
+      return ColumnsRefused(fmt::format("\"{}\" has no \"=\"; {}", excerpt(found), kShape));
     }
     Item item;
     item.key = rest_.substr(0, equals);
     rest_.remove_prefix(equals + 1);
     if (rest_.starts_with('"')) {
       if (!take_quoted(item.name)) {
-        return Failure(fmt::format("the quote of the column of {} is never closed", item.key));
+        return ColumnsRefused(
+            fmt::format("the quote of the column of {} is never closed", item.key));
       }
     }
     const std::string_view tail = rest_.substr(0, rest_.find(','));
-    if (auto taken = take_tail(tail, item); !taken) return Failure(taken.error());
+    if (auto taken = take_tail(tail, item); !taken) return ColumnsRefused(taken.error());
     rest_.remove_prefix(tail.size());
     after_comma_ = !rest_.empty();
     if (after_comma_) rest_.remove_prefix(1);
@@ -96,9 +97,9 @@ class ItemReader {
     const std::size_t colon = item.key == "time" ? tail.npos : tail.rfind(':');
     const std::string_view before = tail.substr(0, std::min(colon, tail.size()));
     if (quoted && !before.empty()) {
-      return Failure(fmt::format("\"{}\" after the quoted column of {}; expected {}",
-                                 excerpt(before), item.key,
-                                 item.key == "time" ? "a comma" : "\":\" and a unit"));
+      return ColumnsRefused(fmt::format("\"{}\" after the quoted column of {}; expected {}",
+                                        excerpt(before), item.key,
+                                        item.key == "time" ? "a comma" : "\":\" and a unit"));
     }
     if (!quoted) item.name = before;
     item.has_unit = colon != tail.npos;
@@ -114,19 +115,19 @@ class ItemReader {
 tl::expected<ValueColumn, std::string> value_column(const Item& item) {
   const std::optional<Quantity> quantity = quantity_named(item.key);
   if (!quantity) {
-    return Failure(fmt::format("\"{}\" is not something a column can hold; expected time{}",
-                               excerpt(item.key), quantity_words()));
+    return ColumnsRefused(fmt::format("\"{}\" is not something a column can hold; expected time{}",
+                                      excerpt(item.key), quantity_words()));
   }
   if (!item.has_unit) {
-    return Failure(
+    return ColumnsRefused(
         fmt::format("the column of {} has no unit; expected {}={}:UNIT with UNIT one of "
                     "{}",
                     item.key, item.key, item.name, units_of(*quantity)));
   }
   const std::optional<Unit> unit = unit_named(item.unit);
   if (!unit || !measures(*unit, *quantity)) {
-    return Failure(fmt::format("\"{}\" is not a unit of {}; expected one of {}", excerpt(item.unit),
-                               item.key, units_of(*quantity)));
+    return ColumnsRefused(fmt::format("\"{}\" is not a unit of {}; expected one of {}",
+                                      excerpt(item.unit), item.key, units_of(*quantity)));
   }
   return ValueColumn{*quantity, *unit, item.name};
 }
@@ -138,17 +139,19 @@ bool has_quantity(const LoggerColumns& columns, Quantity quantity) {
 
 tl::expected<void, std::string> add_item(const Item& item, LoggerColumns& columns) {
   if (item.name.empty()) {
-    return Failure(fmt::format("the column of {} has no name; {}", excerpt(item.key), kShape));
+    return ColumnsRefused(
+        fmt::format("the column of {} has no name; {}", excerpt(item.key), kShape));
   }
   if (item.key == "time") {
-    if (!columns.time.empty()) return Failure("time is given twice; keep one of them");
+    if (!columns.time.empty()) return ColumnsRefused("time is given twice; keep one of them");
     columns.time = item.name;
     return {};
   }
   auto column = value_column(item);
-  if (!column) return Failure(column.error());
+  if (!column) return ColumnsRefused(column.error());
   if (has_quantity(columns, column->quantity)) {
-    return Failure(fmt::format("{} is given twice; one sensor has one column of it", item.key));
+    return ColumnsRefused(
+        fmt::format("{} is given twice; one sensor has one column of it", item.key));
   }
   columns.values.push_back(std::move(*column));
   return {};
@@ -178,17 +181,18 @@ std::string found_columns(const std::vector<std::string>& names) {
 }  // namespace
 
 tl::expected<LoggerColumns, std::string> parse_logger_columns(std::string_view text) {
-  if (text.empty()) return Failure(fmt::format("there are no columns; {}", kShape));
+  if (text.empty()) return ColumnsRefused(fmt::format("there are no columns; {}", kShape));
   LoggerColumns columns;
   ItemReader items(text);
   while (!items.finished()) {
     const auto item = items.next();
-    if (!item) return Failure(item.error());
-    if (auto added = add_item(*item, columns); !added) return Failure(added.error());
+    if (!item) return ColumnsRefused(item.error());
+    if (auto added = add_item(*item, columns); !added) return ColumnsRefused(added.error());
   }
-  if (columns.time.empty()) return Failure(fmt::format("no column is given as time; {}", kShape));
+  if (columns.time.empty())
+    return ColumnsRefused(fmt::format("no column is given as time; {}", kShape));
   if (columns.values.empty()) {
-    return Failure(fmt::format("no column is given as a measured quantity; {}", kShape));
+    return ColumnsRefused(fmt::format("no column is given as a measured quantity; {}", kShape));
   }
   return columns;
 }
@@ -204,14 +208,14 @@ tl::expected<LoggerColumns, std::string> columns_of_header(const std::vector<std
     std::optional<ValueColumn> column = column_named(name);
     if (!column) continue;
     if (has_quantity(columns, column->quantity)) {
-      return Failure(fmt::format("two columns hold {}; say which one with --columns",
-                                 facts(column->quantity).name));
+      return ColumnsRefused(fmt::format("two columns hold {}; say which one with --columns",
+                                        facts(column->quantity).name));
     }
     columns.values.push_back(std::move(*column));
   }
   if (!has(columns.time) || columns.values.empty()) {
     const std::string_view missing = has(columns.time) ? "a measured quantity" : "the time";
-    return Failure(
+    return ColumnsRefused(
         fmt::format("no column is named for {}; expected time, temperature_degC, "
                     "humidity_percent, or say which columns they are with --columns "
                     "time=NAME,temperature=NAME:°C,humidity=NAME:%. Found: {}",

@@ -28,7 +28,7 @@ struct PlacedColumns {
   std::vector<std::string> unused;
 };
 
-using Failure = tl::unexpected<std::string>;
+using CsvRefused = tl::unexpected<std::string>;
 
 tl::expected<std::size_t, std::string> index_of(const std::vector<std::string>& names,
                                                 const std::string& name) {
@@ -36,10 +36,11 @@ tl::expected<std::size_t, std::string> index_of(const std::vector<std::string>& 
   if (found == names.end()) {
     std::string all;
     for (const std::string& column : names) all += (all.empty() ? "" : ", ") + excerpt(column);
-    return Failure(fmt::format("there is no column \"{}\"; found: {}", excerpt(name), all));
+    return CsvRefused(fmt::format("there is no column \"{}\"; found: {}", excerpt(name), all));
   }
   if (std::find(found + 1, names.end(), name) != names.end()) {
-    return Failure(fmt::format("two columns are named \"{}\"; rename one of them", excerpt(name)));
+    return CsvRefused(
+        fmt::format("two columns are named \"{}\"; rename one of them", excerpt(name)));
   }
   return static_cast<std::size_t>(found - names.begin());
 }
@@ -63,24 +64,24 @@ tl::expected<PlacedColumns, std::string> place_columns(const CsvRow& header,
                                                        const LoggerCsvOptions& options) {
   std::vector<std::string> names;
   for (const CsvCell& cell : header.cells) names.push_back(cell.text);
-  if (auto foreign = foreign_form(names)) return Failure(std::move(*foreign));
+  if (auto foreign = foreign_form(names)) return CsvRefused(std::move(*foreign));
 
   const auto columns = options.columns ? tl::expected<LoggerColumns, std::string>(*options.columns)
                                        : columns_of_header(names);
-  if (!columns) return Failure(columns.error());
+  if (!columns) return CsvRefused(columns.error());
   if (columns->time_is_local && !options.local_time) {
-    return Failure(
+    return CsvRefused(
         "the column time_local holds local times: say in which zone with --zone, or read them as "
         "UTC with --columns time=time_local,...");
   }
   PlacedColumns placed;
   placed.count = names.size();
   const auto time = index_of(names, columns->time);
-  if (!time) return Failure(time.error());
+  if (!time) return CsvRefused(time.error());
   placed.time = *time;
   for (const ValueColumn& column : columns->values) {
     const auto index = index_of(names, column.name);
-    if (!index) return Failure(index.error());
+    if (!index) return CsvRefused(index.error());
     placed.values.push_back({column, *index});
   }
   for (std::size_t i = 0; i < names.size(); ++i) {
@@ -104,7 +105,7 @@ tl::expected<Instant, std::string> time_of(std::string_view text, const LoggerCs
   if (const auto instant = parse_rfc3339(text)) return *instant;
   const auto as_utc = without_offset(text);
   if (!as_utc) {
-    return Failure(
+    return CsvRefused(
         fmt::format("\"{}\" is not a time; expected YYYY-MM-DD HH:MM, with seconds or "
                     "not, or RFC 3339 such as 2026-03-02T18:30:00Z",
                     excerpt(text)));
@@ -118,11 +119,11 @@ tl::expected<Instant, std::string> accepted_time_of(std::string_view text,
   const auto instant = time_of(text, options);
   if (!instant) return instant;
   if (*instant < kEarliest) {
-    return Failure(fmt::format("{} is before 2000: set the logger's clock, then correct the file",
-                               to_rfc3339(*instant)));
+    return CsvRefused(fmt::format(
+        "{} is before 2000: set the logger's clock, then correct the file", to_rfc3339(*instant)));
   }
   if (*instant > options.received_at + kFutureTolerance) {
-    return Failure(
+    return CsvRefused(
         fmt::format("{} is in the future: check the logger's clock, and --zone if its "
                     "times are local",
                     to_rfc3339(*instant)));
@@ -138,10 +139,10 @@ tl::expected<double, std::string> number_of(std::string_view text) {
   const auto [stop, error] = std::from_chars(digits.data(), end, number);
   if (error == std::errc() && stop == end && std::isfinite(number)) return number;
   if (text.find(',') != text.npos) {
-    return Failure(fmt::format("\"{}\" has a comma; expected a number with a point, such as 21.5",
-                               excerpt(text)));
+    return CsvRefused(fmt::format(
+        "\"{}\" has a comma; expected a number with a point, such as 21.5", excerpt(text)));
   }
-  return Failure(
+  return CsvRefused(
       fmt::format("\"{}\" is not a number; expected one such as 21.5, or an empty cell "
                   "where there is no value",
                   excerpt(text)));

@@ -27,7 +27,7 @@ struct MassKey {
   const char* key;
   std::optional<Grams> NewJar::*member;
 };
-constexpr std::array kMasses = {
+constexpr std::array kMassKeys = {
     MassKey{"rice_g", &NewJar::rice},
     MassKey{"raw_g", &NewJar::raw},
     MassKey{"cooked_g", &NewJar::cooked_weight},
@@ -38,7 +38,7 @@ constexpr std::array kMasses = {
 
 json to_json(const NewJar& jar) {
   json object = {{"act", "new_jar"}, {"jar", jar.jar}, {"place", jar.place}};
-  for (const MassKey& mass : kMasses) {
+  for (const MassKey& mass : kMassKeys) {
     if (jar.*mass.member) object[mass.key] = (jar.*mass.member)->value();
   }
   if (!jar.stage.empty()) object["stage"] = jar.stage;
@@ -150,7 +150,7 @@ tl::expected<Act, std::string> read_new_jar(const json& object) {
   reader.text("place", jar.place, true);
   reader.text("stage", jar.stage, false);
   reader.text("origin", jar.origin, false);
-  for (const MassKey& mass : kMasses) reader.amount(mass.key, jar.*mass.member);
+  for (const MassKey& mass : kMassKeys) reader.amount(mass.key, jar.*mass.member);
   reader.word("cooked", cooked_words(), jar.cooked);
   reader.word("sugar_kind", sugar_kinds(), jar.sugar_kind);
   reader.word("vessel", vessels(), jar.vessel);

@@ -10,7 +10,8 @@ namespace torpor::daemon {
 
 namespace {
 
-constexpr std::size_t kMostListed = 10;  // what a phone shows of one line; `ask alerts` is for now
+constexpr std::size_t kMostAlertsListed =
+    10;  // what a phone shows of one line; `ask alerts` is for now
 
 std::string named(const rules::Alert& alert) {
   return fmt::format("{} ({})", alert.number, harmless(alert.what));
@@ -37,7 +38,7 @@ tl::expected<Told, SentenceRefusal> unknown_alert(std::uint64_t number,
   for (const rules::Alert& alert : open) names.push_back(named(alert));
   return tl::unexpected(
       refusal(fmt::format("alert {} is not open; open {} {}", number,
-                          open.size() == 1 ? "is" : "are", listed(names, kMostListed)),
+                          open.size() == 1 ? "is" : "are", listed(names, kMostAlertsListed)),
               "", fmt::format("seen alert {}", open.front().number)));
 }
 
@@ -75,20 +76,21 @@ tl::expected<Told, SentenceRefusal> told_seen(const SeenAlert& seen, const std::
   told.inputs.push_back(rules::SeenInput{std::nullopt, by});
   told.answer =
       fmt::format("seen{}: alert{} {}; {} not repeated", by_text(by), unseen.size() == 1 ? "" : "s",
-                  listed(unseen, kMostListed), unseen.size() == 1 ? "it is" : "they are");
+                  listed(unseen, kMostAlertsListed), unseen.size() == 1 ? "it is" : "they are");
   return told;
 }
 
 std::string alerts_answer(const std::vector<rules::Alert>& open) {
   if (open.empty()) return "no alert is open";
   std::vector<std::string> lines;
-  for (std::size_t i = 0; i < std::min(open.size(), kMostListed); ++i) {
+  for (std::size_t i = 0; i < std::min(open.size(), kMostAlertsListed); ++i) {
     lines.push_back(line_of(open[i]));
   }
-  return fmt::format(
-      "{} alert{} open: {}{}", open.size(), open.size() == 1 ? " is" : "s are",
-      fmt::join(lines, "; "),
-      open.size() > kMostListed ? fmt::format("; and {} more", open.size() - kMostListed) : "");
+  return fmt::format("{} alert{} open: {}{}", open.size(), open.size() == 1 ? " is" : "s are",
+                     fmt::join(lines, "; "),
+                     open.size() > kMostAlertsListed
+                         ? fmt::format("; and {} more", open.size() - kMostAlertsListed)
+                         : "");
 }
 
 }  // namespace torpor::daemon

@@ -12,7 +12,7 @@ namespace torpor::daemon {
 namespace {
 
 constexpr std::size_t kLongestDescription = 2000;  // characters: a line a phone can still scroll
-constexpr std::size_t kMostListed = 60;            // jars in one line; `torpor jars` lists all
+constexpr std::size_t kMostJarsListed = 60;        // jars in one line; `torpor jars` lists all
 
 // Ids of the jars that stand in each place now.
 std::map<std::string, std::vector<std::string>> ids_by_place(
@@ -36,7 +36,7 @@ std::string jars_answer(const std::map<std::string, Jar>& jars) {
   for (const auto& [place, ids] : by_place) count += ids.size();
   if (count == 0) return "no jar is registered";
   std::vector<std::string> parts;
-  std::size_t room = kMostListed;
+  std::size_t room = kMostJarsListed;
   for (const auto& [place, ids] : by_place) {
     if (room == 0) break;
     const std::size_t taken = std::min(room, ids.size());
@@ -45,8 +45,9 @@ std::string jars_answer(const std::map<std::string, Jar>& jars) {
         fmt::format("{}: {}", harmless(place),
                     fmt::join(ids.begin(), ids.begin() + static_cast<long>(taken), ", ")));
   }
-  return fmt::format("{}: {}{}", count_text(count, "jar"), fmt::join(parts, "; "),
-                     count > kMostListed ? fmt::format("; and {} more", count - kMostListed) : "");
+  return fmt::format(
+      "{}: {}{}", count_text(count, "jar"), fmt::join(parts, "; "),
+      count > kMostJarsListed ? fmt::format("; and {} more", count - kMostJarsListed) : "");
 }
 
 std::string places_answer(const std::vector<std::string>& places,
@@ -60,7 +61,7 @@ std::string places_answer(const std::vector<std::string>& places,
                                           : fmt::format("{} ({})", harmless(place),
                                                         count_text(ids->second.size(), "jar")));
   }
-  return fmt::format("{}: {}", count_text(places.size(), "place"), listed(parts, kMostListed));
+  return fmt::format("{}: {}", count_text(places.size(), "place"), listed(parts, kMostJarsListed));
 }
 
 tl::expected<std::string, SentenceRefusal> about_answer(std::string_view about,

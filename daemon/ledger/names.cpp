@@ -12,9 +12,7 @@ namespace torpor::daemon {
 
 namespace {
 
-constexpr std::size_t kMostListed = 60;  // names in one line for a phone
-
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
+constexpr std::size_t kMostNamesListed = 60;  // names in one line for a phone
 
 std::string without_dashes(std::string_view id) {
   std::string bare;
@@ -90,9 +88,9 @@ tl::expected<const Jar*, SentenceRefusal> jar_meant(const std::map<std::string, 
   if (called.size() > 1) {
     std::vector<std::string> names;
     for (const Jar* jar : called) names.push_back(jar->made.jar);
-    return tl::unexpected(refusal(
-        fmt::format("{} may be {}; write which one in full", shown(id), listed(names, kMostListed)),
-        "", example(names.front())));
+    return tl::unexpected(refusal(fmt::format("{} may be {}; write which one in full", shown(id),
+                                              listed(names, kMostNamesListed)),
+                                  "", example(names.front())));
   }
   const std::string nearest = config::nearest_word(std::string(id), ids_of(jars));
   if (!nearest.empty()) {
@@ -141,7 +139,7 @@ tl::expected<std::string, SentenceRefusal> place_meant(const std::vector<std::st
   std::vector<std::string> known;
   for (const std::string& place : places) known.push_back(harmless(place));
   const std::string hint = nearest.empty()
-                               ? fmt::format("the places are {}", listed(known, kMostListed))
+                               ? fmt::format("the places are {}", listed(known, kMostNamesListed))
                                : fmt::format("the nearest is {}", harmless(nearest));
   const std::string example = !nearest.empty()  ? nearest
                               : !places.empty() ? places.front()

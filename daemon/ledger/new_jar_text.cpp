@@ -14,9 +14,9 @@ namespace torpor::daemon {
 
 namespace {
 
-using Outcome = tl::expected<void, std::string>;  // error: one clause
+using FieldRead = tl::expected<void, std::string>;  // error: one clause
 
-constexpr std::size_t kLongestPlace = 200;
+constexpr std::size_t kLongestJarPlace = 200;
 constexpr std::size_t kLongestStage = 32;
 constexpr std::size_t kLongestOrigin = 400;
 
@@ -24,11 +24,11 @@ struct Field {
   std::string_view word;
   std::string_view form;
   std::string_view example;  // goes behind "new jar B-07 in cellar/shelf-2 "
-  Outcome (*read)(Cursor& cursor, NewJar& jar, const LocalTime& zone);
+  FieldRead (*read)(Cursor& cursor, NewJar& jar, const LocalTime& zone);
 };
 
 template <std::optional<Grams> NewJar::*member>
-Outcome read_mass(Cursor& cursor, NewJar& jar, const LocalTime&) {
+FieldRead read_mass(Cursor& cursor, NewJar& jar, const LocalTime&) {
   return cursor.take_measure(Dimension::mass).map([&](double grams) {
     jar.*member = Grams(grams);
   });
@@ -52,26 +52,26 @@ tl::expected<Meaning, std::string> read_choice(Cursor& cursor, std::string_view 
   return longest->meaning;
 }
 
-Outcome read_place(Cursor& cursor, NewJar& jar, const LocalTime&) {
-  return cursor.take_text("the place", kLongestPlace).map([&](std::string place) {
+FieldRead read_place(Cursor& cursor, NewJar& jar, const LocalTime&) {
+  return cursor.take_text("the place", kLongestJarPlace).map([&](std::string place) {
     jar.place = std::move(place);
   });
 }
 
-Outcome read_stage(Cursor& cursor, NewJar& jar, const LocalTime&) {
+FieldRead read_stage(Cursor& cursor, NewJar& jar, const LocalTime&) {
   return cursor.take_text("the stage", kLongestStage).map([&](std::string stage) {
     jar.stage = std::move(stage);
   });
 }
 
-Outcome read_origin(Cursor& cursor, NewJar& jar, const LocalTime&) {
+FieldRead read_origin(Cursor& cursor, NewJar& jar, const LocalTime&) {
   return cursor.take_text("the origin", kLongestOrigin).map([&](std::string origin) {
     jar.origin = std::move(origin);
   });
 }
 
 // A word, or the weight of the rice as it came from the pot.
-Outcome read_cooked(Cursor& cursor, NewJar& jar, const LocalTime& zone) {
+FieldRead read_cooked(Cursor& cursor, NewJar& jar, const LocalTime& zone) {
   const std::string_view word = cursor.word();
   if (!word.empty() && word.front() >= '0' && word.front() <= '9') {
     return read_mass<&NewJar::cooked_weight>(cursor, jar, zone);
@@ -81,14 +81,14 @@ Outcome read_cooked(Cursor& cursor, NewJar& jar, const LocalTime& zone) {
   });
 }
 
-Outcome read_sugar_kind(Cursor& cursor, NewJar& jar, const LocalTime&) {
+FieldRead read_sugar_kind(Cursor& cursor, NewJar& jar, const LocalTime&) {
   return read_choice(cursor, "sugar-kind", sugar_kinds()).map([&](SugarKind kind) {
     jar.sugar_kind = kind;
   });
 }
 
 // `vessel glass 3.8 l`, `vessel glass`, `vessel 3.8 l`.
-Outcome read_vessel(Cursor& cursor, NewJar& jar, const LocalTime&) {
+FieldRead read_vessel(Cursor& cursor, NewJar& jar, const LocalTime&) {
   const auto at_number = [&] {
     const std::string_view word = cursor.word();
     return !word.empty() && ((word.front() >= '0' && word.front() <= '9') || word.front() == '-');
@@ -102,15 +102,15 @@ Outcome read_vessel(Cursor& cursor, NewJar& jar, const LocalTime&) {
   return cursor.take_measure(Dimension::volume).map([&](double ml) { jar.volume_ml = ml; });
 }
 
-Outcome read_mouth(Cursor& cursor, NewJar& jar, const LocalTime&) {
+FieldRead read_mouth(Cursor& cursor, NewJar& jar, const LocalTime&) {
   return cursor.take_measure(Dimension::length).map([&](double mm) { jar.mouth_mm = mm; });
 }
 
-Outcome read_cover(Cursor& cursor, NewJar& jar, const LocalTime&) {
+FieldRead read_cover(Cursor& cursor, NewJar& jar, const LocalTime&) {
   return read_choice(cursor, "cover", covers()).map([&](Cover cover) { jar.cover = cover; });
 }
 
-Outcome read_closed(Cursor& cursor, NewJar& jar, const LocalTime& zone) {
+FieldRead read_closed(Cursor& cursor, NewJar& jar, const LocalTime& zone) {
   return cursor.take_time(zone).map([&](Instant closed) { jar.closed = closed; });
 }
 
@@ -215,7 +215,7 @@ tl::expected<void, SentenceRefusal> NewJarReader::read_field(Cursor& cursor) {
     return tl::unexpected(refusal(fmt::format("what follows `{}` is missing", field->word),
                                   field->form, example_with(*field)));
   }
-  const Outcome outcome = field->read(cursor, jar_, zone_);
+  const FieldRead outcome = field->read(cursor, jar_, zone_);
   if (outcome) return {};
   return tl::unexpected(refusal(fmt::format("`{}`: {}", field->word, outcome.error()), field->form,
                                 example_with(*field)));

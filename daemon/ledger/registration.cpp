@@ -16,7 +16,7 @@ struct MassField {
   std::optional<Grams> NewJar::*member;
   bool may_be_zero;
 };
-constexpr std::array kMasses = {
+constexpr std::array kMassFields = {
     MassField{"rice", &NewJar::rice, false},
     MassField{"raw", &NewJar::raw, false},
     MassField{"cooked", &NewJar::cooked_weight, false},
@@ -133,7 +133,7 @@ std::string vessel_text(const NewJar& jar) {
 }  // namespace
 
 std::optional<std::string> doubt_about(const NewJar& jar) {
-  for (const MassField& field : kMasses) {
+  for (const MassField& field : kMassFields) {
     if (!(jar.*field.member)) continue;
     if (auto doubt = mass_doubt(field, *(jar.*field.member))) return doubt;
   }

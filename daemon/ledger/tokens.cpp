@@ -8,8 +8,6 @@ namespace torpor::daemon {
 
 namespace {
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
-
 bool is_blank(char32_t point) {
   return point == ' ' || point == 0xA0 || point == 0x202F || (point >= 0x2000 && point <= 0x200A);
 }

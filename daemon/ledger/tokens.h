@@ -23,6 +23,8 @@ struct Token {
 // characters inside, a quote that is not closed.
 [[nodiscard]] tl::expected<std::vector<Token>, std::string> split_sentence(std::string_view text);
 
+// ASCII digits, whatever the locale.
+[[nodiscard]] inline bool is_digit(char c) { return c >= '0' && c <= '9'; }
 // ASCII letters in lower case, all else as it is.
 [[nodiscard]] std::string lower_case(std::string_view text);
 // Equal but for the case of ASCII letters.

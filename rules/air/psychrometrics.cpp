@@ -7,8 +7,6 @@
 namespace torpor::rules::air {
 namespace {
 
-constexpr double kZeroCelsius = 273.15;
-
 // Sonntag, D., 1990: Important new values of the physical constants of 1986, vapour pressure
 // formulations based on the ITS-90, and psychrometer formulae. Z. Meteorol. 70, 340-344, eq. for
 // water: ln e[Pa] = a/T + b + c T + d T^2 + f ln T, -100 to 100 degC. The constant is that for

@@ -9,6 +9,8 @@
 
 namespace torpor::rules::air {
 
+// 0 degC in kelvin, by the definition of the Celsius scale.
+inline constexpr double kZeroCelsius = 273.15;
 // Total pressure of the standard atmosphere.
 inline constexpr Pascal kStandardPressure{101325.0};
 

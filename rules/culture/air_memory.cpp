@@ -2,16 +2,12 @@
 
 #include <algorithm>
 
-#include "rules/air/psychrometrics.h"
+#include "rules/culture/air_sample.h"
 
 namespace torpor::rules::culture {
 namespace {
 
 constexpr double kLeastSeason = 240.0;  // h: ten days
-
-double saturation_at(double celsius) {
-  return air::saturation_vapour_pressure(Celsius(celsius)).value();
-}
 
 // Month of the year, 0-11, of the civil date in UTC.
 std::size_t month_of(Instant when) {

@@ -7,6 +7,10 @@
 
 namespace torpor::rules::culture {
 
+double saturation_at(double celsius) {
+  return air::saturation_vapour_pressure(Celsius(celsius)).value();
+}
+
 tl::expected<Air, std::string> Air::of(Celsius temperature, std::optional<Percent> humidity) {
   const double t = temperature.value();
   if (!(t >= kColdestAir && t <= kHottestAir)) {

@@ -15,6 +15,9 @@ namespace torpor::rules::culture {
 inline constexpr double kColdestAir = -20.0;
 inline constexpr double kHottestAir = 60.0;
 
+// Saturation vapour pressure, Pa, at a temperature in degC.
+[[nodiscard]] double saturation_at(double celsius);
+
 class Air {
  public:
   // Nobody speaks for the air.

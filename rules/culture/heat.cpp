@@ -3,9 +3,10 @@
 #include <algorithm>
 #include <cmath>
 
+#include "rules/air/psychrometrics.h"
+
 namespace torpor::rules::culture {
 namespace {
-constexpr double kZeroCelsius = 273.15;
 constexpr double kActivation = 10000.0;  // dH/R, K
 }  // namespace
 
@@ -38,11 +39,11 @@ double seconds_above(double threshold, double start, double air, double seconds,
 }
 
 double KineticMean::weight(Celsius temperature) {
-  return std::exp(-kActivation / (temperature.value() + kZeroCelsius));
+  return std::exp(-kActivation / (temperature.value() + air::kZeroCelsius));
 }
 
 Celsius KineticMean::mean() const {
-  return Celsius(kActivation / -std::log(sum_ / seconds_) - kZeroCelsius);
+  return Celsius(kActivation / -std::log(sum_ / seconds_) - air::kZeroCelsius);
 }
 
 }  // namespace torpor::rules::culture

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "rules/air/psychrometrics.h"
+#include "rules/culture/air_sample.h"
 
 namespace torpor::rules::culture {
 namespace {
@@ -27,10 +27,6 @@ constexpr double kTellingSwing = 0.5;  // K
 // A waking is predicted, for the score, from this progress on: earlier ranges say nothing.
 constexpr double kPredictFrom = 0.1;
 constexpr std::int64_t kPredictEvery = std::int64_t{7} * 86400 * 1000;  // ms
-
-double saturation_at(double celsius) {
-  return air::saturation_vapour_pressure(Celsius(celsius)).value();
-}
 
 std::int64_t next_cell(std::int64_t at, std::int64_t grid) {
   const std::int64_t past = ((at % grid) + grid) % grid;

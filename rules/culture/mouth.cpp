@@ -3,17 +3,18 @@
 #include <algorithm>
 #include <cmath>
 
+#include "rules/air/psychrometrics.h"
+
 namespace torpor::rules::culture {
 namespace {
 
-constexpr double kZeroCelsius = 273.15;
 // Specific gas constant of water vapour, J/(kg K): 8.314462618 / 0.01801528.
 constexpr double kVapourGasConstant = 461.523;
 // A passage below this counts as closed; keeps 1/permeance finite for a profile's 0.
 constexpr double kLeastPermeance = 1e-15;
 
 using P = Parameters;
-constexpr CoverFacts kFacts[kCovers] = {
+constexpr CoverFacts kCoverFacts[kCovers] = {
     {"tissue", &P::tissue_permeance, true, true, true},
     {"cloth", &P::cloth_permeance, true, true, true},
     {"paper", &P::paper_permeance, true, true, true},
@@ -29,22 +30,22 @@ constexpr CoverFacts kFacts[kCovers] = {
 
 }  // namespace
 
-const CoverFacts& facts(Cover cover) { return kFacts[static_cast<std::size_t>(cover)]; }
+const CoverFacts& facts(Cover cover) { return kCoverFacts[static_cast<std::size_t>(cover)]; }
 
 std::optional<Cover> cover_named(std::string_view name) {
   for (std::size_t i = 0; i < kCovers; ++i) {
-    if (kFacts[i].name == name) return static_cast<Cover>(i);
+    if (kCoverFacts[i].name == name) return static_cast<Cover>(i);
   }
   return std::nullopt;
 }
 
 double vapour_diffusivity(Celsius temperature) {
-  return 1.87e-10 * std::pow(temperature.value() + kZeroCelsius, 2.072);
+  return 1.87e-10 * std::pow(temperature.value() + air::kZeroCelsius, 2.072);
 }
 
 double still_air_passage(Celsius temperature) {
   return vapour_diffusivity(temperature) /
-         (kVapourGasConstant * (temperature.value() + kZeroCelsius));
+         (kVapourGasConstant * (temperature.value() + air::kZeroCelsius));
 }
 
 double stefan_factor(Pascal one_end, Pascal other_end, Pascal total) {
@@ -58,7 +59,7 @@ double stefan_factor(Pascal one_end, Pascal other_end, Pascal total) {
 
 double vapour_conductance(const Mouth& mouth, Celsius temperature, const Parameters& set) {
   const double air = still_air_passage(temperature);
-  const double kelvin = temperature.value() + kZeroCelsius;
+  const double kelvin = temperature.value() + air::kZeroCelsius;
   double resistance = mouth.headspace / air + kVapourGasConstant * kelvin / set.boundary_transfer;
   if (!mouth.wet_cover) resistance += 1.0 / std::max(mouth.permeance, kLeastPermeance);
   resistance /= mouth.area;

@@ -10,7 +10,7 @@ namespace {
 // Sources in short; science behind them: the model's page in the documentation. (S) the source's
 // text was seen, (M) from memory, (C) computed; without a mark: our own proposal, corrected by
 // field weighings and wake tests.
-constexpr ParameterFacts kFacts[] = {
+constexpr ParameterFacts kParameterFacts[] = {
     {"norrish_sucrose", &Parameters::norrish_sucrose, "1", 6.47, 6.47, 6.47, 5.9, 6.6,
      "Chirife, Favetto & Ferro Fontan 1982 (M); Norrish 1966 gave 5.99"},
     {"norrish_invert", &Parameters::norrish_invert, "1", 2.25, 2.25, 2.25, 1.6, 2.5,
@@ -200,7 +200,7 @@ struct GuildFields {
   double Parameters::*t_min, Parameters::*t_opt, Parameters::*t_max;
   double Parameters::*a_min, Parameters::*a_opt;
 };
-constexpr GuildFields kGuilds[] = {
+constexpr GuildFields kGuildFields[] = {
     {"yeast", &Parameters::yeast_t_min, &Parameters::yeast_t_opt, &Parameters::yeast_t_max,
      &Parameters::yeast_a_min, &Parameters::yeast_a_opt},
     {"lacto", &Parameters::lacto_t_min, &Parameters::lacto_t_opt, &Parameters::lacto_t_max,
@@ -230,17 +230,17 @@ tl::expected<void, std::string> check_guild(const Parameters& set, const GuildFi
 
 }  // namespace
 
-std::span<const ParameterFacts> parameter_facts() { return kFacts; }
+std::span<const ParameterFacts> parameter_facts() { return kParameterFacts; }
 
 const ParameterFacts* parameter_named(std::string_view key) {
-  for (const ParameterFacts& facts : kFacts) {
+  for (const ParameterFacts& facts : kParameterFacts) {
     if (facts.key == key) return &facts;
   }
   return nullptr;
 }
 
 Profile::Profile() {
-  for (const ParameterFacts& facts : kFacts) {
+  for (const ParameterFacts& facts : kParameterFacts) {
     sets[kCautious].*facts.field = facts.cautious;
     sets[kLikely].*facts.field = facts.likely;
     sets[kHopeful].*facts.field = facts.hopeful;
@@ -267,7 +267,7 @@ tl::expected<void, std::string> Profile::set(std::string_view key, double cautio
 
 tl::expected<void, std::string> Profile::check() const {
   for (const Parameters& set : sets) {
-    for (const GuildFields& guild : kGuilds) {
+    for (const GuildFields& guild : kGuildFields) {
       if (auto checked = check_guild(set, guild); !checked) return checked;
     }
   }

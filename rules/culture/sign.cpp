@@ -6,7 +6,7 @@ namespace {
 // Common practice, no source: in the first two weeks sugar melts, the level sinks and the last easy
 // sugar is fermented, so bubbles, gas and a wet look say nothing then. A smell of alcohol or acid,
 // a rising level and growth are no part of settling.
-constexpr SignFacts kFacts[kSigns] = {
+constexpr SignFacts kSignFacts[kSigns] = {
     {"bubbling", Weight::strong, true, false},
     {"rising", Weight::strong, false, false},
     {"sinking", Weight::none, true, false},
@@ -34,11 +34,11 @@ constexpr std::size_t kTold = static_cast<std::size_t>(Sign::gas_loss);
 
 }  // namespace
 
-const SignFacts& facts(Sign sign) { return kFacts[static_cast<std::size_t>(sign)]; }
+const SignFacts& facts(Sign sign) { return kSignFacts[static_cast<std::size_t>(sign)]; }
 
 std::optional<Sign> sign_named(std::string_view name) {
   for (std::size_t i = 0; i < kTold; ++i) {
-    if (kFacts[i].name == name) return static_cast<Sign>(i);
+    if (kSignFacts[i].name == name) return static_cast<Sign>(i);
   }
   return std::nullopt;
 }

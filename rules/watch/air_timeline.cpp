@@ -10,7 +10,7 @@
 namespace torpor::rules {
 namespace {
 
-constexpr double kUnknown = std::numeric_limits<double>::quiet_NaN();
+constexpr double kNoValue = std::numeric_limits<double>::quiet_NaN();
 
 // Old readings and moments are dropped in lots: erasing from the front of a vector moves the rest.
 constexpr std::size_t kForgetAtOnce = 64;
@@ -39,7 +39,7 @@ bool same_values(const AirTimeline::Moment& a, const AirTimeline::Moment& b) {
 }
 
 AirTimeline::Moment unknown_moment(Instant from) {
-  return {from, {}, {}, kUnknown, kUnknown, kUnknown, {kUnknown, kUnknown, kUnknown}, false};
+  return {from, {}, {}, kNoValue, kNoValue, kNoValue, {kNoValue, kNoValue, kNoValue}, false};
 }
 
 }  // namespace

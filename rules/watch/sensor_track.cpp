@@ -6,7 +6,7 @@ namespace torpor::rules {
 namespace {
 
 // See AirTimeline: old entries are dropped in lots.
-constexpr std::size_t kForgetAtOnce = 64;
+constexpr std::size_t kSpokenForgottenAtOnce = 64;
 
 }  // namespace
 
@@ -23,7 +23,8 @@ bool SensorTrack::insert(const Reading& reading, Duration reach) {
   if (!spoken_.empty() && entry.at < spoken_.back().at - reach) return true;
   spoken_.insert(place, entry);
   const Instant horizon = spoken_.back().at - reach;
-  if (spoken_.size() > kForgetAtOnce + 1 && spoken_[kForgetAtOnce + 1].at < horizon) {
+  if (spoken_.size() > kSpokenForgottenAtOnce + 1 &&
+      spoken_[kSpokenForgottenAtOnce + 1].at < horizon) {
     const auto kept = std::find_if(spoken_.begin(), spoken_.end(),
                                    [&](const Spoken& each) { return each.at >= horizon; });
     // The last one before the horizon says since when it was silent there.

@@ -15,7 +15,6 @@ namespace {
 
 namespace fs = std::filesystem;
 const fs::path kFixtures = TORPOR_FIXTURES;
-constexpr Instant kAlways = instant_of(std::numeric_limits<std::int64_t>::max());
 
 // Opening cuts and SQLite writes beside: fixtures are read as copies.
 fs::path copy_of(const TempFolder& scratch, const char* name) {

@@ -6,17 +6,12 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include <limits>
-
 #include "daemon/history/store.h"
 #include "samples.h"
 #include "test_files.h"
 
 namespace torpor::daemon {
 namespace {
-
-constexpr Instant kAlways = instant_of(std::numeric_limits<std::int64_t>::max());
-constexpr Instant kNever = instant_of(std::numeric_limits<std::int64_t>::min());
 
 void run_sql(const std::filesystem::path& file, const char* sql) {
   sqlite3* database = nullptr;

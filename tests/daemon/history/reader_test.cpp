@@ -6,7 +6,6 @@
 
 #include <atomic>
 #include <functional>
-#include <limits>
 #include <map>
 #include <new>
 #include <random>
@@ -17,9 +16,6 @@
 
 namespace torpor::daemon {
 namespace {
-
-constexpr Instant kAlways = instant_of(std::numeric_limits<std::int64_t>::max());
-constexpr Instant kNever = instant_of(std::numeric_limits<std::int64_t>::min());
 
 std::vector<Reading> all_temperatures(const Reader& reader) {
   return drain(*reader.readings("s1", Quantity::temperature, kNever, kAlways));

@@ -5,7 +5,9 @@
 
 #include <algorithm>
 #include <chrono>
+#include <cstdint>
 #include <filesystem>
+#include <limits>
 #include <memory>
 #include <ostream>
 #include <string>
@@ -17,6 +19,8 @@
 
 namespace torpor::daemon {
 
+inline constexpr Instant kNever = instant_of(std::numeric_limits<std::int64_t>::min());
+inline constexpr Instant kAlways = instant_of(std::numeric_limits<std::int64_t>::max());
 // 2026-03-02T18:30:00Z.
 inline constexpr Instant kEvening = instant_of(1772476200000);
 

@@ -12,9 +12,6 @@
 namespace torpor::daemon {
 namespace {
 
-constexpr Instant kAlways = instant_of(std::numeric_limits<std::int64_t>::max());
-constexpr Instant kNever = instant_of(std::numeric_limits<std::int64_t>::min());
-
 std::unique_ptr<Store> open_store(const std::filesystem::path& file) {
   return must(Store::open(file, false));
 }

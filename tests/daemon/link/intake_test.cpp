@@ -23,7 +23,7 @@ using daemon::IntakeHandlers;
 using daemon::IntakeSettings;
 using daemon::Taken;
 
-IntakeSettings settings_for(const std::string& uri) {
+IntakeSettings intake_settings(const std::string& uri) {
   IntakeSettings settings;
   settings.access.uri = uri;
   settings.storeroom = "cellar";
@@ -54,7 +54,7 @@ TEST_CASE("readings and tells arrive from the topics that were asked for, and no
   Broker broker;
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(states.wait_connected());
   CHECK(states.all() == std::vector<std::pair<bool, std::string>>{{true, ""}});
 
@@ -77,7 +77,7 @@ TEST_CASE("response topic, correlation data and the user property by are passed 
   Broker broker;
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(states.wait_connected());
   raw_publish(broker, {"torpor/cellar/tell",
                        "seen",
@@ -101,7 +101,7 @@ TEST_CASE("an empty payload, one that is not UTF-8 and one of 1 MB reach the han
   Broker broker;
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(states.wait_connected());
   std::string big(1024 * 1024, 'x');
   for (std::size_t i = 0; i < big.size(); ++i) big[i] = static_cast<char>(i * 31 % 251);
@@ -122,7 +122,7 @@ TEST_CASE(
   raw_publish(broker, {"cellar/s1", "old", 1, true});
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(states.wait_connected());
   raw_publish(broker, {"cellar/s1", "new", 1, true});
   REQUIRE(heard.wait_for(1));
@@ -134,7 +134,7 @@ TEST_CASE("it starts while no broker is up, says so once, and connects when one 
   Broker broker({}, false);
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(states.wait_reason("no broker answers at 127.0.0.1:" + std::to_string(broker.port()) +
                              "; is it running, and is the port right?"));
   broker.start();
@@ -149,7 +149,7 @@ TEST_CASE("after a restart of a broker without persistence it subscribes anew") 
   Broker broker;
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(states.wait_connected());
   broker.kill();
   REQUIRE(states.wait_reason("was lost"));
@@ -166,11 +166,11 @@ TEST_CASE("what is published while it is away waits in its session") {
   HeardMessages second;
   States states;
   {
-    const auto intake = start_intake(settings_for(broker.uri()), first, states);
+    const auto intake = start_intake(intake_settings(broker.uri()), first, states);
     REQUIRE(states.wait_connected());
   }
   raw_publish_lines(broker, "cellar/s1", numbered(1, 50));
-  const auto intake = start_intake(settings_for(broker.uri()), second, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), second, states);
   REQUIRE(second.wait_for(50));
   CHECK(second.payloads() == numbered(1, 50));
   CHECK(first.all().empty());
@@ -180,7 +180,7 @@ TEST_CASE("a wrong password is named, tried again, and taken once it is right") 
   Broker broker({.users = {{"torpord", "right"}, {"sensor", "s"}}});
   HeardMessages heard;
   States states;
-  IntakeSettings settings = settings_for(broker.uri());
+  IntakeSettings settings = intake_settings(broker.uri());
   settings.access.user = "torpord";
   settings.access.password = "changed";
   const auto intake = start_intake(settings, heard, states);
@@ -198,7 +198,7 @@ TEST_CASE("a broker that wants a password from a client without one is named") {
   Broker broker({.users = {{"torpord", "right"}}});
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   CHECK_MESSAGE(states.wait_reason("wants a user and password; set broker.user and broker.secret"),
                 states.text());
 }
@@ -207,7 +207,7 @@ TEST_CASE("the reason changes when the fault changes") {
   Broker broker({.users = {{"torpord", "right"}}}, false);
   HeardMessages heard;
   States states;
-  IntakeSettings settings = settings_for(broker.uri());
+  IntakeSettings settings = intake_settings(broker.uri());
   settings.access.user = "torpord";
   settings.access.password = "wrong";
   const auto intake = start_intake(settings, heard, states);
@@ -221,7 +221,7 @@ TEST_CASE("a topic the broker will not send is named, though it is connected") {
   ScriptedBroker broker({.suback = 0x87, .subscriptions = 3});
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(states.wait_connected());
   CHECK(states.all()[0].second ==
         "the broker at 127.0.0.1:" + std::to_string(broker.port()) +
@@ -237,7 +237,7 @@ TEST_CASE("the retained flag of a message is passed on") {
        .subscriptions = 3});
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(heard.wait_for(2));
   CHECK(heard.payloads() == std::vector<std::string>{"stored", "live"});
   CHECK(heard.all()[0].retained);
@@ -249,7 +249,7 @@ TEST_CASE("the broker's reason for hanging up is passed on") {
       {.after_subscribe = ScriptedBroker::disconnect_packet(0x8E), .subscriptions = 3});
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   CHECK_MESSAGE(states.wait_reason("another program connected with our client id; is a second "
                                    "torpord running with the same `storeroom`?"),
                 states.text());
@@ -259,7 +259,7 @@ TEST_CASE("the broker's reason for not taking us is passed on, and changes with 
   ScriptedBroker broker({.connack = 0x89});
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE_MESSAGE(states.wait_reason("it says it is busy; look at the load of its machine"),
                   states.text());
   broker.change({.connack = 0x84});
@@ -271,9 +271,9 @@ TEST_CASE("two programs with the same storeroom find out") {
   HeardMessages heard;
   States first;
   States second;
-  const auto one = start_intake(settings_for(broker.uri()), heard, first);
+  const auto one = start_intake(intake_settings(broker.uri()), heard, first);
   REQUIRE(first.wait_connected());
-  const auto other = start_intake(settings_for(broker.uri()), heard, second);
+  const auto other = start_intake(intake_settings(broker.uri()), heard, second);
   CHECK_MESSAGE(first.wait_reason("is lost again and again though the broker is there; is a second "
                                   "torpord running with the same `storeroom`?"),
                 first.text());
@@ -286,7 +286,7 @@ TEST_CASE("the acknowledgement goes out when the handler returns, not before") {
   auto may_leave = leave.get_future().share();
   States states;
   const auto intake = Intake::start(
-      settings_for(broker.uri()),
+      intake_settings(broker.uri()),
       {[&entered, may_leave](const daemon::IncomingMessage&) {
          entered.set_value();
          may_leave.wait();
@@ -309,7 +309,7 @@ TEST_CASE("after Taken::stop the session queues, and after resume nothing is mis
   Broker broker({.extra = {"max_queued_messages 0"}});
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(states.wait_connected());
   heard.answer_with(Taken::stop);
   raw_publish_lines(broker, "cellar/s1", numbered(1, 500));
@@ -332,7 +332,7 @@ TEST_CASE("resume directly after stop does not leave it stopped") {
   Broker broker;
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   REQUIRE(states.wait_connected());
   for (int i = 1; i <= 5; ++i) {
     heard.answer_with(Taken::stop);
@@ -350,7 +350,7 @@ TEST_CASE("its end is clean: no will, and the session stays") {
   RawSubscriber notices(broker, "torpor/cellar/notice");
   HeardMessages heard;
   States states;
-  IntakeSettings settings = settings_for(broker.uri());
+  IntakeSettings settings = intake_settings(broker.uri());
   settings.will_delay = 0s;
   {
     const auto intake = start_intake(settings, heard, states);
@@ -378,7 +378,7 @@ std::string broker_of_child() {
 TEST_CASE("child: dies in its third message" * doctest::skip()) {
   int count = 0;
   const auto intake =
-      Intake::start(settings_for(broker_of_child()),
+      Intake::start(intake_settings(broker_of_child()),
                     {[&count](const daemon::IncomingMessage& message) {
                        std::printf("heard %.*s\n", static_cast<int>(message.payload.size()),
                                    message.payload.data());
@@ -392,7 +392,7 @@ TEST_CASE("child: dies in its third message" * doctest::skip()) {
 
 TEST_CASE("child: throws in its message handler" * doctest::skip()) {
   const auto intake =
-      Intake::start(settings_for(broker_of_child()),
+      Intake::start(intake_settings(broker_of_child()),
                     {[](const daemon::IncomingMessage& message) -> Taken {
                        std::printf("heard %.*s\n", static_cast<int>(message.payload.size()),
                                    message.payload.data());
@@ -404,7 +404,7 @@ TEST_CASE("child: throws in its message handler" * doctest::skip()) {
 }
 
 TEST_CASE("child: hears until it is killed" * doctest::skip()) {
-  auto settings = settings_for(broker_of_child());
+  auto settings = intake_settings(broker_of_child());
   settings.will_delay = 1s;
   const auto intake = Intake::start(
       settings, {[](const daemon::IncomingMessage&) { return Taken::go_on; }, nullptr});
@@ -417,7 +417,7 @@ TEST_CASE("a message is acknowledged when its handler returns: killed in it, it 
     // Makes the session, so that nothing is missed between start and subscription.
     HeardMessages nothing;
     States states;
-    const auto intake = start_intake(settings_for(broker.uri()), nothing, states);
+    const auto intake = start_intake(intake_settings(broker.uri()), nothing, states);
     REQUIRE(states.wait_connected());
   }
   raw_publish_lines(broker, "cellar/s1", numbered(1, 6));
@@ -429,7 +429,7 @@ TEST_CASE("a message is acknowledged when its handler returns: killed in it, it 
 
   HeardMessages heard;
   States states;
-  const auto intake = start_intake(settings_for(broker.uri()), heard, states);
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, states);
   // m1 and m2 were acknowledged, but the reset of a killed process's connection can overtake its
   // acknowledgements, so they may come again; m3 and all after it must.
   REQUIRE(wait_until([&] { return !heard.all().empty() && heard.payloads().back() == "m6"; }));
@@ -444,7 +444,7 @@ TEST_CASE("a handler that throws ends the process, and its message comes again, 
   {
     HeardMessages nothing;
     States states;
-    const auto intake = start_intake(settings_for(broker.uri()), nothing, states);
+    const auto intake = start_intake(intake_settings(broker.uri()), nothing, states);
     REQUIRE(states.wait_connected());
   }
   raw_publish_lines(broker, "cellar/s1", {"poison"});
@@ -478,11 +478,11 @@ TEST_CASE("killed, its will comes as one line on notice after the delay") {
 TEST_CASE("settings that cannot work are refused at the start") {
   HeardMessages heard;
   States states;
-  IntakeSettings settings = settings_for("http://127.0.0.1");
+  IntakeSettings settings = intake_settings("http://127.0.0.1");
   auto intake = Intake::start(settings, handlers_for(heard, states));
   REQUIRE_FALSE(intake.has_value());
   CHECK(intake.error().kind == daemon::ErrorKind::invalid);
-  settings = settings_for("mqtts://127.0.0.1");
+  settings = intake_settings("mqtts://127.0.0.1");
   settings.access.authority = "/nonexistent/authority.pem";
   intake = Intake::start(settings, handlers_for(heard, states));
   REQUIRE_FALSE(intake.has_value());

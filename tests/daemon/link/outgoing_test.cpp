@@ -18,7 +18,7 @@ using daemon::OutboxMessage;
 using daemon::Outgoing;
 using daemon::OutgoingSettings;
 
-OutgoingSettings settings_for(const std::string& uri) {
+OutgoingSettings outgoing_settings(const std::string& uri) {
   OutgoingSettings settings;
   settings.access.uri = uri;
   settings.storeroom = "cellar";
@@ -73,7 +73,7 @@ TEST_CASE("messages arrive in order with id and correlation data, and are report
   RawSubscriber hears(broker, "torpor/cellar/#");
   DeliveredIds delivered;
   States states;
-  const auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+  const auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
   outgoing->send(notice(1));
   outgoing->send({"a7", "torpor/cellar/answer", "done", false, "corr-1"});
   outgoing->send({"k3", "torpor/cellar/alert/3", "{}", true, ""});
@@ -98,7 +98,7 @@ TEST_CASE("what nobody is subscribed to is delivered all the same") {
   Broker broker;
   DeliveredIds delivered;
   States states;
-  const auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+  const auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
   outgoing->send(notice(1));
   CHECK(delivered.wait_for(1));
 }
@@ -108,7 +108,7 @@ TEST_CASE("an empty retained message empties its topic") {
   raw_publish(broker, {"torpor/cellar/alert/9", "{}", 1, true});
   DeliveredIds delivered;
   States states;
-  const auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+  const auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
   outgoing->send({"x", "torpor/cellar/alert/9", "", true, ""});
   REQUIRE(delivered.wait_for(1));
   RawSubscriber later(broker, "torpor/cellar/#");
@@ -121,7 +121,7 @@ TEST_CASE("while no broker is up messages wait in order and the newest state of 
   Broker broker({}, false);
   DeliveredIds delivered;
   States states;
-  const auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+  const auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
   REQUIRE(states.wait_reason("no broker answers"));
   for (int i = 1; i <= 20; ++i) {
     outgoing->send(notice(i));
@@ -148,7 +148,7 @@ TEST_CASE("across kills of the broker every message arrives at least once, first
   Broker broker;
   DeliveredIds delivered;
   States states;
-  const auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+  const auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
   REQUIRE(states.wait_connected());
   constexpr int kRounds = 3;
   constexpr int kEach = 200;
@@ -181,7 +181,7 @@ TEST_CASE("a topic the broker refuses does not hold up the others") {
   RawSubscriber hears(broker, "torpor/cellar/#");
   DeliveredIds delivered;
   States states;
-  const auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+  const auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
   outgoing->send({"k1", "torpor/cellar/alert/1", "{}", true, ""});
   outgoing->show("torpor/cellar/jar/B-07", "{}");
   outgoing->send(notice(2));
@@ -196,7 +196,7 @@ TEST_CASE("finish publishes what waits and the last messages, and leaves without
   RawSubscriber hears(broker, "torpor/cellar/#");
   DeliveredIds delivered;
   States states;
-  auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+  auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
   for (int i = 1; i <= 50; ++i) outgoing->send(notice(i));
   outgoing->finish({{"last", "torpor/cellar/service", "said gone", true, ""}}, 10s);
   CHECK(delivered.all().size() == 51);
@@ -212,7 +212,7 @@ TEST_CASE("finish ends in time when no broker answers") {
   Broker broker({}, false);
   DeliveredIds delivered;
   States states;
-  const auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+  const auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
   outgoing->send(notice(1));
   REQUIRE(states.wait_reason("no broker answers"));
   const auto before = std::chrono::steady_clock::now();
@@ -229,12 +229,12 @@ TEST_CASE("without finish, and when finish ran out of time, the broker publishes
   States states;
   RawSubscriber hears(broker, "torpor/cellar/service");
   SUBCASE("destroyed without finish") {
-    auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+    auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
     REQUIRE(states.wait_connected());
     outgoing.reset();
   }
   SUBCASE("finish had no time") {
-    auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+    auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
     REQUIRE(states.wait_connected());
     outgoing->finish({notice(1)}, 0ms);
   }
@@ -249,7 +249,7 @@ TEST_CASE("child: is there until it is killed" * doctest::skip()) {
   DeliveredIds delivered;
   States states;
   const auto outgoing =
-      start_outgoing(settings_for(std::getenv("TORPOR_TEST_BROKER")), delivered, states);
+      start_outgoing(outgoing_settings(std::getenv("TORPOR_TEST_BROKER")), delivered, states);
   outgoing->show("torpor/cellar/service", "{\"state\":\"running\"}");
   std::this_thread::sleep_for(1min);
 }
@@ -277,7 +277,7 @@ TEST_CASE("the retained topics of the storeroom are collected, and only those") 
   raw_publish(broker, {"torpor/barn/alert/4", "{}", 1, true});
   DeliveredIds delivered;
   States states;
-  const auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+  const auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
   std::mutex mutex;
   std::vector<std::vector<std::string>> calls;
   outgoing->collect_retained(500ms, [&](std::vector<std::string> topics) {
@@ -301,7 +301,7 @@ TEST_CASE("a collection that never got to a broker ends with its owner") {
   States states;
   bool called = false;
   {
-    const auto outgoing = start_outgoing(settings_for(broker.uri()), delivered, states);
+    const auto outgoing = start_outgoing(outgoing_settings(broker.uri()), delivered, states);
     outgoing->collect_retained(1ms, [&](const std::vector<std::string>&) { called = true; });
     REQUIRE(states.wait_reason("no broker answers"));
   }

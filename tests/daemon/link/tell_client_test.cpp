@@ -17,7 +17,7 @@ using daemon::ErrorKind;
 using daemon::Taken;
 using daemon::TellSettings;
 
-TellSettings settings_for(const std::string& uri) {
+TellSettings tell_settings(const std::string& uri) {
   TellSettings settings;
   settings.access.uri = uri;
   settings.storeroom = "cellar";
@@ -69,8 +69,8 @@ class RoteService {
 TEST_CASE("a sentence is answered, and the answer is the one to it") {
   Broker broker;
   RoteService service(broker.uri(), false);
-  const auto first = daemon::tell(settings_for(broker.uri()), "ask B-07");
-  const auto second = daemon::tell(settings_for(broker.uri()), "B-07 all well");
+  const auto first = daemon::tell(tell_settings(broker.uri()), "ask B-07");
+  const auto second = daemon::tell(tell_settings(broker.uri()), "B-07 all well");
   REQUIRE(first.has_value());
   REQUIRE(second.has_value());
   CHECK(*first == "understood from Maria: ask B-07");
@@ -86,7 +86,7 @@ TEST_CASE("a sentence is answered, and the answer is the one to it") {
 TEST_CASE("without an answer it is sent again with the same correlation data") {
   Broker broker;
   RoteService service(broker.uri(), true);
-  TellSettings settings = settings_for(broker.uri());
+  TellSettings settings = tell_settings(broker.uri());
   settings.repeat_after = 300ms;
   const auto answer = daemon::tell(settings, "seen");
   REQUIRE(answer.has_value());
@@ -99,7 +99,7 @@ TEST_CASE("without an answer it is sent again with the same correlation data") {
 TEST_CASE("no broker, no answer and no leave are told apart") {
   SUBCASE("no broker") {
     Broker broker({}, false);
-    const auto answer = daemon::tell(settings_for(broker.uri()), "seen");
+    const auto answer = daemon::tell(tell_settings(broker.uri()), "seen");
     REQUIRE_FALSE(answer.has_value());
     CHECK(answer.error().kind == ErrorKind::not_reached);
     CHECK(answer.error().text == "no broker answers at 127.0.0.1:" + std::to_string(broker.port()) +
@@ -108,7 +108,7 @@ TEST_CASE("no broker, no answer and no leave are told apart") {
   SUBCASE("no answer") {
     Broker broker;
     RawSubscriber mute(broker, "torpor/cellar/tell");
-    TellSettings settings = settings_for(broker.uri());
+    TellSettings settings = tell_settings(broker.uri());
     settings.patience = 4s;
     const auto answer = daemon::tell(settings, "seen");
     REQUIRE_FALSE(answer.has_value());
@@ -121,7 +121,7 @@ TEST_CASE("no broker, no answer and no leave are told apart") {
   }
   SUBCASE("not allowed to tell") {
     Broker broker({.access_list = "topic read #\n"});
-    const auto answer = daemon::tell(settings_for(broker.uri()), "seen");
+    const auto answer = daemon::tell(tell_settings(broker.uri()), "seen");
     REQUIRE_FALSE(answer.has_value());
     CHECK(answer.error().kind == ErrorKind::refused);
     CHECK(answer.error().text ==
@@ -130,7 +130,7 @@ TEST_CASE("no broker, no answer and no leave are told apart") {
   }
   SUBCASE("wrong password") {
     Broker broker({.users = {{"maria", "right"}}});
-    TellSettings settings = settings_for(broker.uri());
+    TellSettings settings = tell_settings(broker.uri());
     settings.access.user = "maria";
     settings.access.password = "wrong";
     const auto answer = daemon::tell(settings, "seen");
@@ -153,7 +153,7 @@ TEST_CASE("a sentence that found the service away is not carried out after its a
   auto intake = daemon::Intake::start(in, handlers);
   REQUIRE(states.wait_connected());
   intake->reset();
-  TellSettings settings = settings_for(broker.uri());
+  TellSettings settings = tell_settings(broker.uri());
   settings.patience = 2500ms;
   CHECK_FALSE(daemon::tell(settings, "open B-07").has_value());
   raw_publish(broker, {"torpor/cellar/tell", "ask jars"});

@@ -10,7 +10,6 @@ using namespace torpor::rules::culture::testing;
 
 namespace {
 
-const Profile kProfile;
 Setting likely() { return setting(kProfile, kLikely, Vessel{}, Cover::kraft); }
 AirHour hour(float celsius, float humidity) {
   return {celsius, celsius, humidity * 2339.0F, 2339.0F, true};

@@ -8,9 +8,6 @@ using namespace torpor::rules::culture::testing;
 
 namespace {
 
-const JarRecipe kGood = jar_of(1200, 0.55, 1320, Cover::kraft, 60);
-const JarRecipe kWet = jar_of(1200, 0.60, 600, Cover::kraft);
-
 JarModel settled(const JarRecipe& recipe, double celsius = 20, double percent = 70) {
   return jar_after(recipe, celsius, percent, 30);
 }

@@ -12,8 +12,6 @@ using namespace torpor::rules::culture::testing;
 
 namespace {
 
-const JarRecipe kGood = jar_of(1200, 0.55, 1320, Cover::kraft, 60);
-
 // Air that changes every 90 minutes.
 Air block_air(std::int64_t minute) {
   const double block = static_cast<double>(minute / 90);

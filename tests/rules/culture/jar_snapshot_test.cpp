@@ -8,8 +8,6 @@ using namespace torpor::rules::culture::testing;
 
 namespace {
 
-const JarRecipe kGood = jar_of(1200, 0.55, 1320, Cover::kraft, 60);
-
 JarModel lived() {
   JarModel jar(profile(), kGood);
   for (std::int64_t m = 0; m < 3 * 1440 + 17; ++m) {

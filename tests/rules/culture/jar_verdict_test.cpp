@@ -1,25 +1,10 @@
 #include <doctest/doctest.h>
 
-#include <algorithm>
-
 #include "tests/rules/culture/jars.h"
 
 using namespace torpor;
 using namespace torpor::rules::culture;
 using namespace torpor::rules::culture::testing;
-
-namespace {
-
-const JarRecipe kGood = jar_of(1200, 0.55, 1320, Cover::kraft, 60);
-const JarRecipe kWet = jar_of(1200, 0.60, 600, Cover::kraft);
-
-bool says(const Verdict& verdict, const std::string& part) {
-  return std::any_of(
-      verdict.reasons.begin(), verdict.reasons.end(),
-      [&](const std::string& reason) { return reason.find(part) != std::string::npos; });
-}
-
-}  // namespace
 
 TEST_CASE("states have their published names") {
   CHECK(state_name(State::settling) == "settling");

@@ -3,9 +3,11 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <memory>
 #include <numbers>
+#include <string>
 
 #include "rules/culture/jar_model.h"
 
@@ -29,6 +31,12 @@ inline JarRecipe jar_of(double rice, double moisture, double sugar, Cover cover,
   return recipe;
 }
 
+// Sleeps well, with sugar on top; and one far too wet that wakes within days.
+inline const JarRecipe kGood = jar_of(1200, 0.55, 1320, Cover::kraft, 60);
+inline const JarRecipe kWet = jar_of(1200, 0.60, 600, Cover::kraft);
+
+inline const Profile kProfile;
+inline const Parameters& kSet = kProfile.sets[kLikely];
 inline std::shared_ptr<const Profile> profile() { return std::make_shared<const Profile>(); }
 
 inline Air air(double celsius, double percent) {
@@ -54,6 +62,13 @@ inline Air cellar_air(std::int64_t minute) {
   const double noise = static_cast<double>((minute * 7919) % 11 - 5) * 0.02;
   return air(20.0 + 4.0 * std::sin(day) + 2.0 * std::sin(day / 7.0) + noise,
              72.0 + 10.0 * std::cos(day) + 5.0 * std::sin(day / 7.0) + 5.0 * noise);
+}
+
+// True when one of the verdict's reasons holds these words.
+inline bool says(const Verdict& verdict, const std::string& part) {
+  return std::any_of(
+      verdict.reasons.begin(), verdict.reasons.end(),
+      [&](const std::string& reason) { return reason.find(part) != std::string::npos; });
 }
 
 }  // namespace torpor::rules::culture::testing

@@ -5,13 +5,14 @@
 #include <cmath>
 #include <random>
 
+#include "tests/rules/culture/jars.h"
+
 using namespace torpor;
 using namespace torpor::rules::culture;
+using torpor::rules::culture::testing::kSet;
 
 namespace {
 
-const Profile kProfile;
-const Parameters& kSet = kProfile.sets[kLikely];
 constexpr double kArea = 0.0225;        // m2
 constexpr double kSaturation = 2339.0;  // Pa, 20 degC
 

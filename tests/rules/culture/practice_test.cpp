@@ -2,7 +2,6 @@
 // checks that the defaults must reconcile with the literature.
 #include <doctest/doctest.h>
 
-#include <algorithm>
 #include <optional>
 
 #include "tests/rules/culture/jars.h"
@@ -30,12 +29,6 @@ void check_asleep(const Verdict& verdict) {
   CHECK(verdict.state != State::waking);
   CHECK(verdict.state != State::due);
   CHECK(verdict.state != State::awake);
-}
-
-bool says(const Verdict& verdict, const std::string& part) {
-  return std::any_of(
-      verdict.reasons.begin(), verdict.reasons.end(),
-      [&](const std::string& reason) { return reason.find(part) != std::string::npos; });
 }
 
 }  // namespace

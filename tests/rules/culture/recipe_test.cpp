@@ -10,9 +10,9 @@
 using namespace torpor;
 using namespace torpor::rules::culture;
 using torpor::rules::culture::testing::jar_of;
+using torpor::rules::culture::testing::kProfile;
 
 namespace {
-const Profile kProfile;
 JarRecipe whole() { return jar_of(1200, 0.60, 1250, Cover::kraft, 60); }
 std::string refusal(const JarRecipe& recipe) {
   const auto checked = check_recipe(recipe);

@@ -2,12 +2,10 @@
 
 #include <doctest/doctest.h>
 
-using namespace torpor::rules::culture;
+#include "tests/rules/culture/jars.h"
 
-namespace {
-const Profile kProfile;
-const Parameters& kSet = kProfile.sets[kLikely];
-}  // namespace
+using namespace torpor::rules::culture;
+using torpor::rules::culture::testing::kSet;
 
 TEST_CASE("a kelvin of own warmth shows after eight hours, half a kelvin never") {
   SelfHeating warm;

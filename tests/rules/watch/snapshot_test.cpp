@@ -7,7 +7,7 @@
 namespace torpor::rules {
 namespace {
 
-Rule warm(const char* when = "temperature above 27 °C") {
+Rule warm_when(const char* when = "temperature above 27 °C") {
   return a_rule("warm", "place", when, "temperature below 20 °C");
 }
 
@@ -18,7 +18,7 @@ std::string snapshot_after(const WatchSettings& settings, const char* story) {
 }
 
 TEST_CASE("bytes that are no snapshot are refused and change nothing") {
-  const WatchSettings settings = settings_of({warm()});
+  const WatchSettings settings = settings_of({warm_when()});
   const std::string good = snapshot_after(settings, "0 s:t28; 1 +B=cellar");
   Watch watch(settings);
   (void)tell(watch, "5 s1:t28");
@@ -39,7 +39,7 @@ TEST_CASE("bytes that are no snapshot are refused and change nothing") {
 }
 
 TEST_CASE("an alert of a rule or subject that is gone ends at the next step") {
-  const std::string bytes = snapshot_after(settings_of({warm()}), "0 s:t28 s1:t28 s2:t28");
+  const std::string bytes = snapshot_after(settings_of({warm_when()}), "0 s:t28 s1:t28 s2:t28");
   SUBCASE("the rule") {
     Watch watch(settings_of({a_rule("other", "place", "temperature above 30 °C")}));
     REQUIRE(watch.restore(bytes).has_value());
@@ -48,15 +48,15 @@ TEST_CASE("an alert of a rule or subject that is gone ends at the next step") {
   SUBCASE("the place") {
     Layout layout = a_cellar();
     layout.sensors.erase(layout.sensors.begin());
-    Watch watch(settings_of({warm()}, layout));
+    Watch watch(settings_of({warm_when()}, layout));
     REQUIRE(watch.restore(bytes).has_value());
     CHECK(changes_text(tell(watch, "3 tick")) == "3 ended warm cellar");
   }
 }
 
 TEST_CASE("a rewritten rule starts anew, but its standing alert stands until it eases") {
-  const std::string bytes = snapshot_after(settings_of({warm()}), "0 s:t28; 5 seen");
-  Watch watch(settings_of({warm("temperature above 24 °C lasting 30 min")}));
+  const std::string bytes = snapshot_after(settings_of({warm_when()}), "0 s:t28; 5 seen");
+  Watch watch(settings_of({warm_when("temperature above 24 °C lasting 30 min")}));
   REQUIRE(watch.restore(bytes).has_value());
   CHECK(changes_text(tell(watch, "10 tick; 25 s:t26; 40 tick")) == "");
   REQUIRE(watch.open_alerts().size() == 1);
@@ -87,7 +87,7 @@ TEST_CASE("a new sensor is known from the restart on") {
 }
 
 TEST_CASE("alert numbers go on after the restart") {
-  const WatchSettings settings = settings_of({warm()});
+  const WatchSettings settings = settings_of({warm_when()});
   const std::string bytes = snapshot_after(settings, "0 s:t28; 1 s:t19; 70 tick");
   Watch watch(settings);
   REQUIRE(watch.restore(bytes).has_value());

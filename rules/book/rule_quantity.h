@@ -31,6 +31,7 @@ enum class RuleQuantity : std::uint8_t {
   sugar_shortfall,
   kinetic_temperature,
   time_since_opened,
+  waking_signs,
   time_since_reading,
   spread,
   disagreement,

@@ -81,11 +81,14 @@ void JarModel::apply(Instant when, const Take& act) {
   state_.last_level = -1.0;
 }
 
-void JarModel::apply(Instant when, const Open&) { state_.opened_at = unix_ms(when); }
+void JarModel::apply(Instant when, const Open&) {
+  state_.opened_at = state_.open_since = unix_ms(when);
+}
 
 void JarModel::apply(Instant when, const ChangeCover& act) {
   state_.cover = act.cover;
   state_.opened_at = unix_ms(when);
+  state_.open_since = kNever;
   for (Member& member : state_.members) member.cover = CoverBelief{};
 }
 

@@ -87,7 +87,8 @@ struct JarState {
   // What was told and found.
   std::array<std::int64_t, kSigns> seen_at;      // kNever: not
   std::array<std::int64_t, kSigns> evidence_at;  // as seen_at, where it counts as a sign of waking
-  std::int64_t closed_at = 0, opened_at = kNever, tested_at = kNever, retired_at = kNever;
+  std::int64_t closed_at = 0, opened_at = kNever, open_since = kNever, tested_at = kNever,
+               retired_at = kNever;
   std::int64_t headspace_at = kNever, weighed_at = kNever, predicted_at = kNever;
   bool found_dead = false;
   bool works_in_sugar = false;  // slow work was seen here or in a parent
@@ -121,8 +122,8 @@ void JarState::fields(Archive& archive) {
   archive(cover);
   for (std::int64_t& at : seen_at) archive(at);
   for (std::int64_t& at : evidence_at) archive(at);
-  for (std::int64_t* at : {&closed_at, &opened_at, &tested_at, &retired_at, &headspace_at,
-                           &weighed_at, &predicted_at}) {
+  for (std::int64_t* at : {&closed_at, &opened_at, &open_since, &tested_at, &retired_at,
+                           &headspace_at, &weighed_at, &predicted_at}) {
     archive(*at);
   }
   archive(found_dead);

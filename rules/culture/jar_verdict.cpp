@@ -98,7 +98,9 @@ Figures VerdictWriter::figures() const {
   if (state().opened_at != kNever) {
     result.opened_h = hours_between(state().opened_at, state().consumed);
   }
+  if (state().open_since != kNever) result.open_since = instant_of(state().open_since);
   result.gas_lost_g = state().gas_lost;
+  result.waking_signs = evidence(Weight::weak) + 2 * evidence(Weight::strong);
   add_heat(result);
   add_dew(result);
   add_water(result);

@@ -51,7 +51,8 @@ struct Figures {
   std::optional<KelvinDifference> outer_dew_margin;  // glass over the air's dew point
   std::optional<KelvinDifference> inner_dew_margin;  // lid over the dew point inside
   double outer_dew_h = 0.0, inner_dew_h = 0.0;
-  std::optional<double> opened_h;  // since last opened
+  std::optional<double> opened_h;     // since last opened
+  std::optional<Instant> open_since;  // opened, and not covered since
   std::optional<Ensemble> surface_activity, body_activity;
   std::optional<Ensemble> water_gained_g;    // through the mouth since closing; negative: lost
   std::optional<Ensemble> water_buffer_g;    // before all sugar in the jar is dissolved
@@ -59,6 +60,9 @@ struct Figures {
   std::optional<Ensemble> wake_progress_percent, slow_work_percent;
   std::optional<Ensemble> sugar_shortfall_g;  // to leave some undissolved, stirred in
   double gas_lost_g = 0.0;
+  // What was seen of waking and not answered since: 1 for each weak sign, 2 for each strong one. A
+  // jar is awake from 2 on.
+  std::size_t waking_signs = 0;
 };
 
 struct Verdict {

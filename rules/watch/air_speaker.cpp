@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "rules/air/psychrometrics.h"
+
 namespace torpor::rules {
 namespace {
 
@@ -48,6 +50,19 @@ SpokenAir spoken_air(std::span<const std::size_t> speakers, std::span<const Sens
     if (spoken.temperature && spoken.humidity) break;
   }
   return spoken;
+}
+
+culture::Air model_air(const SpokenAir& spoken) {
+  if (!spoken.temperature) return {};
+  std::optional<Percent> humidity = spoken.humidity;
+  if (humidity && spoken.humid_temperature != spoken.temperature) {
+    // Another sensor's humidity: the same vapour at this temperature.
+    const Pascal vapour = air::vapour_pressure(*spoken.humid_temperature, *humidity);
+    const Pascal saturation = air::saturation_vapour_pressure(*spoken.temperature);
+    humidity = Percent(std::min(100.0, 100.0 * vapour.value() / saturation.value()));
+  }
+  const auto air = culture::Air::of(*spoken.temperature, humidity);
+  return air.value_or(culture::Air());
 }
 
 }  // namespace torpor::rules

@@ -8,6 +8,7 @@
 #include <string_view>
 #include <vector>
 
+#include "rules/culture/air_sample.h"
 #include "rules/watch/layout.h"
 #include "sensors/quantity.h"
 
@@ -48,5 +49,9 @@ struct SpokenAir {
 // speaker with a live humidity and a live temperature of its own.
 [[nodiscard]] SpokenAir spoken_air(std::span<const std::size_t> speakers,
                                    std::span<const SensorAir> air, Instant t);
+
+// The air as a jar's model takes it: vapour from the humidity and its own sensor's temperature.
+// Outside the model's range, and where nobody speaks, it is not known.
+[[nodiscard]] culture::Air model_air(const SpokenAir& spoken);
 
 }  // namespace torpor::rules

@@ -39,7 +39,7 @@ bool same_values(const AirTimeline::Moment& a, const AirTimeline::Moment& b) {
 }
 
 AirTimeline::Moment unknown_moment(Instant from) {
-  return {from, {}, {}, kNoValue, kNoValue, kNoValue, {kNoValue, kNoValue, kNoValue}, false};
+  return {from, {}, {}, kNoValue, kNoValue, kNoValue, {kNoValue, kNoValue, kNoValue}, false, {}};
 }
 
 }  // namespace
@@ -173,8 +173,16 @@ AirTimeline::Spoken AirTimeline::value_at(RuleQuantity quantity, Instant t) {
 
 const AirTimeline::Moment& AirTimeline::moment_at(Instant t) const { return moments_[index_at(t)]; }
 
-SpokenAir AirTimeline::air_at(Instant t) const {
-  const Moment& moment = moment_at(t);
+AirTimeline::Held AirTimeline::held_at(Instant t) {
+  const std::size_t i = index_at(t);
+  Moment& moment = moments_[i];
+  if (!moment.air) moment.air = model_air(air_of(moment));
+  return {*moment.air, i + 1 < moments_.size() ? moments_[i + 1].from : kNever};
+}
+
+SpokenAir AirTimeline::air_at(Instant t) const { return air_of(moment_at(t)); }
+
+SpokenAir AirTimeline::air_of(const Moment& moment) {
   SpokenAir spoken;
   spoken.temperature_speaker = moment.temperature_speaker;
   spoken.humidity_speaker = moment.humidity_speaker;

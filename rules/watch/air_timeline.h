@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "rules/book/rule_quantity.h"
+#include "rules/culture/air_sample.h"
 #include "rules/watch/air_speaker.h"
 #include "rules/watch/layout.h"
 
@@ -49,6 +50,7 @@ class AirTimeline {
     double temperature, humidity, humid_temperature;  // NaN: unknown
     std::array<double, 3> derived;                    // dew point, absolute, vapour pressure
     bool is_derived;
+    std::optional<culture::Air> air;  // as the jars' models take it, once asked for
   };
 
   struct Spoken {
@@ -58,6 +60,12 @@ class AirTimeline {
   // Precondition: `quantity` is one of the air. Exact for t from newest() - reach on.
   [[nodiscard]] Spoken value_at(RuleQuantity quantity, Instant t);
   [[nodiscard]] const Moment& moment_at(Instant t) const;
+  // The air as the jars' models take it. Outside the model's range it is not known.
+  struct Held {
+    culture::Air air;
+    Instant until;  // exclusive; kNever: for ever
+  };
+  [[nodiscard]] Held held_at(Instant t);
   // From the values as a person or topic wants them.
   [[nodiscard]] SpokenAir air_at(Instant t) const;
 
@@ -67,6 +75,7 @@ class AirTimeline {
   void restore(const std::vector<AirReading>& kept, std::optional<Instant> newest);
 
  private:
+  [[nodiscard]] static SpokenAir air_of(const Moment& moment);
   [[nodiscard]] std::size_t index_at(Instant t) const;
   void hold(std::vector<SensorAir>& air, const AirReading& reading) const;
   void project(std::vector<SensorAir> air, std::size_t next_reading, Instant from);

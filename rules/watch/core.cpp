@@ -21,7 +21,8 @@ Watch::Core::Core(WatchSettings settings)
     : settings_(std::move(settings)),
       // A late reading reaches back `late` from the newest; an instance that another air has
       // carried ahead of this one asks at most `late` further.
-      reach_(2 * settings_.late),
+      // A jar's model is taken back by whole looks.
+      reach_(settings_.late + std::max<Duration>(settings_.late, JarTrack::kLookEvery)),
       alerts_(settings_.reopen_within, settings_.quiet, settings_.utc_offset) {
   build_airs();
   build_rules();
@@ -150,6 +151,7 @@ void Watch::Core::add_jar_instances(std::size_t jar) {
 void Watch::Core::retire(std::size_t jar) {
   JarRecord& record = register_.at(jar);
   record.retired = true;
+  jars_[jar].track.reset();
   for (const std::size_t at : jars_[jar].instances) {
     Instance& instance = *instances_[at];
     instance.gone = true;
@@ -241,6 +243,8 @@ void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>
     step_instance(instance, reading.measured_at);
   }
   if (!reading.trusted()) return;
+  const SensorSpec& spec = settings_.layout.sensors[index];
+  if (!spec.jar.empty()) probe_jar(spec, reading);
   for (const Seat& seat : sensor.seats) {
     AirTimeline& timeline = airs_[seat.air].timeline;
     if (timeline.insert({reading.measured_at, seat.position, reading.quantity, reading.value()})) {
@@ -249,6 +253,8 @@ void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>
       if (moment.temperature_speaker == index || moment.humidity_speaker == index) {
         touch_air(seat.air);
       }
+    } else {
+      outdate_jars_in(seat.air, reading.measured_at);
     }
   }
   look_at_sensor(index);
@@ -273,10 +279,12 @@ void Watch::Core::step_jar(std::size_t jar, std::size_t air, Instant at) {
   for (std::size_t i = 0; i < stays.size(); ++i) {
     const bool ended = i + 1 < stays.size() && stays[i + 1].from <= at;
     if (ended || jars_[jar].airs[i] != air || stays[i].from > *now_) continue;
+    if (jars_[jar].track) jars_[jar].track->air_changed(std::max(at, stays[i].from));
     for (const std::size_t instance : jars_[jar].instances) {
       step_instance(instance, std::max(at, stays[i].from));
     }
   }
+  settle_track(jar);
 }
 
 void Watch::Core::step_instance(std::size_t at, Instant t) {
@@ -297,10 +305,15 @@ void Watch::Core::apply(const JarPlacedInput& input) {
   if (jar == jars_.size()) jars_.emplace_back();
   const JarRecord& record = register_.at(jar);
   if (jars_[jar].instances.empty()) add_jar_instances(jar);
+  const bool moves = record.stays.front().from < input.at;
   jars_[jar].airs.clear();
   for (const JarStay& stay : record.stays) jars_[jar].airs.push_back(air_of(stay.place));
   auto& dwellers = airs_[air].jars;
   if (std::find(dwellers.begin(), dwellers.end(), jar) == dwellers.end()) dwellers.push_back(jar);
+  if (jars_[jar].track) {
+    jars_[jar].track->air_changed(from);
+    if (moves) tell_track(jar, {input.at, culture::Act(culture::Move{}), false});
+  }
   for (const std::size_t at : jars_[jar].instances) {
     instances_[at]->machine.begin_at(record.stays.front().from);
     if (now_ && from <= *now_) step_instance(at, from);
@@ -363,6 +376,7 @@ Signal Watch::Core::signal_at(const Instance& instance, const QuantityAt& quanti
   if (instance.subject.kind != SubjectKind::jar) {
     return air_signal(instance.own_air, quantity.quantity, t);
   }
+  if (is_of_model(quantity.quantity)) return model_signal(instance.index, quantity.quantity, t);
   Instant until = kNever;
   const std::size_t air = jar_air_at(instance.index, t, until);
   Signal signal = air_signal(air, quantity.quantity, t);
@@ -485,7 +499,13 @@ void Watch::Core::look_at_jar(std::size_t index) {
     touch(SubjectKind::jar, record.id);
     touch(SubjectKind::place, register_.place_of(index));
   }
-  if (const auto next = record.next_change(*now_)) arm(TimerOwner::jar, index, *next);
+  give_up_waiting(index);
+  arm(TimerOwner::jar, index, next_look_at_jar(index, *now_));
+}
+
+Instant Watch::Core::next_look_at_jar(std::size_t jar, Instant t) const {
+  const Instant change = register_.at(jar).next_change(t).value_or(kNever);
+  return std::min(change, gives_up_at(jar, t));
 }
 
 Instant& Watch::Core::armed(const Timer& timer) {
@@ -513,7 +533,7 @@ Instant Watch::Core::true_due(const Timer& timer) const {
     case TimerOwner::jar:
       break;
   }
-  return register_.at(timer.index).next_change(before).value_or(kNever);
+  return next_look_at_jar(timer.index, before);
 }
 
 void Watch::Core::arm(TimerOwner owner, std::size_t index, Instant due) {

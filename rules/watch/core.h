@@ -17,6 +17,7 @@
 #include "rules/watch/air_timeline.h"
 #include "rules/watch/alert_life.h"
 #include "rules/watch/jar_register.h"
+#include "rules/watch/jar_track.h"
 #include "rules/watch/program.h"
 #include "rules/watch/rule_instance.h"
 #include "rules/watch/sensor_track.h"
@@ -37,8 +38,12 @@ class Watch::Core {
   [[nodiscard]] std::vector<Alert> open_alerts() const;
   [[nodiscard]] const SensorTrack* track(std::string_view sensor) const;
   [[nodiscard]] SpokenAir air_at(std::string_view place) const;
+  [[nodiscard]] std::optional<culture::JarModel> jar_model(std::string_view jar) const;
+  [[nodiscard]] std::vector<OutdatedJar> outdated_jars() const;
   [[nodiscard]] std::string snapshot() const;
-  [[nodiscard]] tl::expected<void, std::string> restore(std::string_view bytes);
+  [[nodiscard]] std::vector<JarModelBytes> take_jar_models();
+  [[nodiscard]] tl::expected<void, std::string> restore(std::string_view bytes,
+                                                        std::vector<JarModelBytes> models);
 
  private:
   struct RunningRule {
@@ -74,6 +79,9 @@ class Watch::Core {
     std::vector<std::size_t> instances;  // by position in jar_rules_; empty: retired
     std::vector<std::size_t> airs;       // of its stays, one by one
     Instant armed = kNever;
+    std::string stage;                // as told at closing
+    std::unique_ptr<JarTrack> track;  // of its model; nullptr: not told what is in it
+    Instant headspace_at = kAlways;   // newest headspace reading that was taken in
   };
 
   struct Instance {
@@ -113,10 +121,11 @@ class Watch::Core {
   void apply(const ReadingsInput& input);
   void apply(const JarPlacedInput& input);
   void apply(const JarRetiredInput& input);
-  void apply(const JarClosedInput&) {}
-  void apply(const JarActInput&) {}
-  void apply(const JarObservedInput&) {}
-  void apply(const JarOutdatedInput&) {}
+  void apply(const JarClosedInput& input);
+  void apply(const JarActInput& input);
+  void apply(const JarObservedInput& input);
+  void apply(const JarOutdatedInput& input);
+  void apply(const JarModelInput& input);
   void apply(const SeenInput& input);
   void apply(const LinkInput& input);
   void apply(const TickInput&) {}
@@ -136,12 +145,26 @@ class Watch::Core {
   [[nodiscard]] std::optional<std::size_t> stay_index(std::size_t jar, Instant t) const;
   RuleInstance::Head head_of(const Instance& instance) const;
 
+  // ---- core_jars.cpp
+  [[nodiscard]] Signal model_signal(std::size_t jar, RuleQuantity quantity, Instant t) const;
+  [[nodiscard]] JarAir air_of_jar(std::size_t jar) const;
+  void tell_track(std::size_t jar, const JarTold& told);
+  void probe_jar(const SensorSpec& sensor, const Reading& reading);
+  void settle_track(std::size_t jar);
+  void give_up_waiting(std::size_t jar);
+  [[nodiscard]] Instant gives_up_at(std::size_t jar, Instant t) const;
+  void outdate_track(std::size_t jar);
+  void outdate_jars_in(std::size_t air, Instant at);
+  void step_jar_rules(std::size_t jar, Instant from);
+  [[nodiscard]] Instant settled_horizon(std::size_t jar) const;
+
   // ---- core.cpp: time
   void run_timers_before(Instant t);
   void settle();
   void fire(Instant t);
   void look_at_sensor(std::size_t sensor);
   void look_at_jar(std::size_t jar);
+  [[nodiscard]] Instant next_look_at_jar(std::size_t jar, Instant t) const;
   void arm(TimerOwner owner, std::size_t index, Instant due);
   Instant& armed(const Timer& timer);
   [[nodiscard]] Instant true_due(const Timer& timer) const;
@@ -167,7 +190,10 @@ class Watch::Core {
 
   // ---- snapshot.cpp
   [[nodiscard]] nlohmann::json instance_json(const Instance& instance) const;
-  void load(const nlohmann::json& root);
+  void load(const nlohmann::json& root, const std::vector<JarModelBytes>& models);
+  [[nodiscard]] nlohmann::json track_json(std::size_t jar) const;
+  void load_track(std::size_t jar, const nlohmann::json& saved,
+                  const std::vector<JarModelBytes>& models);
   void load_jars(std::vector<JarRecord> jars);
   void load_instances(const nlohmann::json& root);
   void begin_anew(std::size_t instance);
@@ -197,8 +223,9 @@ class Watch::Core {
   std::optional<bool> link_before_time_;  // told before there was an engine time
   AlertLife alerts_;
   Timers timers_;
-  bool unbegun_ = true;   // some sensor is not yet known since when
-  bool orphans_ = false;  // restored alerts may have lost rule or subject
+  bool unbegun_ = true;                   // some sensor is not yet known since when
+  std::set<std::size_t> models_changed_;  // of jars_, since they were last taken
+  bool orphans_ = false;                  // restored alerts may have lost rule or subject
 
   // ---- of one step
   Effects effects_;

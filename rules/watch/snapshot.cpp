@@ -1,18 +1,21 @@
 // The engine as bytes and back. CBOR (RFC 8949) of:
 //
-//   { "format": "torpor watch", "version": 1, "now": ms|null, "link": [[ms, connected]...],
+//   { "format": "torpor watch", "version": 2, "now": ms|null, "link": [[ms, connected]...],
 //     "link_before_time": bool|null, "next_alert": n,
 //     "rules":     [[name, conditions]...]                       what "instances" count by
 //     "sensors":   [[id, first_known|null, [[ms, quantity]...], [reading...], [reading...]]...]
 //     "airs":      [[[sensor id...], newest|null, [[ms, position, quantity, value]...]]...]
-//     "jars":      [[id, [[ms, place]...], retired_at|null, retired]...]
+//     "jars":      [[id, [[ms, place]...], retired_at|null, retired,
+//                    [stage, recipe, [told...], revision, outdated, headspace_at,
+//                     [ms, [value...], open_since|null, forecast_at, temperature]]|null]...]
 //     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
 //                    [[from, met, met_since, [since, banked...]]...]]...]
 //     "alerts":    [{...}...] }
 //
 // Times are Unix milliseconds, values in canonical units, indices positions in the same snapshot.
 // What is a function of these (the moments of an air, timers, who depends on what) is rebuilt.
-// A change of meaning takes a new version; an older one must stay readable.
+// A change of meaning takes a new version; an older one must stay readable. In version 1 the jars
+// had no models. The models themselves are kept beside the snapshot: see watch.h.
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
@@ -25,7 +28,8 @@ namespace {
 using nlohmann::json;
 
 constexpr const char* kFormat = "torpor watch";
-constexpr int kVersion = 1;
+constexpr int kVersion = 2;
+constexpr int kOldestVersion = 1;
 
 json to_json(Instant t) { return unix_ms(t); }
 json to_json(const std::optional<Instant>& t) { return t ? json(unix_ms(*t)) : json(nullptr); }
@@ -254,7 +258,9 @@ std::string Watch::Core::snapshot() const {
   }
   for (const Air& air : airs_) root["airs"].push_back(to_json(air.timeline, settings_.layout));
   for (std::size_t i = 0; i < register_.size(); ++i) {
-    root["jars"].push_back(to_json(register_.at(i)));
+    json jar = to_json(register_.at(i));
+    jar.push_back(track_json(i));
+    root["jars"].push_back(std::move(jar));
   }
   // In an order that does not depend on how the engine came to be: equal states, equal bytes.
   for (const auto& instance : instances_) {
@@ -272,19 +278,65 @@ std::string Watch::Core::snapshot() const {
   return {bytes.begin(), bytes.end()};
 }
 
-tl::expected<void, std::string> Watch::Core::restore(std::string_view bytes) {
+json Watch::Core::track_json(std::size_t jar) const {
+  const Jar& own = jars_[jar];
+  if (!own.track) return nullptr;
+  const JarTrack::Saved saved = own.track->save(air_of_jar(jar));
+  json told = json::array();
+  for (const JarTold& each : saved.told) told.push_back(to_json(each));
+  const JarFigures& look = saved.look;
+  return {own.stage,
+          to_json(own.track->recipe()),
+          told,
+          saved.revision,
+          saved.outdated,
+          to_json(own.headspace_at),
+          {unix_ms(look.at), look.values, to_json(look.open_since), to_json(look.forecast_at),
+           look.forecast_temperature}};
+}
+
+void Watch::Core::load_track(std::size_t jar, const json& j,
+                             const std::vector<JarModelBytes>& models) {
+  Jar& own = jars_[jar];
+  own.stage = j.at(0).get<std::string>();
+  const culture::JarRecipe recipe = recipe_from_json(j.at(1));
+  own.headspace_at = instant_from(j.at(5));
+  own.track = std::make_unique<JarTrack>(settings_.profiles.for_stage(own.stage), recipe);
+  JarTrack::Saved saved;
+  for (const json& each : j.at(2)) saved.told.push_back(told_from_json(each));
+  saved.revision = j.at(3).get<std::uint64_t>();
+  saved.outdated = j.at(4).get<bool>();
+  const json& look = j.at(6);
+  saved.look.at = instant_from(look.at(0));
+  saved.look.values = look.at(1).get<decltype(saved.look.values)>();
+  saved.look.open_since = maybe_instant(look.at(2));
+  saved.look.forecast_at = instant_from(look.at(3));
+  saved.look.forecast_temperature = look.at(4).get<double>();
+  const auto model = std::find_if(models.begin(), models.end(), [&](const JarModelBytes& each) {
+    return each.jar == register_.at(jar).id;
+  });
+  const std::uint64_t revision = saved.revision;
+  const bool restored =
+      model != models.end() && own.track->restore(std::move(saved), model->model).has_value();
+  // Another profile, or the model was lost.
+  if (!restored) own.track->begin_anew(revision);
+}
+
+tl::expected<void, std::string> Watch::Core::restore(std::string_view bytes,
+                                                     std::vector<JarModelBytes> models) {
   try {
     const json root = json::from_cbor(bytes.begin(), bytes.end());
     if (root.at("format") != kFormat) {
       return tl::unexpected(std::string("this is not a snapshot of the engine"));
     }
-    if (root.at("version") != kVersion) {
+    const int version = root.at("version").get<int>();
+    if (version < kOldestVersion || version > kVersion) {
       return tl::unexpected("the snapshot has version " + root.at("version").dump() +
                             ", this program reads version " + std::to_string(kVersion));
     }
     // Into a new engine first: a snapshot that turns out to be damaged changes nothing.
     Core fresh(settings_);
-    fresh.load(root);
+    fresh.load(root, models);
     *this = std::move(fresh);
     return {};
   } catch (const json::exception& error) {
@@ -295,7 +347,7 @@ tl::expected<void, std::string> Watch::Core::restore(std::string_view bytes) {
   }
 }
 
-void Watch::Core::load(const json& root) {
+void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& models) {
   now_ = maybe_instant(root.at("now"));
   for (const json& event : root.at("link")) {
     link_.push_back({instant_from(event.at(0)), event.at(1).get<bool>()});
@@ -326,6 +378,10 @@ void Watch::Core::load(const json& root) {
   std::vector<JarRecord> jars;
   for (const json& each : root.at("jars")) jars.push_back(jar_from(each));
   load_jars(std::move(jars));
+  for (std::size_t i = 0; i < jars_.size(); ++i) {
+    const json& saved = root.at("jars").at(i);
+    if (saved.size() > 4 && !saved.at(4).is_null()) load_track(i, saved.at(4), models);
+  }
   std::vector<OpenAlert> open;
   for (const json& each : root.at("alerts")) open.push_back(alert_from(each));
   alerts_.restore(std::move(open), root.at("next_alert").get<std::uint64_t>());
@@ -334,7 +390,7 @@ void Watch::Core::load(const json& root) {
   for (std::size_t i = 0; i < jars_.size(); ++i) {
     if (!now_) break;
     register_.settle(i, *now_);
-    if (const auto next = register_.at(i).next_change(*now_)) arm(TimerOwner::jar, i, *next);
+    arm(TimerOwner::jar, i, next_look_at_jar(i, *now_));
   }
   unbegun_ = !now_ || std::any_of(sensors_.begin(), sensors_.end(),
                                   [](const Sensor& sensor) { return !sensor.track.first_known; });

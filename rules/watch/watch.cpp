@@ -52,12 +52,19 @@ std::optional<Reading> Watch::newest_trusted(std::string_view sensor, Quantity q
 
 SpokenAir Watch::air_at(std::string_view place) const { return core_->air_at(place); }
 
-std::optional<culture::JarModel> Watch::jar_model(std::string_view) const { return std::nullopt; }
+std::optional<culture::JarModel> Watch::jar_model(std::string_view jar) const {
+  return core_->jar_model(jar);
+}
+
+std::vector<OutdatedJar> Watch::outdated_jars() const { return core_->outdated_jars(); }
 
 std::string Watch::snapshot() const { return core_->snapshot(); }
 
-tl::expected<void, std::string> Watch::restore(std::string_view bytes) {
-  return core_->restore(bytes);
+std::vector<JarModelBytes> Watch::take_jar_models() { return core_->take_jar_models(); }
+
+tl::expected<void, std::string> Watch::restore(std::string_view bytes,
+                                               std::vector<JarModelBytes> models) {
+  return core_->restore(bytes, std::move(models));
 }
 
 }  // namespace torpor::rules

@@ -22,6 +22,7 @@
 #include "rules/book/rule.h"
 #include "rules/culture/act.h"
 #include "rules/culture/jar_model.h"
+#include "rules/culture/profiles.h"
 #include "rules/culture/recipe.h"
 #include "rules/watch/air_speaker.h"
 #include "rules/watch/layout.h"
@@ -39,6 +40,7 @@ struct QuietHours {  // local minutes of the day; from > to spans midnight
 struct WatchSettings {
   Layout layout;
   RuleBook book;
+  culture::Profiles profiles;
   Clock clock = Clock::wall;
   std::optional<QuietHours> quiet;
   // Local time minus UTC at an instant; the daemon supplies the zone's rules. Empty: UTC.
@@ -87,6 +89,13 @@ struct JarObservedInput {
 struct JarOutdatedInput {
   std::string jar;
 };
+// A jar's model as it was worked out anew from the history: a snapshot() of it at
+// OutdatedJar::until. Of an older revision it is passed over.
+struct JarModelInput {
+  std::string jar;
+  std::uint64_t revision = 0;
+  std::string model;
+};
 // Someone has seen one alert, or all standing ones.
 struct SeenInput {
   std::optional<std::uint64_t> alert;
@@ -99,9 +108,9 @@ struct LinkInput {
 // Nothing but the passing of time: a timer was due.
 struct TickInput {};
 
-using Input =
-    std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput, JarActInput,
-                 JarObservedInput, JarOutdatedInput, SeenInput, LinkInput, TickInput>;
+using Input = std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput,
+                           JarActInput, JarObservedInput, JarOutdatedInput, JarModelInput,
+                           SeenInput, LinkInput, TickInput>;
 
 // ---- outputs ----------------------------------------------------------------------------------
 
@@ -166,6 +175,20 @@ struct Effects {
   std::vector<Subject> touched;  // places, jars and sensors whose shown state may have changed
 };
 
+// A jar's model in bytes, as it will never be taken back.
+struct JarModelBytes {
+  std::string jar;
+  Instant at;
+  std::string model;
+};
+// A jar whose model does not follow from what was told and read: something older than it could take
+// back became known. To be worked out anew up to `until`.
+struct OutdatedJar {
+  std::string jar;
+  std::uint64_t revision = 0;
+  Instant until;
+};
+
 class Watch {
  public:
   explicit Watch(WatchSettings settings);
@@ -198,11 +221,20 @@ class Watch {
   // in it.
   [[nodiscard]] std::optional<culture::JarModel> jar_model(std::string_view jar) const;
 
+  [[nodiscard]] std::vector<OutdatedJar> outdated_jars() const;
+
   // Everything that future steps depend on, as bytes; restore() of it into a Watch with the same
   // settings continues exactly. With changed settings what still exists is carried over: alerts of
   // rules or subjects that are gone are ended at the next step, new rules start unknown.
+  //
+  // The jars' models are kept beside it, for they are large and change once an hour:
+  // take_jar_models() gives those that have changed since it was last asked, and restore() wants
+  // the newest of each. A jar whose model is missing, or of another profile, begins as it was
+  // closed and is outdated.
   [[nodiscard]] std::string snapshot() const;
-  [[nodiscard]] tl::expected<void, std::string> restore(std::string_view bytes);
+  [[nodiscard]] std::vector<JarModelBytes> take_jar_models();
+  [[nodiscard]] tl::expected<void, std::string> restore(std::string_view bytes,
+                                                        std::vector<JarModelBytes> models = {});
 
  private:
   class Core;

@@ -223,9 +223,8 @@ TEST_CASE("other fields are checked with it") {
 }
 
 TEST_CASE("what the engine does not supply is refused, never ignored") {
-  CHECK(faults_text(rule_text("surface activity above 0.87 lasting 24 h", "", "jar")) ==
-        "0+16 'surface activity' is not watched by this version; a jar has temperature, humidity, "
-        "dew point, absolute humidity, vapour pressure");
+  CHECK(faults_text(rule_text("disk free below 5 %", "", "service")) ==
+        "0+9 'disk free' is not watched by this version; the service has time since broker");
   for (const RuleQuantityFacts& row : rule_quantities()) {
     CAPTURE(row.name);
     const auto amount = to_text(

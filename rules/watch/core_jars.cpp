@@ -1,0 +1,204 @@
+// The jars' models on the engine's time: what is told and read of them, and what rules ask of them.
+#include <algorithm>
+#include <limits>
+
+#include "rules/watch/core.h"
+
+namespace torpor::rules {
+namespace {
+
+// A sensor that was out of reach sends its backlog when it is back, and a jar's model takes it in
+// as if it had come in time: for this long. What is older goes the way of late entries.
+constexpr Duration kBacklog = std::chrono::hours(7 * 24);
+// How often a jar that nobody reads is brought up to that.
+constexpr Duration kGiveUpEvery = std::chrono::hours(24);
+
+// The same surface read again within the hour says nothing new of it.
+constexpr Duration kHeadspaceEvery = std::chrono::hours(1);
+
+}  // namespace
+
+JarAir Watch::Core::air_of_jar(std::size_t jar) const {
+  return [this, jar](Instant t) {
+    Instant until = kNever;
+    const std::size_t air = jar_air_at(jar, t, until);
+    AirTimeline::Held held = airs_[air].timeline.held_at(t);
+    held.until = std::min(held.until, until);
+    return held;
+  };
+}
+
+Signal Watch::Core::model_signal(std::size_t jar, RuleQuantity quantity, Instant t) const {
+  const Jar& own = jars_[jar];
+  if (!own.track) return {std::numeric_limits<double>::quiet_NaN(), false, {}, kNever};
+  return own.track->signal(quantity, t, air_of_jar(jar));
+}
+
+std::optional<culture::JarModel> Watch::Core::jar_model(std::string_view id) const {
+  const auto jar = register_.find(id);
+  if (!jar || !jars_[*jar].track) return std::nullopt;
+  JarTrack& track = *jars_[*jar].track;
+  return track.model_at(std::max(now_.value_or(track.base()), track.base()), air_of_jar(*jar));
+}
+
+std::vector<OutdatedJar> Watch::Core::outdated_jars() const {
+  std::vector<OutdatedJar> outdated;
+  for (std::size_t jar = 0; jar < jars_.size(); ++jar) {
+    const auto& track = jars_[jar].track;
+    if (!track || !track->outdated()) continue;
+    outdated.push_back({register_.at(jar).id, track->revision(), track->base()});
+  }
+  return outdated;
+}
+
+std::vector<JarModelBytes> Watch::Core::take_jar_models() {
+  std::vector<JarModelBytes> models;
+  for (const std::size_t jar : models_changed_) {
+    const auto& track = jars_[jar].track;
+    if (!track) continue;
+    models.push_back({register_.at(jar).id, track->base(), track->base_model().snapshot()});
+  }
+  models_changed_.clear();
+  return models;
+}
+
+// ---- inputs -------------------------------------------------------------------------------------
+
+void Watch::Core::apply(const JarClosedInput& input) {
+  const auto jar = register_.find(input.jar);
+  if (!jar || register_.at(*jar).retired) return;
+  Jar& own = jars_[*jar];
+  const bool corrects = own.track != nullptr;
+  own.stage = input.stage;
+  own.track = std::make_unique<JarTrack>(settings_.profiles.for_stage(input.stage), input.recipe);
+  models_changed_.insert(*jar);
+  // Closed before what the engine remembers of the air: the history may know that time.
+  bool air_is_forgotten = false;
+  for (const std::size_t air : own.airs) {
+    const auto newest = airs_[air].timeline.newest();
+    air_is_forgotten =
+        air_is_forgotten || (newest && input.recipe.closed < *newest - settings_.late);
+  }
+  if (corrects || air_is_forgotten) outdate_track(*jar);
+  settle_track(*jar);
+  step_jar_rules(*jar, input.recipe.closed);
+  if (now_) look_at_jar(*jar);
+}
+
+void Watch::Core::apply(const JarActInput& input) {
+  const auto jar = register_.find(input.jar);
+  if (jar) tell_track(*jar, {input.at, input.act, false});
+}
+
+void Watch::Core::apply(const JarObservedInput& input) {
+  const auto jar = register_.find(input.jar);
+  if (jar) tell_track(*jar, {input.at, input.observation, false});
+}
+
+void Watch::Core::apply(const JarOutdatedInput& input) {
+  const auto jar = register_.find(input.jar);
+  if (jar) outdate_track(*jar);
+}
+
+void Watch::Core::apply(const JarModelInput& input) {
+  const auto jar = register_.find(input.jar);
+  if (!jar || !jars_[*jar].track) return;
+  JarTrack& track = *jars_[*jar].track;
+  if (!track.outdated() || track.revision() != input.revision) return;
+  // A model that does not fit (the profile was changed meanwhile) stays outdated under a new
+  // revision, and is worked out once more.
+  if (!track.replace(input.revision, input.model)) return outdate_track(*jar);
+  models_changed_.insert(*jar);
+  settle_track(*jar);
+  step_jar_rules(*jar, track.base());
+}
+
+void Watch::Core::tell_track(std::size_t jar, const JarTold& told) {
+  if (!jars_[jar].track) return;
+  JarTrack& track = *jars_[jar].track;
+  touched_jars_.insert(jar);
+  if (!track.tell(told)) return outdate_track(jar);
+  step_jar_rules(jar, told.at);
+}
+
+void Watch::Core::probe_jar(const SensorSpec& sensor, const Reading& reading) {
+  const auto jar = register_.find(sensor.jar);
+  if (!jar || !jars_[*jar].track) return;
+  const bool warmth = reading.quantity == Quantity::temperature;
+  if (warmth && (sensor.senses == Senses::culture || sensor.senses == Senses::glass)) {
+    const auto seat =
+        sensor.senses == Senses::culture ? culture::ProbeSeat::culture : culture::ProbeSeat::glass;
+    tell_track(*jar, {reading.measured_at, ProbeReading{seat, Celsius(reading.value())}, true});
+  }
+  if (reading.quantity != Quantity::humidity || sensor.senses != Senses::headspace) return;
+  Instant& newest = jars_[*jar].headspace_at;
+  if (newest != kAlways && reading.measured_at < newest + kHeadspaceEvery) return;
+  newest = reading.measured_at;
+  const culture::Observation seen = culture::Headspace{Percent(reading.value())};
+  tell_track(*jar, {reading.measured_at, seen, true});
+}
+
+void Watch::Core::step_jar_rules(std::size_t jar, Instant from) {
+  if (!now_ || from > *now_) return;
+  for (const std::size_t at : jars_[jar].instances) step_instance(at, from);
+}
+
+// ---- what may still change ----------------------------------------------------------------------
+
+// Up to here nothing known will change what the jar went through: in each of its stays the newest
+// reading less what a late one may reach back.
+Instant Watch::Core::settled_horizon(std::size_t jar) const {
+  const auto& stays = register_.at(jar).stays;
+  const Instant given_up = *now_ - kBacklog;
+  Instant horizon = kAlways;
+  for (std::size_t i = 0; i < stays.size(); ++i) {
+    const Instant end = i + 1 < stays.size() ? stays[i + 1].from : kNever;
+    const auto newest = airs_[jars_[jar].airs[i]].timeline.newest();
+    const Instant known = newest ? *newest - settings_.late : kAlways;
+    horizon = std::max(stays[i].from, known);
+    if (known < end) break;
+    horizon = end;
+  }
+  return std::min(std::max(horizon, given_up), *now_);
+}
+
+void Watch::Core::settle_track(std::size_t jar) {
+  if (!now_ || !jars_[jar].track) return;
+  JarTrack& track = *jars_[jar].track;
+  const Instant horizon = settled_horizon(jar);
+  if (horizon < track.base() + JarTrack::kLookEvery) return;
+  if (track.settle(horizon, air_of_jar(jar))) models_changed_.insert(jar);
+}
+
+Instant Watch::Core::gives_up_at(std::size_t jar, Instant t) const {
+  const auto& track = jars_[jar].track;
+  if (!track || track->outdated()) return kNever;
+  return std::max(track->base() + kBacklog + kGiveUpEvery, t + Duration(1));
+}
+
+void Watch::Core::give_up_waiting(std::size_t jar) {
+  const auto& track = jars_[jar].track;
+  if (!track || track->outdated() || gives_up_at(jar, kAlways) > *now_) return;
+  settle_track(jar);
+  for (const std::size_t at : jars_[jar].instances) {
+    const auto settled = instances_[at]->machine.settled();
+    if (!settled || *settled < track->base()) step_instance(at, track->base());
+  }
+}
+
+void Watch::Core::outdate_track(std::size_t jar) {
+  if (!jars_[jar].track) return;
+  jars_[jar].track->outdate();
+  touched_jars_.insert(jar);
+}
+
+// A reading came too late for the rules, but not for the history: the models of the jars that stood
+// in its air then do not know it.
+void Watch::Core::outdate_jars_in(std::size_t air, Instant at) {
+  for (const std::size_t jar : airs_[air].jars) {
+    const auto stay = stay_index(jar, at);
+    if (stay && jars_[jar].airs[*stay] == air) outdate_track(jar);
+  }
+}
+
+}  // namespace torpor::rules

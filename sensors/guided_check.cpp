@@ -1,0 +1,176 @@
+#include "sensors/guided_check.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+namespace torpor {
+namespace {
+
+using std::chrono::hours;
+using std::chrono::minutes;
+
+// How long each check takes and what counts as standing still. A spoonful of wet salt in a closed
+// bag settles in 6 to 24 h; a probe in stirred ice in a quarter of an hour (common practice, no
+// source).
+struct Procedure {
+  Duration least, window, most;
+  double slope;   // per hour, at most
+  double spread;  // of the values in the window, at most
+  double settle;  // h: what is still to come is the slope times this
+  double faulty;  // further off than this it is a mistake or a broken sensor
+};
+constexpr Procedure kInSalt{hours(6), hours(2), hours(48), 0.15, 1.5, 4.0, 15.0};
+constexpr Procedure kInIce{minutes(10), minutes(5), hours(2), 1.2, 0.4, 0.1, 3.0};
+const Procedure& procedure_of(bool salt) { return salt ? kInSalt : kInIce; }
+
+// Warmth moves the humidity over a salt before the salt can follow.
+constexpr double kTemperatureSpread = 1.0;  // K
+// Ice made of tap water and air bubbles: 0 degC within this (common practice, no source).
+constexpr double kIceUncertainty = 0.1;  // K
+constexpr std::size_t kLeastReadings = 4;
+
+double hours_of(Duration duration) { return static_cast<double>(duration.count()) / 3600000.0; }
+
+template <class Samples>
+double mean_of(const Samples& samples) {
+  double sum = 0.0;
+  for (const auto& sample : samples) sum += sample.value;
+  return sum / static_cast<double>(samples.size());
+}
+
+template <class Samples>
+double spread_of(const Samples& samples) {
+  const auto [low, high] =
+      std::minmax_element(samples.begin(), samples.end(),
+                          [](const auto& a, const auto& b) { return a.value < b.value; });
+  return high->value - low->value;
+}
+
+// Least squares, per hour.
+template <class Samples>
+double slope_of(const Samples& samples) {
+  const double mean = mean_of(samples);
+  double mean_time = 0.0;
+  for (const auto& sample : samples) mean_time += hours_of(sample.at - samples.front().at);
+  mean_time /= static_cast<double>(samples.size());
+  double both = 0.0, square = 0.0;
+  for (const auto& sample : samples) {
+    const double t = hours_of(sample.at - samples.front().at) - mean_time;
+    both += t * (sample.value - mean);
+    square += t * t;
+  }
+  return square > 0.0 ? both / square : 0.0;
+}
+
+}  // namespace
+
+GuidedCheck GuidedCheck::in_salt(Salt salt, Instant start) { return {salt, start}; }
+GuidedCheck GuidedCheck::in_ice(Instant start) { return {std::nullopt, start}; }
+
+void GuidedCheck::add(Quantity quantity, Instant at, double value) {
+  if (state_ != State::waiting || at < start_) return;
+  const Duration window = procedure_of(salt_.has_value()).window;
+  std::deque<Sample>& samples = quantity == this->quantity() ? values_ : temperatures_;
+  samples.push_back({at, value});
+  for (std::deque<Sample>* each : {&values_, &temperatures_}) {
+    while (!each->empty() && each->front().at < at - window) {
+      each->pop_front();
+      window_full_ = true;
+    }
+  }
+  if (quantity == this->quantity()) look(at);
+}
+
+std::optional<double> GuidedCheck::temperature() const {
+  if (temperatures_.empty()) return std::nullopt;
+  return mean_of(temperatures_);
+}
+
+void GuidedCheck::look(Instant now) {
+  const Procedure& procedure = procedure_of(salt_.has_value());
+  if (values_.size() < kLeastReadings) {
+    if (now - start_ > procedure.most) fail("it sent too few readings");
+    return;
+  }
+  slope_ = slope_of(values_);
+  const bool still = window_full_ && now - start_ >= procedure.least &&
+                     std::abs(slope_) <= procedure.slope && spread_of(values_) <= procedure.spread;
+  const bool warmth_still =
+      !salt_ || temperatures_.empty() || spread_of(temperatures_) <= kTemperatureSpread;
+  if (!still || !warmth_still) {
+    if (now - start_ > procedure.most) {
+      fail(
+          fmt::format("it did not come to rest in {:.0f} h: close the vessel tightly, keep it away "
+                      "from sun and draught, and begin again",
+                      hours_of(procedure.most)));
+    }
+    return;
+  }
+  const double mean = mean_of(values_);
+  const double remaining = std::abs(slope_) * procedure.settle;
+  const double noise = spread_of(values_) / std::sqrt(12.0);
+  if (!salt_) return finish(now, mean, 0.0, std::hypot(kIceUncertainty, noise, remaining));
+  if (!temperature()) return fail("it sends no temperature, and what a salt gives depends on it");
+  const auto expected = humidity_over(*salt_, Celsius(*temperature()));
+  if (!expected) {
+    return fail(fmt::format("{:.1f} °C is outside {:.0f} to {:.0f} °C, where {} is known",
+                            *temperature(), facts(*salt_).coldest, facts(*salt_).hottest,
+                            facts(*salt_).name));
+  }
+  finish(now, mean, expected->value(), std::hypot(facts(*salt_).uncertainty, noise, remaining));
+}
+
+void GuidedCheck::finish(Instant now, double mean, double expected, double uncertainty) {
+  if (std::abs(mean - expected) > procedure_of(salt_.has_value()).faulty) {
+    return fail(fmt::format(
+        "it shows {:.1f} where {:.1f} was expected, too far for ageing: {}", mean, expected,
+        salt_ ? "see that the salt is wet but not flooded and is the right one, "
+                "or replace the sensor"
+              : "see that it lies in ice and water and its unit is right, or "
+                "replace the sensor"));
+  }
+  result_ = Check{now, quantity(), expected, mean, uncertainty};
+  state_ = State::done;
+}
+
+void GuidedCheck::fail(std::string why) {
+  why_failed_ = std::move(why);
+  state_ = State::failed;
+}
+
+std::string GuidedCheck::words() const {
+  const std::string_view unit = salt_ ? "%" : "°C";
+  const std::string where = salt_ ? std::string(facts(*salt_).name) : "melting ice";
+  if (state_ == State::failed) {
+    return fmt::format("The check in {} gave no result: {}.", where, why_failed_);
+  }
+  if (state_ == State::done) {
+    const double off = result_->shown - result_->expected;
+    return fmt::format(
+        "Done in {}: it shows {:.1f} {}, {:.1f} {} is right, so it reads {:.1f} {} too {} "
+        "(+/- {:.1f}). From now on its readings are corrected.",
+        where, result_->shown, unit, result_->expected, unit, std::abs(off), salt_ ? "%" : "K",
+        off < 0.0 ? "low" : "high", 2.0 * result_->uncertainty);
+  }
+  const Procedure& procedure = procedure_of(salt_.has_value());
+  if (values_.empty()) {
+    return fmt::format("Waiting for its first reading in {}.", where);
+  }
+  std::string expected = salt_ ? "" : ", 0.0 °C is expected";
+  if (salt_ && temperature()) {
+    const auto humidity = humidity_over(*salt_, Celsius(*temperature()));
+    if (humidity) {
+      expected =
+          fmt::format(", {:.1f} % is expected at {:.1f} °C", humidity->value(), *temperature());
+    }
+  }
+  return fmt::format(
+      "In {} for {:.1f} h: shows {:.1f} {}{}; moving {:+.2f} an hour, at rest below {:.2f} and not "
+      "before {:.1f} h. Leave it closed.",
+      where, hours_of(values_.back().at - start_), values_.back().value, unit, expected, slope_,
+      procedure.slope, hours_of(procedure.least));
+}
+
+}  // namespace torpor

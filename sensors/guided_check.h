@@ -1,0 +1,57 @@
+// The guided checks: a sensor shut up with a wet salt, or laid in melting ice. Fed with its raw
+// readings it waits until they stand still, and then gives one Check with its uncertainty. It
+// guides; it does not store or correct.
+#pragma once
+
+#include <deque>
+#include <optional>
+#include <string>
+
+#include "sensors/calibration.h"
+#include "sensors/salts.h"
+
+namespace torpor {
+
+class GuidedCheck {
+ public:
+  enum class State { waiting, done, failed };
+
+  // In a closed vessel over the wet salt, from `start` on.
+  static GuidedCheck in_salt(Salt salt, Instant start);
+  // In crushed ice and water, stirred: 0 degC.
+  static GuidedCheck in_ice(Instant start);
+
+  // Raw values in canonical units, in order of measuring; earlier ones than the start are ignored.
+  void add(Quantity quantity, Instant at, double value);
+
+  [[nodiscard]] State state() const { return state_; }
+  // One line for a person: what is waited for and what is expected, the result, or why it failed.
+  [[nodiscard]] std::string words() const;
+  // The result; nullopt unless done.
+  [[nodiscard]] const std::optional<Check>& result() const { return result_; }
+
+ private:
+  struct Sample {
+    Instant at;
+    double value;
+  };
+  GuidedCheck(std::optional<Salt> salt, Instant start) : salt_(salt), start_(start) {}
+  [[nodiscard]] Quantity quantity() const {
+    return salt_ ? Quantity::humidity : Quantity::temperature;
+  }
+  void look(Instant now);
+  void fail(std::string why);
+  void finish(Instant now, double mean, double expected, double uncertainty);
+  [[nodiscard]] std::optional<double> temperature() const;  // mean of the window
+
+  std::optional<Salt> salt_;  // nullopt: ice
+  Instant start_;
+  State state_ = State::waiting;
+  std::deque<Sample> values_, temperatures_;  // of the window that must stand still
+  double slope_ = 0.0;                        // per hour, over the window
+  bool window_full_ = false;
+  std::string why_failed_;
+  std::optional<Check> result_;
+};
+
+}  // namespace torpor

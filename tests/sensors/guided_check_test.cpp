@@ -1,0 +1,99 @@
+#include "sensors/guided_check.h"
+
+#include <doctest/doctest.h>
+
+#include "tests/sensors/series.h"
+
+namespace torpor::testing {
+namespace {
+
+// A sensor that reads `off` too high is shut up with table salt at `celsius`: from 60 % the air
+// comes to its rest with a time constant of 90 minutes.
+void lie_in_salt(GuidedCheck& check, double off, double celsius, int minutes) {
+  for (int m = 0; m <= minutes && check.state() == GuidedCheck::State::waiting; m += 5) {
+    const double rest = humidity_over(Salt::table_salt, Celsius(20))->value();
+    const double air = rest + (60.0 - rest) * std::exp(-m / 90.0);
+    check.add(Quantity::temperature, at_minute(m), celsius + 0.02 * wobble(m));
+    check.add(Quantity::humidity, at_minute(m), tenths(air + off + 0.02 * wobble(m)));
+  }
+}
+
+TEST_CASE("a drifted sensor is found out in table salt, with an uncertainty that covers it") {
+  for (const double off : {-6.0, 0.0, 4.2}) {
+    GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+    CHECK(check.words() == "Waiting for its first reading in table salt.");
+    lie_in_salt(check, off, 20.0, 48 * 60);
+    REQUIRE(check.state() == GuidedCheck::State::done);
+    const Check& result = *check.result();
+    CHECK(result.quantity == Quantity::humidity);
+    CHECK(result.expected == doctest::Approx(75.479).epsilon(0.0005));  // Greenspan 1977, 20 degC
+    CHECK(std::abs(result.shown - result.expected - off) < 2.0 * result.uncertainty);
+    CHECK(result.uncertainty < 1.0);
+    CHECK(result.at >= kSeriesStart + std::chrono::hours(6));
+  }
+}
+
+TEST_CASE("the guide names what is expected at the measured temperature, and then the result") {
+  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  lie_in_salt(check, 4.2, 20.0, 60);
+  CHECK(check.words().find("In table salt for 1.0 h: shows 71.") == 0);
+  CHECK(check.words().find(", 75.5 % is expected at 20.0 °C;") != std::string::npos);
+  CHECK(check.words().find("Leave it closed.") != std::string::npos);
+  lie_in_salt(check, 4.2, 20.0, 48 * 60);
+  CHECK(check.words().find("so it reads 4.") != std::string::npos);
+  CHECK(check.words().find("% too high") != std::string::npos);
+}
+
+TEST_CASE("a sensor that stands still is not done before six hours") {
+  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  for (int m = 0; m < 6 * 60; m += 5) {
+    check.add(Quantity::temperature, at_minute(m), 20.0);
+    check.add(Quantity::humidity, at_minute(m), 76.0);
+  }
+  CHECK(check.state() == GuidedCheck::State::waiting);
+  check.add(Quantity::humidity, at_minute(6 * 60), 76.0);
+  CHECK(check.state() == GuidedCheck::State::done);
+}
+
+TEST_CASE("what cannot be a salt's humidity is no calibration but a mistake") {
+  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  lie_in_salt(check, 16.0, 20.0, 48 * 60);
+  CHECK(check.state() == GuidedCheck::State::failed);
+  CHECK_FALSE(check.result());
+  CHECK(check.words().find("too far for ageing: see that the salt is wet") != std::string::npos);
+}
+
+TEST_CASE("without rest within two days, or without a temperature, there is no result") {
+  GuidedCheck restless = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  GuidedCheck blind = restless;
+  for (int m = 0; m <= 49 * 60; m += 10) {
+    restless.add(Quantity::temperature, at_minute(m), 20.0);
+    restless.add(Quantity::humidity, at_minute(m), room_humidity(m) + (m / 10) % 3);
+    blind.add(Quantity::humidity, at_minute(m), 75.5);
+  }
+  CHECK(restless.state() == GuidedCheck::State::failed);
+  CHECK(restless.words().find("it did not come to rest in 48 h") != std::string::npos);
+  CHECK(blind.state() == GuidedCheck::State::failed);
+  CHECK(blind.words().find("it sends no temperature") != std::string::npos);
+}
+
+TEST_CASE("a probe in melting ice shows its own error") {
+  GuidedCheck check = GuidedCheck::in_ice(kSeriesStart);
+  for (int s = 0; s <= 3600 && check.state() == GuidedCheck::State::waiting; s += 15) {
+    check.add(Quantity::temperature, at_minute(s / 60.0), 0.6 + 19.0 * std::exp(-s / 90.0));
+  }
+  REQUIRE(check.state() == GuidedCheck::State::done);
+  CHECK(check.result()->quantity == Quantity::temperature);
+  CHECK(check.result()->expected == 0.0);
+  CHECK(check.result()->shown == doctest::Approx(0.6).epsilon(0.05));
+  CHECK(check.words().find("too high") != std::string::npos);
+}
+
+TEST_CASE("readings from before the check began are not its own") {
+  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, at_minute(60));
+  check.add(Quantity::humidity, at_minute(59), 50.0);
+  CHECK(check.words() == "Waiting for its first reading in table salt.");
+}
+
+}  // namespace
+}  // namespace torpor::testing

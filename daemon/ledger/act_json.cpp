@@ -3,6 +3,17 @@
 //
 // {"act":"new_jar","jar":"B-07","place":"cellar/shelf-2","rice_g":1200.0,"closed":"2026-03-01T23:00:00Z"}
 // {"act":"move","jar":"B-07","place":"cellar/shelf-1"}
+// {"act":"add_sugar","jar":"B-07","sugar_g":120.0,"sugar_kind":"brown","stirred":true}
+// {"act":"take","jar":"B-07","contents_g":200.0,"purpose":"heap 4"}     {"act":"open","jar":"B-07"}
+// {"act":"cover","jar":"B-07","cover":"kraft"}     {"act":"retire","jar":"B-07","because":"used
+// up"}
+// {"act":"observe","jar":"B-07","signs":["bubbling","sweet smell"]}
+// {"act":"weigh","jar":"B-07","weight_g":4005.0,"with_vessel":true}
+// {"act":"measure","jar":"B-07","level_mm":90.0}
+// {"act":"measure","jar":"B-07","headspace_percent":82.0}
+// {"act":"wake_test","jar":"B-07","lively":true}   {"act":"withdraw","entry":118,"because":"wrong
+// jar"}
+// {"act":"defer","alert":12,"for_s":21600.0,"because":"moving tonight"}
 // {"act":"seen","alert":12}   {"act":"seen"}   {"act":"ask","about":"jars"}
 #include <fmt/format.h>
 
@@ -22,6 +33,7 @@ namespace torpor::daemon {
 namespace {
 
 using nlohmann::json;
+namespace culture = rules::culture;
 
 struct MassKey {
   const char* key;
@@ -55,6 +67,67 @@ json to_json(const NewJar& jar) {
 
 json to_json(const MoveJar& move) {
   return {{"act", "move"}, {"jar", move.jar}, {"place", move.place}};
+}
+
+json to_json(const culture::AddSugar& add) {
+  json object = {{"act", "add_sugar"}, {"sugar_g", add.sugar.value()}, {"stirred", add.stirred}};
+  if (add.kind) object["sugar_kind"] = sugar_kind_name(*add.kind);
+  return object;
+}
+
+json to_json(const TakeOut& take) {
+  json object = {{"act", "take"}, {"contents_g", take.contents.value()}};
+  if (!take.purpose.empty()) object["purpose"] = take.purpose;
+  return object;
+}
+
+json to_json(const culture::Open&) { return {{"act", "open"}}; }
+
+json to_json(const culture::ChangeCover& change) {
+  return {{"act", "cover"}, {"cover", cover_name(change.cover)}};
+}
+
+json to_json(const RetireJar& retire) { return {{"act", "retire"}, {"because", retire.because}}; }
+
+json to_json(const culture::Look& look) {
+  json names = json::array();
+  for (const culture::Sign sign : look.signs) names.push_back(culture::facts(sign).name);
+  return {{"act", "observe"}, {"signs", std::move(names)}};
+}
+
+json to_json(const culture::Weighing& weighing) {
+  return {{"act", "weigh"},
+          {"weight_g", weighing.weight.value()},
+          {"with_vessel", weighing.with_vessel}};
+}
+
+json to_json(const culture::Level& level) {
+  return {{"act", "measure"}, {"level_mm", level.millimetres}};
+}
+
+json to_json(const culture::Headspace& headspace) {
+  return {{"act", "measure"}, {"headspace_percent", headspace.humidity.value()}};
+}
+
+json to_json(const culture::WakeTest& test) {
+  return {{"act", "wake_test"}, {"lively", test.lively}};
+}
+
+json to_json(const JarDeed& told) {
+  json object = std::visit([](const auto& deed) { return to_json(deed); }, told.deed);
+  object["jar"] = told.jar;
+  return object;
+}
+
+json to_json(const WithdrawEntry& withdraw) {
+  return {{"act", "withdraw"}, {"entry", withdraw.entry}, {"because", withdraw.because}};
+}
+
+json to_json(const DeferAlert& defer) {
+  return {{"act", "defer"},
+          {"alert", defer.alert},
+          {"for_s", std::chrono::duration<double>(defer.lasting).count()},
+          {"because", defer.because}};
 }
 
 json to_json(const SeenAlert& seen) {
@@ -101,6 +174,13 @@ class ActReader {
     if (!into) fault(key, "is not a word that this version knows");
   }
 
+  template <class Meaning>
+  void needed_word(const char* key, std::span<const Word<Meaning>> words,
+                   std::optional<Meaning>& into) {
+    word(key, words, into);
+    if (!into) fault(key, "is missing");
+  }
+
   void time(const char* key, std::optional<Instant>& into) {
     std::string value;
     text(key, value, false);
@@ -108,6 +188,41 @@ class ActReader {
     into = parse_rfc3339(value);
     if (!into) fault(key, "is not an RFC 3339 time");
   }
+
+  void truth(const char* key, bool& into) {
+    const json* value = take(key, true);
+    if (value == nullptr) return;
+    if (!value->is_boolean()) return fault(key, "is not true or false");
+    into = value->get<bool>();
+  }
+
+  void needed_amount(const char* key, double& into) {
+    std::optional<double> value;
+    amount(key, value);
+    if (!value) return fault(key, "is missing");
+    into = *value;
+  }
+
+  void needed_number(const char* key, std::uint64_t& into) {
+    std::optional<std::uint64_t> value;
+    number(key, value);
+    if (!value) return fault(key, "is missing");
+    into = *value;
+  }
+
+  void signs(const char* key, std::vector<culture::Sign>& into) {
+    const json* value = take(key, true);
+    if (value == nullptr) return;
+    if (!value->is_array() || value->empty()) return fault(key, "is not a list of signs");
+    for (const json& name : *value) {
+      const auto sign =
+          name.is_string() ? culture::sign_named(name.get<std::string>()) : std::nullopt;
+      if (!sign) return fault(key, "holds a word that this version does not know");
+      into.push_back(*sign);
+    }
+  }
+
+  [[nodiscard]] bool has(const char* key) const { return object_.contains(key); }
 
   void number(const char* key, std::optional<std::uint64_t>& into) {
     const json* value = take(key, false);
@@ -164,9 +279,121 @@ tl::expected<Act, std::string> read_new_jar(const json& object) {
 tl::expected<Act, std::string> read_move(const json& object) {
   ActReader reader(object);
   MoveJar move;
-  reader.id("jar", move.jar);
+  reader.text("jar", move.jar, true);
   reader.text("place", move.place, true);
   return reader.finish(std::move(move));
+}
+
+// Reads the jar, and the deed by `read`, which gives it.
+template <class Read>
+tl::expected<Act, std::string> read_deed(const json& object, Read read) {
+  ActReader reader(object);
+  JarDeed told;
+  reader.text("jar", told.jar, true);
+  told.deed = read(reader);
+  return reader.finish(std::move(told));
+}
+
+tl::expected<Act, std::string> read_add_sugar(const json& object) {
+  return read_deed(object, [](ActReader& reader) {
+    culture::AddSugar add;
+    double grams = 0.0;
+    reader.needed_amount("sugar_g", grams);
+    add.sugar = Grams(grams);
+    reader.word("sugar_kind", sugar_kinds(), add.kind);
+    reader.truth("stirred", add.stirred);
+    return add;
+  });
+}
+
+tl::expected<Act, std::string> read_take(const json& object) {
+  return read_deed(object, [](ActReader& reader) {
+    double grams = 0.0;
+    reader.needed_amount("contents_g", grams);
+    TakeOut take{Grams(grams), ""};
+    reader.text("purpose", take.purpose, false);
+    return take;
+  });
+}
+
+tl::expected<Act, std::string> read_open(const json& object) {
+  return read_deed(object, [](ActReader&) { return culture::Open{}; });
+}
+
+tl::expected<Act, std::string> read_cover(const json& object) {
+  return read_deed(object, [](ActReader& reader) {
+    std::optional<Cover> cover;
+    reader.needed_word("cover", covers(), cover);
+    return culture::ChangeCover{cover.value_or(Cover::paper)};
+  });
+}
+
+tl::expected<Act, std::string> read_retire(const json& object) {
+  return read_deed(object, [](ActReader& reader) {
+    RetireJar retire;
+    reader.text("because", retire.because, true);
+    return retire;
+  });
+}
+
+tl::expected<Act, std::string> read_observe(const json& object) {
+  return read_deed(object, [](ActReader& reader) {
+    culture::Look look;
+    reader.signs("signs", look.signs);
+    return look;
+  });
+}
+
+tl::expected<Act, std::string> read_weigh(const json& object) {
+  return read_deed(object, [](ActReader& reader) {
+    double grams = 0.0;
+    bool with_vessel = false;
+    reader.needed_amount("weight_g", grams);
+    reader.truth("with_vessel", with_vessel);
+    return culture::Weighing{Grams(grams), with_vessel};
+  });
+}
+
+tl::expected<Act, std::string> read_measure(const json& object) {
+  return read_deed(object, [](ActReader& reader) -> Deed {
+    double value = 0.0;
+    if (reader.has("headspace_percent")) {
+      reader.needed_amount("headspace_percent", value);
+      return culture::Headspace{Percent(value)};
+    }
+    reader.needed_amount("level_mm", value);
+    return culture::Level{value};
+  });
+}
+
+tl::expected<Act, std::string> read_wake_test(const json& object) {
+  return read_deed(object, [](ActReader& reader) {
+    culture::WakeTest test;
+    reader.truth("lively", test.lively);
+    return test;
+  });
+}
+
+tl::expected<Act, std::string> read_withdraw(const json& object) {
+  ActReader reader(object);
+  WithdrawEntry withdraw;
+  reader.needed_number("entry", withdraw.entry);
+  reader.text("because", withdraw.because, true);
+  return reader.finish(std::move(withdraw));
+}
+
+tl::expected<Act, std::string> read_defer(const json& object) {
+  ActReader reader(object);
+  DeferAlert defer;
+  double seconds = 0.0;
+  reader.needed_number("alert", defer.alert);
+  reader.needed_amount("for_s", seconds);
+  // A century is more than any deferring and still fits the clock.
+  constexpr double kMostSeconds = 3.2e9;
+  defer.lasting =
+      std::chrono::round<Duration>(std::chrono::duration<double>(std::min(seconds, kMostSeconds)));
+  reader.text("because", defer.because, true);
+  return reader.finish(std::move(defer));
 }
 
 tl::expected<Act, std::string> read_seen(const json& object) {
@@ -190,6 +417,17 @@ struct ActReading {
 constexpr std::array kActs = {
     ActReading{"new_jar", read_new_jar},
     ActReading{"move", read_move},
+    ActReading{"add_sugar", read_add_sugar},
+    ActReading{"take", read_take},
+    ActReading{"open", read_open},
+    ActReading{"cover", read_cover},
+    ActReading{"retire", read_retire},
+    ActReading{"observe", read_observe},
+    ActReading{"weigh", read_weigh},
+    ActReading{"measure", read_measure},
+    ActReading{"wake_test", read_wake_test},
+    ActReading{"withdraw", read_withdraw},
+    ActReading{"defer", read_defer},
     ActReading{"seen", read_seen},
     ActReading{"ask", read_ask},
 };

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <algorithm>
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -12,6 +13,7 @@
 #include <tl/expected.hpp>
 
 #include "daemon/ledger/answer_text.h"
+#include "daemon/ledger/cups.h"
 #include "daemon/ledger/local_time.h"
 #include "daemon/ledger/measures_text.h"
 #include "daemon/ledger/tokens.h"
@@ -36,6 +38,8 @@ class Cursor {
   [[nodiscard]] bool is_word(std::string_view keyword) const { return same_word(word(), keyword); }
   void skip(std::size_t count = 1) { next_ = std::min(next_ + count, tokens_.size()); }
 
+  // How many words the phrase takes if it stands `ahead` tokens on; 0: it does not.
+  [[nodiscard]] std::size_t matches(std::string_view phrase, std::size_t ahead = 0) const;
   // Takes the phrase, one or several words parted by blanks, if it stands next.
   bool take(std::string_view phrase);
   // Commas between the parts of a sentence carry no meaning.
@@ -47,11 +51,29 @@ class Cursor {
   tl::expected<std::string, std::string> take_text(std::string_view what, std::size_t longest);
   // A local time or RFC 3339; date and time may be parted by a blank. Error: one clause.
   tl::expected<Instant, std::string> take_time(const LocalTime& zone);
+  // g, ml, mm, h or %; numbers also in words.
   tl::expected<double, std::string> take_measure(Dimension dimension);
+  // A weight, also in cups, which leaves a note.
+  tl::expected<Grams, std::string> take_weight(Substance substance);
+  // A whole number from 1 on, in digits ("12", "#12") or words. nullopt: none stands next.
+  std::optional<std::uint64_t> take_count();
+  // True before digits, a sign or a number in words.
+  [[nodiscard]] bool at_number() const;
+
+  // What was taken for granted on the way.
+  [[nodiscard]] const std::vector<std::string>& notes() const { return notes_; }
 
  private:
+  // The words from here on with numbers in words made digits, and how many words each was.
+  struct Normal {
+    std::vector<std::string> words;
+    std::vector<std::size_t> counts;
+  };
+  [[nodiscard]] Normal normal_words() const;
+
   std::vector<Token> tokens_;
   std::size_t next_ = 0;
+  std::vector<std::string> notes_;
 };
 
 }  // namespace torpor::daemon

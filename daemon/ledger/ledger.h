@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <map>
 #include <optional>
+#include <set>
 #include <span>
 #include <string>
 #include <string_view>
@@ -83,11 +84,15 @@ class Ledger {
   // Jars standing at or below a place at `t`.
   [[nodiscard]] std::vector<std::string> jars_at(std::string_view place, Instant t) const;
 
+  // Numbers of the journal's entries about a jar, id as registered: also those withdrawn, and their
+  // withdrawals.
+  [[nodiscard]] std::set<std::uint64_t> entries_about(std::string_view jar) const;
+
   // Carries out a sentence told at `now` (engine time, for what happened) and `wall` (recorded).
-  // Refusals record nothing. `at` and `closed` may not lie ahead of `now`, nor before 2000. A new
-  // jar happened when its first stay began: at `at`, else its closed date, else `now`. The state
-  // changes at once: whoever may fail to write the entries tells a copy and keeps it after the
-  // commit.
+  // Refusals record nothing, also of several jars in one sentence. `at` and `closed` may not lie
+  // ahead of `now`, nor before 2000. A new jar happened when its first stay began: at `at`, else
+  // its closed date, else `now`. The state changes at once: whoever may fail to write the entries
+  // tells a copy and keeps it after the commit.
   [[nodiscard]] tl::expected<Told, SentenceRefusal> tell(const Sentence& sentence,
                                                          std::string_view text, Instant now,
                                                          Instant wall, const LocalTime& zone,
@@ -95,25 +100,58 @@ class Ledger {
   // Applies one entry of the journal (at start, in number order). Error: what is wrong with the
   // entry; the state is as before, but its number is not used again.
   [[nodiscard]] tl::expected<void, std::string> replay(const JournalEntry& entry);
-  // The engine inputs that place every jar as it stands; for an engine without a snapshot.
+  // The engine inputs that tell every jar as it stands: where, what is in it, and what was done and
+  // seen, in order of time for each; for an engine without a snapshot.
   [[nodiscard]] std::vector<rules::Input> placements() const;
 
  private:
-  struct Telling;  // who tells what and when
+  struct Telling;   // who tells what and when
+  struct DeedTold;  // what came of a deed for one jar
+
+  struct Recorded {  // an entry that counted, or would but for its withdrawal
+    Instant happened_at;
+    Act act;
+    std::string sentence;
+    std::optional<std::uint64_t> withdrawn_by;
+  };
 
   tl::expected<Told, SentenceRefusal> tell_one(const NewJar& jar, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const MoveJar& move, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const JarDeed& told, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const WithdrawEntry& withdraw,
+                                               const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const DeferAlert& defer, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const SeenAlert& seen, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const Ask& ask, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_move(const std::string& id, const std::string& place,
+                                                Instant at, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_moves(const std::vector<std::string>& ids,
+                                                 const std::string& place, Instant at,
+                                                 const Telling& telling);
+  tl::expected<DeedTold, SentenceRefusal> tell_deed(const std::string& id, const Deed& deed,
+                                                    Instant at, const Telling& telling);
+  // The ids of the jars that `first` and the sentence's further targets mean. The examples as in
+  // jar_meant().
+  [[nodiscard]] tl::expected<std::vector<std::string>, SentenceRefusal> jars_meant(
+      std::string_view first, Instant at, std::string_view example_before,
+      std::string_view example_behind, const Telling& telling) const;
 
   // Live and replayed acts change the state here and nowhere else. Error: one clause, no change.
-  tl::expected<void, std::string> apply(const NewJar& jar, Instant happened_at);
-  tl::expected<void, std::string> apply(const MoveJar& move, Instant happened_at);
+  tl::expected<void, std::string> apply(const JournalEntry& entry, const Act& act);
+  tl::expected<void, std::string> apply_one(const NewJar& jar, const JournalEntry& entry);
+  tl::expected<void, std::string> apply_one(const MoveJar& move, const JournalEntry& entry);
+  tl::expected<void, std::string> apply_one(const JarDeed& told, const JournalEntry& entry);
+  tl::expected<void, std::string> apply_one(const WithdrawEntry& withdraw,
+                                            const JournalEntry& entry);
+  // A jar's state from its entries, those withdrawn left out.
+  void derive(const std::string& id);
 
   [[nodiscard]] JournalEntry entry_of(const Act& act, Instant happened_at,
                                       const Telling& telling) const;
 
   std::map<std::string, Jar> jars_;
+  std::map<std::uint64_t, Recorded> recorded_;
+  std::set<std::string> unregistered_;  // ids of jars whose registration was withdrawn
   std::uint64_t next_entry_ = 1;
 };
 

@@ -23,7 +23,7 @@ namespace {
 struct UnitWord {
   std::string_view word;
   Dimension dimension;
-  double factor;  // to g, ml, mm
+  double factor;  // to g, ml, mm, h, %
 };
 
 // International avoirdupois pound and inch (1959), exact; US gallon of 231 cubic inches, exact.
@@ -63,6 +63,18 @@ constexpr std::array kUnits = {
     UnitWord{"in", Dimension::length, 25.4},
     UnitWord{"inch", Dimension::length, 25.4},
     UnitWord{"inches", Dimension::length, 25.4},
+    UnitWord{"min", Dimension::duration, 1.0 / 60},
+    UnitWord{"minute", Dimension::duration, 1.0 / 60},
+    UnitWord{"minutes", Dimension::duration, 1.0 / 60},
+    UnitWord{"h", Dimension::duration, 1},
+    UnitWord{"hour", Dimension::duration, 1},
+    UnitWord{"hours", Dimension::duration, 1},
+    UnitWord{"d", Dimension::duration, 24},
+    UnitWord{"day", Dimension::duration, 24},
+    UnitWord{"days", Dimension::duration, 24},
+    UnitWord{"%", Dimension::humidity, 1},
+    UnitWord{"percent", Dimension::humidity, 1},
+    UnitWord{"%RH", Dimension::humidity, 1},
 };
 
 const UnitWord* unit_called(std::string_view word) {
@@ -124,6 +136,10 @@ std::string_view dimension_name(Dimension dimension) {
       return "volume";
     case Dimension::length:
       return "length";
+    case Dimension::duration:
+      return "time";
+    case Dimension::humidity:
+      return "humidity";
   }
   return "";
 }
@@ -136,6 +152,10 @@ std::string_view unit_list(Dimension dimension) {
       return "ml, l, gal, qt";
     case Dimension::length:
       return "mm, cm, in";
+    case Dimension::duration:
+      return "min, h, d";
+    case Dimension::humidity:
+      return "%";
   }
   return "";
 }

@@ -10,15 +10,15 @@
 
 namespace torpor::daemon {
 
-enum class Dimension { mass, volume, length };
+enum class Dimension { mass, volume, length, duration, humidity };
 
-// "weight", "volume", "length".
+// "weight", "volume", "length", "time", "humidity".
 [[nodiscard]] std::string_view dimension_name(Dimension dimension);
 // The units understood, for refusals: "g, kg, oz, lb".
 [[nodiscard]] std::string_view unit_list(Dimension dimension);
 
 struct Measured {
-  double value = 0.0;     // g, ml or mm: finite, not negative
+  double value = 0.0;     // g, ml, mm, h or %: finite, not negative
   std::size_t words = 0;  // how many of the words it took
 };
 

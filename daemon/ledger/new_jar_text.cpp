@@ -3,11 +3,11 @@
 #include <fmt/format.h>
 
 #include <array>
-#include <span>
 #include <string>
 #include <vector>
 
 #include "config/fault.h"
+#include "daemon/ledger/choice_text.h"
 #include "daemon/ledger/vocabulary.h"
 
 namespace torpor::daemon {
@@ -27,29 +27,13 @@ struct Field {
   FieldRead (*read)(Cursor& cursor, NewJar& jar, const LocalTime& zone);
 };
 
-template <std::optional<Grams> NewJar::*member>
+template <std::optional<Grams> NewJar::*member, Substance substance>
 FieldRead read_mass(Cursor& cursor, NewJar& jar, const LocalTime&) {
-  return cursor.take_measure(Dimension::mass).map([&](double grams) {
-    jar.*member = Grams(grams);
-  });
+  return cursor.take_weight(substance).map([&](Grams weight) { jar.*member = weight; });
 }
 
-template <class Meaning>
-tl::expected<Meaning, std::string> read_choice(Cursor& cursor, std::string_view what,
-                                               std::span<const Word<Meaning>> words) {
-  const Word<Meaning>* longest = nullptr;  // "double kraft" before "double", whatever the order
-  for (const auto& word : words) {
-    Cursor ahead = cursor;
-    if (ahead.take(word.name) && (longest == nullptr || word.name.size() > longest->name.size())) {
-      longest = &word;
-    }
-  }
-  if (longest == nullptr) {
-    return tl::unexpected(
-        fmt::format("{} {} is not one of {}", what, cursor.found(), choices(words)));
-  }
-  (void)cursor.take(longest->name);
-  return longest->meaning;
+FieldRead read_empty(Cursor& cursor, NewJar& jar, const LocalTime&) {
+  return cursor.take_measure(Dimension::mass).map([&](double grams) { jar.empty = Grams(grams); });
 }
 
 FieldRead read_place(Cursor& cursor, NewJar& jar, const LocalTime&) {
@@ -72,9 +56,8 @@ FieldRead read_origin(Cursor& cursor, NewJar& jar, const LocalTime&) {
 
 // A word, or the weight of the rice as it came from the pot.
 FieldRead read_cooked(Cursor& cursor, NewJar& jar, const LocalTime& zone) {
-  const std::string_view word = cursor.word();
-  if (!word.empty() && word.front() >= '0' && word.front() <= '9') {
-    return read_mass<&NewJar::cooked_weight>(cursor, jar, zone);
+  if (cursor.at_number()) {
+    return read_mass<&NewJar::cooked_weight, Substance::rice>(cursor, jar, zone);
   }
   return read_choice(cursor, "cooked", cooked_words()).map([&](CookedWord cooked) {
     jar.cooked = cooked;
@@ -89,16 +72,12 @@ FieldRead read_sugar_kind(Cursor& cursor, NewJar& jar, const LocalTime&) {
 
 // `vessel glass 3.8 l`, `vessel glass`, `vessel 3.8 l`.
 FieldRead read_vessel(Cursor& cursor, NewJar& jar, const LocalTime&) {
-  const auto at_number = [&] {
-    const std::string_view word = cursor.word();
-    return !word.empty() && ((word.front() >= '0' && word.front() <= '9') || word.front() == '-');
-  };
-  if (!at_number()) {
+  if (!cursor.at_number()) {
     const auto vessel = read_choice(cursor, "vessel", vessels());
     if (!vessel) return tl::unexpected(vessel.error());
     jar.vessel = *vessel;
   }
-  if (!at_number()) return {};
+  if (!cursor.at_number()) return {};
   return cursor.take_measure(Dimension::volume).map([&](double ml) { jar.volume_ml = ml; });
 }
 
@@ -118,18 +97,18 @@ constexpr std::array kFields = {
     Field{"in", "in PLACE", "", read_place},
     Field{"stage", "stage IMO-1 to IMO-4", "stage IMO-2", read_stage},
     Field{"rice", "rice WEIGHT, of the colonised rice as mixed", "rice 1200 g",
-          read_mass<&NewJar::rice>},
+          read_mass<&NewJar::rice, Substance::rice>},
     Field{"raw", "raw WEIGHT, of the dry rice before cooking", "raw 560 g",
-          read_mass<&NewJar::raw>},
+          read_mass<&NewJar::raw, Substance::raw_rice>},
     Field{"cooked", "cooked dry, firm or soft, or cooked WEIGHT", "cooked firm", read_cooked},
     Field{"sugar-kind", "sugar-kind white, brown or raw", "sugar-kind brown", read_sugar_kind},
-    Field{"sugar", "sugar WEIGHT, without the topping", "sugar 1250 g", read_mass<&NewJar::sugar>},
+    Field{"sugar", "sugar WEIGHT, without the topping", "sugar 1250 g",
+          read_mass<&NewJar::sugar, Substance::sugar>},
     Field{"topping", "topping WEIGHT, of the sugar left unmixed on top", "topping 60 g",
-          read_mass<&NewJar::topping>},
+          read_mass<&NewJar::topping, Substance::sugar>},
     Field{"vessel", "vessel glass, ceramic, clay or plastic, and its volume", "vessel glass 3.8 l",
           read_vessel},
-    Field{"empty", "empty WEIGHT, of the vessel without contents", "empty 1450 g",
-          read_mass<&NewJar::empty>},
+    Field{"empty", "empty WEIGHT, of the vessel without contents", "empty 1450 g", read_empty},
     Field{"mouth", "mouth WIDTH in mm, cm or in", "mouth 11 cm", read_mouth},
     Field{"cover",
           "cover tissue, cloth, paper, kraft, double kraft, waxed paper, film, lid turned back, "

@@ -21,4 +21,7 @@ namespace torpor::daemon {
 // Cautions for the vessel, the cover and a jar without sugar; empty: none.
 [[nodiscard]] std::string caution_text(const NewJar& jar);
 
+// What to be careful with under this cover, a sentence; empty: nothing.
+[[nodiscard]] std::string cover_caution(Cover cover);
+
 }  // namespace torpor::daemon

@@ -1,6 +1,6 @@
 // sentence = act { ending }
 // ending   = "at" time | "by" text                              each at most once
-// act      = new-jar | move | seen | ask
+// act      = new-jar | move | deed | withdraw | defer | seen | ask
 // new-jar  = "new" "jar" id { field }                           `in` must be among the fields
 // field    = "in" text | "stage" text | "origin" text
 //          | ( "rice" | "raw" | "sugar" | "topping" | "empty" ) weight
@@ -8,18 +8,33 @@
 //          | "sugar-kind" ( "white" | "brown" | "raw" )
 //          | "vessel" [ "glass" | "ceramic" | "clay" | "plastic" ] [ volume ]   at least one
 //          | "mouth" length | "cover" cover | "closed" time     each at most once, in any order
-// move     = "move" id "to" text
+// move     = "move" about "to" text
+// deed     = "add" { "sugar" | sugar-kind | manner } weight "to" about [ manner ]
+//          | "take" weight "from" jar [ "for" text ]
+//          | "open" about | "cover" about "with" cover
+//          | "weigh" jar weight [ "with vessel" ]
+//          | "measure" jar ( "level" length | "headspace" humidity )
+//          | [ "observe" ] about sign { sign }
+//          | "wake test" jar ( "lively" | "quiet" ) | "retire" about "because" text
+// about    = jar { jar }                                        "and" and commas may part them
+// jar      = id, or a place for every jar at it or below
+// manner   = "stirred in" | "on top"                            not said: on top
+// withdraw = "withdraw" [ "entry" ] number "because" text
+// defer    = "defer" [ "alert" ] number "for" duration "because" text
 // seen     = "seen" [ "alert" number ]
 // ask      = "ask" text                                         id, place, alerts, jars or places
 // id       = 1-32 letters, digits, "-", "_"
 // text     = word | quoted
 // time     = local time of the storeroom's zone, or RFC 3339
-// weight, volume, length: see measures_text.cpp; words and quotes: see tokens.cpp.
-// Keywords in any case. In `new jar` endings may stand between fields, and commas mean nothing.
+// weight, volume, length, duration, humidity: see measures_text.cpp; weights of what goes into or
+// comes out of a jar also in cups; small numbers also in words. Signs and covers: see
+// vocabulary.cpp; words and quotes: see tokens.cpp. Keywords in any case. In `new jar` endings may
+// stand between fields, and commas mean nothing.
 //
 // valid:   move B-07 to cellar/shelf-1 at 2026-03-02T18:30 by "Mara"
 //          New jar b7 in "north cellar" rice 2 lb 10 oz, sugar 1,2 kg
 //          seen     seen alert 12     ask alerts     ask cellar/shelf-2
+//          add two cups of brown sugar to B-07 stirred in      B-01, B-02 and B-03 all well
 // invalid: move B-07 cellar/shelf-1 (no `to`)        new jar B-07 rice 1200 g (no place)
 //          new jar B-07 in cellar rice 1200 (no unit)  seen alert (no number)
 //          move B-07 to cellar by Mara Huber (text of two words without quotes)
@@ -28,11 +43,11 @@
 #include <fmt/format.h>
 
 #include <array>
-#include <charconv>
 #include <utility>
 
 #include "config/fault.h"
 #include "daemon/ledger/cursor.h"
+#include "daemon/ledger/deed_text.h"
 #include "daemon/ledger/new_jar_text.h"
 #include "daemon/ledger/vocabulary.h"
 
@@ -49,7 +64,13 @@ constexpr std::string_view kSeenForm = "seen alert NUMBER, or seen for all of th
 constexpr std::string_view kSeenExample = "seen alert 12";
 constexpr std::string_view kAskForm = "ask ID, ask PLACE, ask alerts, ask jars or ask places";
 constexpr std::string_view kAskExample = "ask B-07";
-constexpr std::string_view kWhatIsTaken = "new jar, move, seen or ask";
+constexpr std::string_view kWithdrawForm = "withdraw entry NUMBER because \"WHY\"";
+constexpr std::string_view kWithdrawExample = "withdraw entry 118 because \"wrong jar\"";
+constexpr std::string_view kDeferForm = "defer alert NUMBER for TIME because \"WHY\"";
+constexpr std::string_view kDeferExample = "defer alert 12 for 6 h because \"moving tonight\"";
+constexpr std::string_view kWhatIsTaken =
+    "new jar, move, add, take, open, cover, weigh, measure, observe, wake test, retire, withdraw, "
+    "defer, seen or ask";
 
 template <class T>
 using Outcome = tl::expected<T, SentenceRefusal>;
@@ -64,7 +85,7 @@ struct Verb {
   std::string_view words;
   std::string_view form;
   std::string_view example;
-  Outcome<Act> (*read)(Cursor& cursor, Endings& endings, const LocalTime& zone);
+  Outcome<Sentence> (*read)(Cursor& cursor, Endings& endings, const LocalTime& zone);
 };
 
 bool at_ending(const Cursor& cursor) { return cursor.is_word("at") || cursor.is_word("by"); }
@@ -89,7 +110,7 @@ Outcome<void> read_ending(Cursor& cursor, Endings& endings, const LocalTime& zon
   return {};
 }
 
-Outcome<Act> read_new_jar(Cursor& cursor, Endings& endings, const LocalTime& zone) {
+Outcome<Sentence> read_new_jar(Cursor& cursor, Endings& endings, const LocalTime& zone) {
   NewJarReader reader(zone);
   if (auto id = reader.read_id(cursor); !id) return tl::unexpected(id.error());
   for (cursor.skip_commas(); !cursor.at_end(); cursor.skip_commas()) {
@@ -99,150 +120,185 @@ Outcome<Act> read_new_jar(Cursor& cursor, Endings& endings, const LocalTime& zon
   }
   auto jar = reader.finish();
   if (!jar) return tl::unexpected(jar.error());
-  return Act(std::move(*jar));
+  return Sentence{std::move(*jar)};
 }
 
-Outcome<std::string> read_id(Cursor& cursor, std::string_view form, std::string_view example) {
-  const std::string id(cursor.word());
-  if (!is_jar_id(id)) {
-    return tl::unexpected(refusal(cursor.at_end()
-                                      ? std::string("the jar's id is missing")
-                                      : fmt::format("{} is not a jar's id", cursor.found()),
-                                  form, example));
-  }
-  cursor.skip();
-  return id;
+// The act about the first, and the rest beside it.
+template <class ActOfJar>
+Sentence about_jars(ActOfJar act, std::vector<std::string> about) {
+  act.jar = std::move(about.front());
+  about.erase(about.begin());
+  Sentence sentence{std::move(act)};
+  sentence.also = std::move(about);
+  return sentence;
 }
 
-Outcome<Act> read_move(Cursor& cursor, Endings&, const LocalTime&) {
-  auto jar = read_id(cursor, kMoveForm, kMoveExample);
-  if (!jar) return tl::unexpected(jar.error());
+Outcome<Sentence> read_move(Cursor& cursor, Endings&, const LocalTime&) {
+  auto about = read_about(cursor, "to", kMoveForm, kMoveExample);
+  if (!about) return tl::unexpected(about.error());
+  const std::string example = fmt::format("move {} to cellar/shelf-1", as_told(about->front()));
   if (!cursor.take("to")) {
-    const bool several = is_jar_id(cursor.word()) && !at_ending(cursor);
     return tl::unexpected(
-        refusal(fmt::format("`to` is missing, {} stands in its place{}", cursor.found(),
-                            several ? "; this version moves one jar a sentence" : ""),
-                kMoveForm, fmt::format("move {} to cellar/shelf-1", *jar)));
+        refusal(fmt::format("`to` is missing, {} stands in its place", cursor.found()), kMoveForm,
+                example));
   }
   const bool missing = cursor.at_end() || at_ending(cursor);
   auto place = missing ? tl::expected<std::string, std::string>(tl::unexpect,
                                                                 "the place behind `to` is missing")
                        : cursor.take_text("the place", kLongestPlace);
-  if (!place) {
-    return tl::unexpected(
-        refusal(place.error(), kMoveForm, fmt::format("move {} to cellar/shelf-1", *jar)));
-  }
-  return Act(MoveJar{std::move(*jar), std::move(*place)});
+  if (!place) return tl::unexpected(refusal(place.error(), kMoveForm, example));
+  return about_jars(MoveJar{"", std::move(*place)}, std::move(*about));
 }
 
-Outcome<Act> read_seen(Cursor& cursor, Endings&, const LocalTime&) {
+Outcome<std::uint64_t> read_number_of(Cursor& cursor, std::string_view what, std::string_view form,
+                                      std::string_view example) {
+  if (const auto number = cursor.take_count()) return *number;
+  return tl::unexpected(refusal(cursor.at_end()
+                                    ? fmt::format("the {} number is missing", what)
+                                    : fmt::format("{} is not an {} number", cursor.found(), what),
+                                form, example));
+}
+
+Outcome<Sentence> read_withdraw(Cursor& cursor, Endings&, const LocalTime&) {
+  (void)cursor.take("entry");
+  const auto entry = read_number_of(cursor, "entry's", kWithdrawForm, kWithdrawExample);
+  if (!entry) return tl::unexpected(entry.error());
+  auto because = read_because(cursor, kWithdrawForm, kWithdrawExample);
+  if (!because) return tl::unexpected(because.error());
+  return Sentence{WithdrawEntry{*entry, std::move(*because)}};
+}
+
+Outcome<Sentence> read_defer(Cursor& cursor, Endings&, const LocalTime&) {
+  (void)cursor.take("alert");
+  const auto alert = read_number_of(cursor, "alert's", kDeferForm, kDeferExample);
+  if (!alert) return tl::unexpected(alert.error());
+  if (!cursor.take("for")) {
+    return tl::unexpected(refusal("`for` and how long are missing", kDeferForm, kDeferExample));
+  }
+  const auto lasting_h = cursor.take_measure(Dimension::duration);
+  if (!lasting_h) return tl::unexpected(refusal(lasting_h.error(), kDeferForm, kDeferExample));
+  // Longer is no deferring but forgetting; a move, a repair, a holiday are shorter.
+  constexpr double kLongest = 30.0 * 24;
+  if (*lasting_h <= 0 || *lasting_h > kLongest) {
+    return tl::unexpected(refusal("an alert is deferred for more than no time and at most 30 d",
+                                  kDeferForm, kDeferExample));
+  }
+  auto because = read_because(cursor, kDeferForm, kDeferExample);
+  if (!because) return tl::unexpected(because.error());
+  const auto lasting =
+      std::chrono::round<Duration>(std::chrono::duration<double, std::ratio<3600>>(*lasting_h));
+  return Sentence{DeferAlert{*alert, lasting, std::move(*because)}};
+}
+
+Outcome<Sentence> read_seen(Cursor& cursor, Endings&, const LocalTime&) {
   const bool named = cursor.take("alert");
-  std::string_view digits = cursor.word();
-  if (!named && (digits.empty() || at_ending(cursor))) return Act(SeenAlert{});
-  if (!digits.empty() && digits.front() == '#') digits.remove_prefix(1);
-  std::uint64_t number = 0;
-  const auto [end, error] = std::from_chars(digits.data(), digits.data() + digits.size(), number);
-  if (digits.empty() || error != std::errc() || end != digits.data() + digits.size() ||
-      number == 0) {
-    return tl::unexpected(refusal(cursor.at_end()
-                                      ? std::string("the alert's number is missing")
-                                      : fmt::format("{} is not an alert's number", cursor.found()),
-                                  kSeenForm, kSeenExample));
-  }
-  cursor.skip();
-  return Act(SeenAlert{number});
+  if (!named && (cursor.word().empty() || at_ending(cursor))) return Sentence{SeenAlert{}};
+  return read_number_of(cursor, "alert's", kSeenForm, kSeenExample).map([](std::uint64_t number) {
+    return Sentence{SeenAlert{number}};
+  });
 }
 
-Outcome<Act> read_ask(Cursor& cursor, Endings&, const LocalTime&) {
+Outcome<Sentence> read_ask(Cursor& cursor, Endings&, const LocalTime&) {
   if (cursor.at_end() || at_ending(cursor)) {
     return tl::unexpected(refusal("what to ask about is missing", kAskForm, kAskExample));
   }
   for (const std::string_view whole : {"alerts", "jars", "places"}) {
-    if (cursor.take(whole)) return Act(Ask{std::string(whole)});
+    if (cursor.take(whole)) return Sentence{Ask{std::string(whole)}};
   }
   auto about = cursor.take_text("what to ask about", kLongestPlace);
   if (!about) return tl::unexpected(refusal(about.error(), kAskForm, kAskExample));
-  return Act(Ask{std::move(*about)});
+  return Sentence{Ask{std::move(*about)}};
 }
 
 constexpr std::array kVerbs = {
     Verb{"new jar", kNewJarForm, kNewJarExample, read_new_jar},
     Verb{"move", kMoveForm, kMoveExample, read_move},
+    Verb{"withdraw", kWithdrawForm, kWithdrawExample, read_withdraw},
+    Verb{"defer", kDeferForm, kDeferExample, read_defer},
     Verb{"seen", kSeenForm, kSeenExample, read_seen},
     Verb{"ask", kAskForm, kAskExample, read_ask},
 };
 
-// Sentences of the ledger to come. They are named so that the answer is not "did you mean".
-constexpr std::array<std::string_view, 11> kLater = {
-    "add",     "weigh",     "take",   "open",     "cover", "observe",
-    "measure", "wake test", "retire", "withdraw", "defer",
+struct VerbWords {
+  std::string_view words, form, example;
 };
-// What an observation without `observe` begins with, behind its jars.
-constexpr std::array<std::string_view, 21> kObservations = {
-    "bubbling", "rising", "sinking",  "syrup", "crystals", "crust", "wet",
-    "drops",    "warm",   "pressure", "sweet", "alcohol",  "sour",  "rotten",
-    "white",    "green",  "black",    "pink",  "insects",  "all",   "well",
-};
-
-SentenceRefusal later_version(std::string_view verb) {
-  return refusal(fmt::format("`{}` is not in this version of torpor and nothing was recorded; "
-                             "please note it on the jar's label",
-                             verb),
-                 kWhatIsTaken, kAskExample);
-}
-
-bool tells_an_observation(const Cursor& cursor) {
-  for (std::size_t i = 1; cursor.peek(i) != nullptr; ++i) {
-    for (const std::string_view word : kObservations) {
-      if (same_word(cursor.word(i), word)) return true;
-    }
-  }
-  return false;
+std::vector<VerbWords> all_verbs() {
+  std::vector<VerbWords> all;
+  for (const Verb& verb : kVerbs) all.push_back({verb.words, verb.form, verb.example});
+  for (const DeedVerb& verb : deed_verbs()) all.push_back({verb.words, verb.form, verb.example});
+  return all;
 }
 
 SentenceRefusal unknown_verb(const Cursor& cursor) {
-  for (const std::string_view verb : kLater) {
-    Cursor ahead = cursor;
-    if (ahead.take(verb)) return later_version(verb);
-  }
+  const std::vector<VerbWords> verbs = all_verbs();
   std::vector<std::string> first_words;
-  for (const Verb& verb : kVerbs) {
+  for (const VerbWords& verb : verbs) {
     first_words.emplace_back(verb.words.substr(0, verb.words.find(' ')));
   }
   const std::string nearest = config::nearest_word(std::string(cursor.word()), first_words);
-  for (const Verb& verb : kVerbs) {
+  for (const VerbWords& verb : verbs) {
     if (!nearest.empty() && verb.words.substr(0, nearest.size()) == nearest) {
       return refusal(fmt::format("{} is not understood; is it `{}`?", cursor.found(), verb.words),
                      verb.form, verb.example);
     }
   }
-  if (tells_an_observation(cursor)) return later_version("observe");
   return refusal(fmt::format("{} does not begin a sentence", cursor.found()), kWhatIsTaken,
                  kAskExample);
+}
+
+// What follows the act.
+Outcome<Sentence> read_endings(Cursor& cursor, Sentence sentence, Endings endings,
+                               std::string_view form, std::string_view example,
+                               const LocalTime& zone) {
+  for (cursor.skip_commas(); !cursor.at_end(); cursor.skip_commas()) {
+    if (!at_ending(cursor)) {
+      return tl::unexpected(refusal(
+          fmt::format("{} is too much; only `at` and `by` may follow, and text of several words "
+                      "goes in quotes",
+                      cursor.found()),
+          form, example));
+    }
+    if (const auto ending = read_ending(cursor, endings, zone); !ending) {
+      return tl::unexpected(ending.error());
+    }
+  }
+  sentence.at = endings.at;
+  sentence.by = std::move(endings.by);
+  sentence.notes = cursor.notes();
+  return sentence;
+}
+
+Outcome<Sentence> read_deed(Cursor& cursor, const DeedVerb& verb, const LocalTime& zone) {
+  auto told = verb.read(cursor);
+  if (!told) return tl::unexpected(told.error());
+  return read_endings(cursor,
+                      about_jars(JarDeed{"", std::move(told->deed)}, std::move(told->about)), {},
+                      verb.form, verb.example, zone);
 }
 
 Outcome<Sentence> read_sentence(Cursor& cursor, const LocalTime& zone) {
   for (const Verb& verb : kVerbs) {
     if (!cursor.take(verb.words)) continue;
     Endings endings;
-    auto act = verb.read(cursor, endings, zone);
-    if (!act) return tl::unexpected(act.error());
-    for (cursor.skip_commas(); !cursor.at_end(); cursor.skip_commas()) {
-      if (!at_ending(cursor)) {
-        return tl::unexpected(refusal(
-            fmt::format("{} is too much; only `at` and `by` may follow, and text of several words "
-                        "goes in quotes",
-                        cursor.found()),
-            verb.form, verb.example));
-      }
-      if (const auto ending = read_ending(cursor, endings, zone); !ending) {
-        return tl::unexpected(ending.error());
-      }
-    }
-    return Sentence{std::move(*act), endings.at, std::move(endings.by)};
+    auto sentence = verb.read(cursor, endings, zone);
+    if (!sentence) return sentence;
+    return read_endings(cursor, std::move(*sentence), std::move(endings), verb.form, verb.example,
+                        zone);
+  }
+  for (const DeedVerb& verb : deed_verbs()) {
+    if (cursor.take(verb.words)) return read_deed(cursor, verb, zone);
   }
   if (cursor.is_word("new")) {
     return tl::unexpected(refusal("`new` needs `jar` behind it", kNewJarForm, kNewJarExample));
+  }
+  if (cursor.is_word("wake")) {
+    return tl::unexpected(
+        refusal("`wake` needs `test` behind it", "wake test ID lively", "wake test B-07 lively"));
+  }
+  if (tells_an_observation(cursor)) {
+    for (const DeedVerb& verb : deed_verbs()) {
+      if (verb.words == "observe") return read_deed(cursor, verb, zone);
+    }
   }
   return tl::unexpected(unknown_verb(cursor));
 }

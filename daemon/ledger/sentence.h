@@ -13,27 +13,19 @@
 #include <tl/expected.hpp>
 
 #include "daemon/ledger/local_time.h"
+#include "rules/culture/act.h"
+#include "rules/culture/recipe.h"
 #include "sensors/quantity.h"
+#include "sensors/reading.h"
 
 namespace torpor::daemon {
 
 inline constexpr std::size_t kLongestSentence = 1024;  // bytes
 
+using rules::culture::CookedWord;
+using rules::culture::Cover;
+using rules::culture::SugarKind;
 enum class Vessel { glass, ceramic, clay, plastic };
-enum class Cover {
-  tissue,
-  cloth,
-  paper,
-  kraft,
-  double_kraft,
-  waxed_paper,
-  film,
-  lid_turned_back,
-  tight_lid,
-  airlock,
-};
-enum class CookedWord { dry, firm, soft };
-enum class SugarKind { white, brown, raw };
 [[nodiscard]] std::string_view vessel_name(Vessel vessel);
 [[nodiscard]] std::string_view cover_name(Cover cover);  // "double kraft"
 [[nodiscard]] std::string_view cooked_name(CookedWord cooked);
@@ -56,8 +48,39 @@ struct NewJar {
   friend bool operator==(const NewJar&, const NewJar&) = default;
 };
 struct MoveJar {
-  std::string jar, place;
+  std::string jar;  // as told: an id, or a place for all that stands there; journaled: an id
+  std::string place;
   friend bool operator==(const MoveJar&, const MoveJar&) = default;
+};
+struct TakeOut {  // `take 200 g from B-07 for "heap 4"`
+  Grams contents;
+  std::string purpose;  // empty: not said
+  friend bool operator==(const TakeOut&, const TakeOut&) = default;
+};
+struct RetireJar {
+  std::string because;
+  friend bool operator==(const RetireJar&, const RetireJar&) = default;
+};
+// What was done to a jar or seen of it, but for moves.
+using Deed = std::variant<rules::culture::AddSugar, TakeOut, rules::culture::Open,
+                          rules::culture::ChangeCover, RetireJar, rules::culture::Look,
+                          rules::culture::Weighing, rules::culture::Level,
+                          rules::culture::Headspace, rules::culture::WakeTest>;
+struct JarDeed {
+  std::string jar;  // as MoveJar's
+  Deed deed;
+  friend bool operator==(const JarDeed&, const JarDeed&) = default;
+};
+struct WithdrawEntry {  // `withdraw entry 118 because "wrong jar"`
+  std::uint64_t entry = 0;
+  std::string because;
+  friend bool operator==(const WithdrawEntry&, const WithdrawEntry&) = default;
+};
+struct DeferAlert {  // `defer alert 12 for 6 h because "moving tonight"`
+  std::uint64_t alert = 0;
+  Duration lasting{};
+  std::string because;
+  friend bool operator==(const DeferAlert&, const DeferAlert&) = default;
 };
 struct SeenAlert {  // `seen alert 12`, `seen`
   std::optional<std::uint64_t> number;
@@ -67,12 +90,14 @@ struct Ask {  // `ask B-07`, `ask cellar/shelf-2`, `ask alerts`, `ask jars`
   std::string about;
   friend bool operator==(const Ask&, const Ask&) = default;
 };
-using Act = std::variant<NewJar, MoveJar, SeenAlert, Ask>;
+using Act = std::variant<NewJar, MoveJar, JarDeed, WithdrawEntry, DeferAlert, SeenAlert, Ask>;
 
 struct Sentence {
   Act act;
-  std::optional<Instant> at;  // `at 2026-03-02T18:30`
-  std::string by;             // `by "name"`; empty: not said
+  std::vector<std::string> also = {};   // further jars or places that the same act is about
+  std::optional<Instant> at = {};       // `at 2026-03-02T18:30`
+  std::string by = {};                  // `by "name"`; empty: not said
+  std::vector<std::string> notes = {};  // taken for granted: "1 cup of sugar is taken as ..."
   friend bool operator==(const Sentence&, const Sentence&) = default;
 };
 

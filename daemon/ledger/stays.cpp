@@ -16,23 +16,24 @@ Instant Jar::closed() const {
   return stays.empty() ? registered_at : stays.front().from;
 }
 
-rules::culture::JarRecipe Jar::recipe() const {
-  namespace culture = rules::culture;
-  culture::JarRecipe recipe;
+rules::culture::JarRecipe recipe_of(const NewJar& made, Instant closed) {
+  rules::culture::JarRecipe recipe;
   recipe.rice = made.rice;
   recipe.raw = made.raw;
   recipe.cooked_weight = made.cooked_weight;
-  if (made.cooked) recipe.cooked = static_cast<culture::CookedWord>(*made.cooked);
+  recipe.cooked = made.cooked;
   recipe.sugar = made.sugar;
   recipe.topping = made.topping;
-  if (made.sugar_kind) recipe.sugar_kind = static_cast<culture::SugarKind>(*made.sugar_kind);
+  recipe.sugar_kind = made.sugar_kind;
   recipe.empty_vessel = made.empty;
   recipe.volume_ml = made.volume_ml;
   recipe.mouth_mm = made.mouth_mm;
-  if (made.cover) recipe.cover = culture::cover_named(cover_name(*made.cover));
-  recipe.closed = closed();
+  recipe.cover = made.cover;
+  recipe.closed = closed;
   return recipe;
 }
+
+rules::culture::JarRecipe Jar::recipe() const { return recipe_of(made, closed()); }
 
 const Stay* Jar::stay_at(Instant t) const {
   const auto found =

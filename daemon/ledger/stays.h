@@ -9,6 +9,9 @@
 
 namespace torpor::daemon {
 
+// What a registration says of what was closed in the jar.
+[[nodiscard]] rules::culture::JarRecipe recipe_of(const NewJar& made, Instant closed);
+
 enum class MoveFault { retired, before_the_jar, already_there };
 
 // Why the jar cannot have been moved to `place` at `at`; nullopt: it can.

@@ -6,6 +6,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "daemon/ledger/sentence.h"
 
@@ -21,6 +22,8 @@ struct Word {
 [[nodiscard]] std::span<const Word<Cover>> covers();
 [[nodiscard]] std::span<const Word<CookedWord>> cooked_words();
 [[nodiscard]] std::span<const Word<SugarKind>> sugar_kinds();
+// What a keeper can see or smell: the model's names first, then other words for the same.
+[[nodiscard]] std::span<const Word<rules::culture::Sign>> signs();
 
 template <class Meaning>
 [[nodiscard]] std::optional<Meaning> meaning_of(std::span<const Word<Meaning>> words,
@@ -41,6 +44,9 @@ template <class Meaning>
   }
   return text;
 }
+
+// "bubbling, sweet smell".
+[[nodiscard]] std::string sign_names(const std::vector<rules::culture::Sign>& signs);
 
 // True for the words that sentences are made of: no jar may be called so, or `ask jars` and
 // `move bubbling` would mean two things.

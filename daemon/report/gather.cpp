@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <set>
 
 #include "daemon/report/alert_json.h"
 #include "daemon/report/exposure_rows.h"
@@ -287,14 +288,10 @@ tl::expected<std::vector<AlertView>, Error> Gathering::alerts_of(const std::stri
 }
 
 std::vector<JournalEntry> Gathering::journal_of(const Jar& jar) const {
+  const std::set<std::uint64_t> about = ledger_->entries_about(jar.made.jar);
   std::vector<JournalEntry> entries;
   for (JournalEntry& entry : history_->journal()) {
-    const auto act = act_from_json(entry.act);
-    if (!act) continue;  // ledger_of() has read it; what it could not read ended there
-    const std::string* about = nullptr;
-    if (const auto* made = std::get_if<NewJar>(&*act)) about = &made->jar;
-    if (const auto* moved = std::get_if<MoveJar>(&*act)) about = &moved->jar;
-    if (about != nullptr && ledger_->find(*about) == &jar) entries.push_back(std::move(entry));
+    if (about.count(entry.number) > 0) entries.push_back(std::move(entry));
   }
   return entries;
 }

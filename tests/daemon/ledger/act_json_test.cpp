@@ -14,13 +14,20 @@ class RandomActs {
   explicit RandomActs(unsigned seed) : random_(seed) {}
 
   Act next() {
-    switch (below(4)) {
+    switch (below(8)) {
       case 0:
         return new_jar();
       case 1:
         return MoveJar{id(), text()};
       case 2:
         return SeenAlert{maybe<std::uint64_t>([&] { return 1 + random_(); })};
+      case 3:
+        return WithdrawEntry{random_(), text()};
+      case 4:
+        return DeferAlert{random_(), Duration(below(2'000'000'000)), text()};
+      case 5:
+      case 6:
+        return JarDeed{id(), deed()};
       default:
         return Ask{text()};
     }
@@ -51,6 +58,39 @@ class RandomActs {
 
   double amount() { return std::uniform_real_distribution(0.0, 50000.0)(random_); }
   Grams grams() { return Grams(amount()); }
+
+  Deed deed() {
+    namespace culture = rules::culture;
+    switch (below(10)) {
+      case 0:
+        return culture::AddSugar{grams(),
+                                 maybe<SugarKind>([&] { return static_cast<SugarKind>(below(3)); }),
+                                 below(2) == 0};
+      case 1:
+        return TakeOut{grams(), below(2) ? text() : std::string()};
+      case 2:
+        return culture::Open{};
+      case 3:
+        return culture::ChangeCover{static_cast<Cover>(below(10))};
+      case 4:
+        return RetireJar{text()};
+      case 5: {
+        culture::Look look;
+        for (unsigned i = 0; i < 1 + below(4); ++i) {
+          look.signs.push_back(static_cast<culture::Sign>(below(20)));
+        }
+        return look;
+      }
+      case 6:
+        return culture::Weighing{grams(), below(2) == 0};
+      case 7:
+        return culture::Level{amount()};
+      case 8:
+        return culture::Headspace{Percent(amount())};
+      default:
+        return culture::WakeTest{below(2) == 0};
+    }
+  }
 
   NewJar new_jar() {
     NewJar jar;
@@ -104,11 +144,22 @@ TEST_CASE("a damaged act is an error, never a crash") {
       {"null", "the journal entry \"null\" is not a JSON object"},
       {"{}", "the journal entry's act \"\" is not known to this version"},
       {R"({"act":7})", "the journal entry's act \"\" is not known to this version"},
-      {R"({"act":"weigh"})", "the journal entry's act \"weigh\" is not known to this version"},
+      {R"({"act":"bury"})", "the journal entry's act \"bury\" is not known to this version"},
+      {R"({"act":"open"})", "the journal entry's \"jar\" is missing"},
+      {R"({"act":"add_sugar","jar":"a","stirred":false})",
+       "the journal entry's \"sugar_g\" is missing"},
+      {R"({"act":"add_sugar","jar":"a","sugar_g":1,"stirred":1})",
+       "the journal entry's \"stirred\" is not true or false"},
+      {R"({"act":"cover","jar":"a"})", "the journal entry's \"cover\" is missing"},
+      {R"({"act":"observe","jar":"a","signs":[]})",
+       "the journal entry's \"signs\" is not a list of signs"},
+      {R"({"act":"observe","jar":"a","signs":["own warmth"]})",
+       "the journal entry's \"signs\" holds a word that this version does not know"},
+      {R"({"act":"withdraw","because":"x"})", "the journal entry's \"entry\" is missing"},
       {R"({"act":"move","jar":"a"})", "the journal entry's \"place\" is missing"},
       {R"({"act":"move","jar":"a","place":""})", "the journal entry's \"place\" is empty"},
       {R"({"act":"move","jar":"a","place":1})", "the journal entry's \"place\" is not a text"},
-      {R"({"act":"move","jar":"a b","place":"c"})",
+      {R"({"act":"new_jar","jar":"a b","place":"c"})",
        "the journal entry's \"jar\" is not a jar's id"},
       {R"({"act":"move","jar":"a","place":"c","x":1})",
        "the journal entry's \"x\" is not known to this version"},

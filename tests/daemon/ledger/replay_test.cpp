@@ -32,12 +32,35 @@ std::string random_sentence(std::mt19937& random, const Cellar& cellar) {
   const std::string jar = (below(2) ? "B-0" : "b") + std::to_string(1 + below(6));
   const std::string place = test::World().known_places[below(5)];
   std::string text;
-  switch (below(5)) {
+  switch (below(14)) {
     case 0:
-      text = "new jar " + jar + " in \"" + place + "\"";
-      break;
     case 1:
+      text = "new jar " + jar + " in \"" + place + "\" rice 1200 g raw 560 g sugar 1250 g";
+      break;
+    case 2:
       text = "ask " + jar;
+      break;
+    case 3:
+      text = "add sugar 120 g to " + jar;
+      break;
+    case 4:
+      text = "take 100 g from " + jar + " for \"heap\"";
+      break;
+    case 5:
+      text = jar + " B-02 bubbling, sweet smell";
+      break;
+    case 6:
+      text = "cover " + jar + " with kraft";
+      break;
+    case 7:
+      text = below(4) ? "open " + jar : "retire " + jar + " because \"used up\"";
+      break;
+    case 8:
+    case 9:
+      text = "withdraw entry " + std::to_string(1 + below(60)) + " because \"wrong\"";
+      break;
+    case 10:
+      text = "\"" + place + "\" all well";
       break;
     default:
       text = "move " + jar + " to \"" + place + "\"";
@@ -53,7 +76,11 @@ std::string random_sentence(std::mt19937& random, const Cellar& cellar) {
 
 void check_stays(const Jar& jar) {
   REQUIRE_FALSE(jar.stays.empty());
-  CHECK_FALSE(jar.stays.back().to);
+  CHECK(jar.stays.back().to == jar.retired_at);
+  for (std::size_t i = 0; i + 1 < jar.events.size(); ++i) {
+    CHECK(jar.events[i].at <= jar.events[i + 1].at);
+    CHECK(jar.events[i].entry != jar.events[i + 1].entry);
+  }
   for (std::size_t i = 0; i + 1 < jar.stays.size(); ++i) {
     CHECK(jar.stays[i].from < jar.stays[i + 1].from);
     CHECK(jar.stays[i].to == jar.stays[i + 1].from);

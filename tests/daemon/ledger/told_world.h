@@ -3,6 +3,9 @@
 
 #include <doctest/doctest.h>
 
+#include <functional>
+#include <map>
+#include <memory>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -48,13 +51,15 @@ class World final : public LedgerView {
     return std::string(place) + ": 14.2 degrees";
   }
   std::vector<rules::Alert> open_alerts() const override { return alerts; }
-  std::optional<rules::culture::JarModel> model(std::string_view) const override {
-    return std::nullopt;
+  std::optional<rules::culture::JarModel> model(std::string_view jar) const override {
+    const auto known = models.find(jar);
+    return known == models.end() ? std::nullopt : std::optional(known->second);
   }
 
   std::vector<std::string> known_places = {"cellar", "cellar/shelf-1", "cellar/shelf-2", "outside",
                                            "North Loft"};
   std::vector<rules::Alert> alerts;
+  std::map<std::string, rules::culture::JarModel, std::less<>> models;
 };
 
 inline rules::Alert alert(std::uint64_t number, std::string what, bool seen = false) {
@@ -100,6 +105,18 @@ struct Cellar {
     return told.error().text;
   }
 };
+
+// Gives the jar a model that stood in steady air from its closing to now.
+inline void model_jar(Cellar& cellar, const std::string& id, double celsius = 18.0,
+                      double percent = 60.0) {
+  namespace culture = rules::culture;
+  culture::JarModel model(std::make_shared<const culture::Profile>(),
+                          cellar.ledger.find(id)->recipe());
+  const auto air = culture::Air::of(Celsius(celsius), Percent(percent));
+  REQUIRE(air);
+  model.step(*air, cellar.now);
+  cellar.world.models.insert_or_assign(id, std::move(model));
+}
 
 inline bool contains(std::string_view text, std::string_view part) {
   return text.find(part) != std::string_view::npos;

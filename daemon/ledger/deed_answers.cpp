@@ -1,0 +1,261 @@
+#include "daemon/ledger/deed_answers.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "daemon/ledger/answer_text.h"
+#include "daemon/ledger/registration.h"
+#include "daemon/ledger/vocabulary.h"
+#include "rules/culture/words.h"
+
+namespace torpor::daemon {
+
+namespace {
+
+namespace culture = rules::culture;
+
+// Less is the ruler, as for the model.
+constexpr double kLevelRise = 5.0;  // mm
+// An even layer that hides the rice: common practice, no source. Poured sugar weighs 0.85 g/ml
+// (200 g in a cup of 236.6 ml, from memory).
+constexpr double kToppingDepth = 7.0;           // mm
+constexpr double kPouredSugar = 0.85 / 1000.0;  // g/mm3
+// Rice and sugar packed in a jar: about 1.3 g/ml.
+constexpr double kPacked = 1.3;
+constexpr double kMouthUsual = 90.0;  // mm, where it was not told
+
+const culture::Level* level_before(const Jar& jar, Instant at, Instant& when) {
+  const culture::Level* last = nullptr;
+  for (const JarEvent& event : jar.events) {
+    const auto* seen = std::get_if<culture::Observation>(&event.what);
+    if (event.at > at || seen == nullptr) continue;
+    if (const auto* level = std::get_if<culture::Level>(seen)) {
+      last = level;
+      when = event.at;
+    }
+  }
+  return last;
+}
+
+struct Understood {
+  const Jar& jar;
+  Instant at;
+  const LocalTime& zone;
+
+  std::string operator()(const culture::AddSugar& add) const {
+    return fmt::format("{} {}sugar {}", grams_text(add.sugar),
+                       add.kind ? fmt::format("{} ", sugar_kind_name(*add.kind)) : "",
+                       add.stirred ? "stirred in" : "spread on top");
+  }
+  std::string operator()(const TakeOut& take) const {
+    std::string text = fmt::format("{} taken", grams_text(take.contents));
+    if (!take.purpose.empty()) text += fmt::format(" for \"{}\"", harmless(take.purpose));
+    if (const auto left = contents_at(jar, at)) {
+      const double rest = std::max(0.0, left->value() - take.contents.value());
+      text += fmt::format(", {} left", culture::gram_words(rest));
+    }
+    return text;
+  }
+  std::string operator()(const culture::Open&) const { return "opened"; }
+  std::string operator()(const culture::ChangeCover& change) const {
+    const auto before = cover_at(jar, at);
+    return fmt::format("covered with {}{}", cover_name(change.cover),
+                       before && *before != change.cover
+                           ? fmt::format(" instead of {}", cover_name(*before))
+                           : "");
+  }
+  std::string operator()(const RetireJar& retire) const {
+    return fmt::format("retired because \"{}\"; its history stays and its id is not used again",
+                       harmless(retire.because));
+  }
+  std::string operator()(const culture::Look& look) const { return sign_names(look.signs); }
+  std::string operator()(const culture::Weighing& weighing) const {
+    std::string text = grams_text(weighing.weight);
+    double net = weighing.weight.value();
+    if (weighing.with_vessel) {
+      text += " with the vessel";
+      if (!jar.made.empty) {
+        return text + "; the empty weight is not known, so later weights count from this one";
+      }
+      net -= jar.made.empty->value();
+      text += fmt::format(", so {} of contents", grams_text(Grams(net)));
+    } else {
+      text += " of contents";
+    }
+    if (const auto expected = contents_at(jar, at)) {
+      const double more = net - expected->value();
+      text += std::abs(more) < 1.0
+                  ? ", as reckoned from what was told"
+                  : fmt::format(", {} {} than reckoned from what was told",
+                                grams_text(Grams(std::abs(more))), more > 0 ? "more" : "less");
+    }
+    return text;
+  }
+  std::string operator()(const culture::Level& level) const {
+    std::string text = fmt::format("level {}", length_text(level.millimetres));
+    Instant when{};
+    const culture::Level* before = level_before(jar, at, when);
+    if (before == nullptr) return text;
+    const double rise = level.millimetres - before->millimetres;
+    if (std::abs(rise) < kLevelRise) return text + ", as before";
+    return fmt::format("{}, {} {} than on {}", text, length_text(std::abs(rise)),
+                       rise > 0 ? "higher" : "lower", zone.to_words(when));
+  }
+  std::string operator()(const culture::Headspace& headspace) const {
+    return fmt::format("air under the cover {:.0f} % humid", headspace.humidity.value());
+  }
+  std::string operator()(const culture::WakeTest& test) const {
+    return test.lively ? "wake test lively: it is alive"
+                       : "wake test quiet: it may be dead, or slow";
+  }
+};
+
+// g of sugar that cover the mouth, to 5 g.
+double topping_for(double mouth_mm) {
+  const double grams = std::numbers::pi / 4 * mouth_mm * mouth_mm * kToppingDepth * kPouredSugar;
+  return std::max(5.0, 5.0 * std::round(grams / 5.0));
+}
+
+// "About 9 cm of air are above it now", by vessel and mouth as a straight cylinder.
+std::string headspace_text(const Jar& jar, Instant at) {
+  const auto left = contents_at(jar, at);
+  if (!left || !jar.made.volume_ml) return "";
+  const double filled = std::clamp(left->value() / kPacked / *jar.made.volume_ml, 0.0, 1.0);
+  return fmt::format(" About {:.0f} % of the vessel is air now; a smaller one keeps it drier.",
+                     100.0 * (1.0 - filled));
+}
+
+std::string after_taking(const Jar& jar, Instant at) {
+  const double topping = topping_for(jar.made.mouth_mm.value_or(kMouthUsual));
+  const std::string mouth = jar.made.mouth_mm
+                                ? fmt::format("for a mouth of {}", length_text(*jar.made.mouth_mm))
+                                : std::string("for a usual mouth of 9 cm");
+  const Cover cover = cover_at(jar, at).value_or(Cover::paper);
+  return fmt::format(
+      "To keep the rest asleep: only a dry clean spoon, level the top, wipe the rim dry, spread "
+      "about {:.0f} g of sugar on top ({}), tie on a fresh dry cover ({}) and tell both.{}",
+      topping, mouth, cover_name(cover), headspace_text(jar, at));
+}
+
+bool holds_gas(const Jar& jar, Instant at) {
+  const auto cover = cover_at(jar, at);
+  return cover && !culture::facts(*cover).vents_gas;
+}
+
+constexpr std::string_view kGasCaution =
+    "Caution: a working jar under a tight cover can burst; a cloth over it, face and eyes away, "
+    "ease "
+    "it slowly and leave gas a way out.";
+
+void advise(const Jar& jar, const culture::Look& look, Instant at,
+            std::vector<std::string>& sentences) {
+  using culture::Sign;
+  const auto told = [&](Sign sign) {
+    return std::find(look.signs.begin(), look.signs.end(), sign) != look.signs.end();
+  };
+  const bool coloured =
+      told(Sign::green_growth) || told(Sign::black_growth) || told(Sign::pink_growth);
+  if (coloured || told(Sign::rotten_smell)) {
+    sentences.push_back(fmt::format(
+        "{}: keep it from food, do not use or share it. {}",
+        coloured ? "Coloured growth is mould all through" : "A rotten smell means spoilt",
+        coloured ? "Do not stir or sniff it, spores harm the lungs; carry it out closed."
+                 : "Carry it out closed."));
+  }
+  const bool gas = told(Sign::pressure) || told(Sign::bubbling) || told(Sign::rising);
+  if (told(Sign::pressure) || (gas && holds_gas(jar, at))) {
+    sentences.emplace_back(kGasCaution);
+  }
+  if (told(Sign::white_growth) && !coloured) {
+    sentences.emplace_back(
+        "White growth may be the culture or a mould: keep it apart, look again in a day, and keep "
+        "it from food if it turns coloured.");
+  }
+  if (told(Sign::drops_under_lid)) {
+    sentences.emplace_back(
+        "Drops fall back on the sugar: dry the lid, or let the jar cool slowly.");
+  }
+  if (told(Sign::insects)) {
+    sentences.emplace_back("Tie on a fresh, closely woven cover and wipe the rim.");
+  }
+}
+
+void advise(const Jar& jar, const culture::AddSugar& add, Instant at,
+            std::vector<std::string>& sentences) {
+  if (add.stirred && works_at(jar, at)) {
+    sentences.emplace_back(
+        "Caution: it was seen working, and stirred sugar makes it foam: leave headspace and a "
+        "cover "
+        "that lets gas out.");
+  }
+}
+
+void advise(const Jar& jar, const culture::ChangeCover& change, Instant at,
+            std::vector<std::string>& sentences) {
+  if (std::string caution = cover_caution(change.cover); !caution.empty()) {
+    sentences.push_back(std::move(caution));
+  }
+  if (works_at(jar, at) && !culture::facts(change.cover).vents_gas) {
+    sentences.emplace_back(
+        "It was seen working within two weeks: take a cover that breathes until it is quiet.");
+  }
+}
+
+void advise(const Jar& jar, const culture::Open&, Instant at, std::vector<std::string>& sentences) {
+  if (holds_gas(jar, at)) sentences.emplace_back(kGasCaution);
+  sentences.emplace_back("Close it soon, with dry hands and a dry rim.");
+}
+
+void advise(const Jar& jar, const TakeOut&, Instant at, std::vector<std::string>& sentences) {
+  sentences.push_back(after_taking(jar, at));
+}
+
+void advise(const Jar&, const culture::WakeTest& test, Instant,
+            std::vector<std::string>& sentences) {
+  if (test.lively) return;
+  sentences.emplace_back(
+      "Test another spoonful in warm sugar water for two days before you count on it or discard "
+      "it.");
+}
+
+void advise(const Jar&, const culture::Level&, Instant, std::vector<std::string>&) {}
+void advise(const Jar&, const culture::Weighing&, Instant, std::vector<std::string>&) {}
+void advise(const Jar&, const culture::Headspace&, Instant, std::vector<std::string>&) {}
+void advise(const Jar&, const RetireJar&, Instant, std::vector<std::string>&) {}
+
+}  // namespace
+
+std::string understood_text(const Jar& jar, const Deed& deed, Instant at, const LocalTime& zone) {
+  return std::visit(Understood{jar, at, zone}, deed);
+}
+
+std::string follows_text(const culture::JarModel& model) {
+  const culture::Verdict verdict = model.verdict();
+  std::string text = fmt::format("by its model: {}", culture::state_name(verdict.state));
+  const culture::Figures& figures = verdict.figures;
+  if (figures.body_activity) {
+    text += fmt::format(", water activity {}", culture::activity_words(*figures.body_activity));
+  } else if (!verdict.unknown.empty()) {
+    text += fmt::format(", {} cannot be known: {}", verdict.unknown.front().figure,
+                        verdict.unknown.front().why);
+  }
+  const bool awake =
+      verdict.state == culture::State::awake || verdict.state == culture::State::retired;
+  const bool known =
+      verdict.time_to_wake[culture::kLikely].kind != culture::WakeTime::Kind::unknown;
+  if (!awake && known) {
+    text += fmt::format(", waking {}", culture::to_words(verdict.time_to_wake));
+  }
+  return text;
+}
+
+std::vector<std::string> advice(const Jar& jar, const Deed& deed, Instant at) {
+  std::vector<std::string> sentences;
+  std::visit([&](const auto& one) { advise(jar, one, at, sentences); }, deed);
+  return sentences;
+}
+
+}  // namespace torpor::daemon

@@ -1,0 +1,20 @@
+#include "daemon/ledger/jar_inputs.h"
+
+namespace torpor::daemon {
+
+rules::Input input_of(const std::string& jar, const JarEvent& event) {
+  if (const auto* act = std::get_if<rules::culture::Act>(&event.what)) {
+    return rules::JarActInput{jar, event.at, *act};
+  }
+  return rules::JarObservedInput{jar, event.at, std::get<rules::culture::Observation>(event.what)};
+}
+
+void add_inputs_of(const Jar& jar, std::vector<rules::Input>& inputs) {
+  const std::string& id = jar.made.jar;
+  const Stay& stay = jar.stays.back();
+  inputs.emplace_back(rules::JarPlacedInput{id, stay.place, stay.from});
+  inputs.emplace_back(rules::JarClosedInput{id, jar.made.stage, jar.recipe()});
+  for (const JarEvent& event : jar.events) inputs.push_back(input_of(id, event));
+}
+
+}  // namespace torpor::daemon

@@ -1,0 +1,14 @@
+// A jar as the engine is told of it.
+#pragma once
+
+#include <vector>
+
+#include "daemon/ledger/ledger.h"
+
+namespace torpor::daemon {
+
+// Where it stands, what was closed in it, and what was done and seen, in order of time.
+void add_inputs_of(const Jar& jar, std::vector<rules::Input>& inputs);
+[[nodiscard]] rules::Input input_of(const std::string& jar, const JarEvent& event);
+
+}  // namespace torpor::daemon

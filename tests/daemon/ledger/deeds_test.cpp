@@ -1,0 +1,298 @@
+// What is done to jars and seen of them: recorded, told to the engine and answered. Amounts of the
+// topping and the words of caution are common practice, no source.
+#include "daemon/ledger/deeds.h"
+
+#include <doctest/doctest.h>
+
+#include "tests/daemon/ledger/told_world.h"
+
+namespace torpor::daemon {
+
+using test::Cellar;
+using test::contains;
+using test::utc;
+namespace culture = rules::culture;
+
+namespace {
+
+constexpr const char* kShelfJar =
+    "new jar B-07 in cellar/shelf-2 stage IMO-2 rice 1200 g raw 560 g sugar 1250 g topping 60 g "
+    "vessel glass 3.8 l empty 1450 g mouth 11 cm cover paper closed 2026-01-02";
+
+Cellar with_jar() {
+  Cellar cellar;
+  (void)cellar.tell(kShelfJar);
+  return cellar;
+}
+
+}  // namespace
+
+TEST_CASE("sugar added is journaled, told to the engine and answered without a model's claim") {
+  Cellar cellar = with_jar();
+  const Told told = cellar.tell("add sugar 120 g to b7");
+  CHECK(told.answer == "B-07: 120 g sugar spread on top, Tue 10 Mar 13:00 (entry 2)");
+  REQUIRE(told.entries.size() == 1);
+  CHECK(told.entries[0].act ==
+        R"({"act":"add_sugar","jar":"B-07","stirred":false,"sugar_g":120.0})");
+  REQUIRE(told.inputs.size() == 1);
+  const auto& input = std::get<rules::JarActInput>(told.inputs[0]);
+  CHECK(input.jar == "B-07");
+  CHECK(input.at == cellar.now);
+  CHECK(std::get<culture::AddSugar>(input.act).sugar == Grams(120));
+  const Jar& jar = *cellar.ledger.find("B-07");
+  REQUIRE(jar.events.size() == 1);
+  CHECK(jar.events[0].entry == 2);
+  CHECK(contents_at(jar, cellar.now) == Grams(2630));
+}
+
+TEST_CASE("with a model the answer says what follows, and the model itself is not changed") {
+  Cellar cellar = with_jar();
+  test::model_jar(cellar, "B-07");
+  const std::string answer = cellar.tell("add sugar 120 g to B-07 stirred in").answer;
+  CAPTURE(answer);
+  CHECK(contains(answer,
+                 "B-07: 120 g sugar stirred in, Tue 10 Mar 13:00; by its model: settling, "
+                 "water activity about 0."));
+  CHECK(contains(answer, "waking "));
+  CHECK(contains(cellar.tell("ask B-07").answer, "dormant"));
+  CHECK(cellar.world.models.at("B-07").verdict().state != culture::State::settling);
+  const std::string awake = cellar.tell("B-07 alcohol smell, rising").answer;
+  CHECK(contains(awake, "by its model: awake"));
+  CHECK_FALSE(contains(awake, "waking "));
+}
+
+TEST_CASE("a taking is answered with what keeps the rest asleep") {
+  Cellar cellar = with_jar();
+  // 11 cm across, 7 mm deep, 0.85 g/ml: 57 g.
+  CHECK(
+      cellar.tell("take 200 g from B-07 for \"heap 4\"").answer ==
+      "B-07: 200 g taken for \"heap 4\", about 2.3 kg left, Tue 10 Mar 13:00 (entry 2). To keep "
+      "the "
+      "rest asleep: only a dry clean spoon, level the top, wipe the rim dry, spread about 55 g of "
+      "sugar on top (for a mouth of 11 cm), tie on a fresh dry cover (paper) and tell both. About "
+      "53 % of the vessel is air now; a smaller one keeps it drier.");
+  CHECK(std::get<culture::Take>(std::get<culture::Act>(cellar.ledger.find("B-07")->events[0].what))
+            .contents == Grams(200));
+}
+
+TEST_CASE("more than is left cannot be taken; bowls may keep five per cent") {
+  Cellar cellar = with_jar();  // 2510 g
+  CHECK(cellar.refused("take 2636 g from B-07") ==
+        "B-07 holds about 2510 g by what was told, less than the 2636 g taken; weigh it, or is the "
+        "weight or the jar wrong?; for example: take 200 g from B-07");
+  (void)cellar.tell("take 2635 g from B-07");
+  CHECK(contains(cellar.refused("take 10 g from B-07"), "holds about 0 g"));
+  (void)cellar.tell("weigh B-07 300 g");
+}
+
+TEST_CASE("a weight that fits neither with nor without the vessel is asked about") {
+  Cellar cellar = with_jar();  // 2510 g in 1450 g
+  CHECK(
+      cellar.refused("weigh B-07 4005 g") ==
+      "4005 g without the vessel does not fit: about 2510 g of contents in a vessel of 1450 g were "
+      "expected; was it weighed with the vessel, or was something taken or added and not told?; "
+      "for "
+      "example: weigh B-07 4005 g with vessel");
+  CHECK(contains(cellar.refused("weigh B-07 2510 g with vessel"), "weighed without the vessel"));
+  CHECK(contains(cellar.refused("weigh B-07 0 g"), "more than 0 g"));
+  CHECK(contains(cellar.refused("weigh B-07 4005 kg with vessel"), "is it 4005 g?"));
+  CHECK(contains(cellar.tell("weigh B-07 4005 g with vessel").answer,
+                 "4005 g with the vessel, so 2555 g of contents, 45 g more than reckoned from what "
+                 "was told, Tue"));
+  CHECK(contents_at(*cellar.ledger.find("B-07"), cellar.now) == Grams(2555));
+  CHECK(contains(cellar.tell("weigh B-07 2555 g").answer, "as reckoned from what was told"));
+}
+
+TEST_CASE("both sides of the limit of an odd weight") {
+  for (const auto& [grams, fits] :
+       {std::pair{3138, false}, {3137, true}, {1883, true}, {1882, false}}) {
+    Cellar cellar = with_jar();
+    CAPTURE(grams);
+    CHECK(cellar.try_tell("weigh B-07 " + std::to_string(grams) + " g").has_value() == fits);
+  }
+}
+
+TEST_CASE("without the empty weight a first weighing with the vessel is a baseline") {
+  Cellar cellar;
+  (void)cellar.tell("new jar a1 in cellar rice 1200 g sugar 1250 g");
+  CHECK(contains(cellar.tell("weigh a1 4005 g with vessel").answer,
+                 "the empty weight is not known, so later weights count from this one"));
+  CHECK(contains(cellar.refused("weigh a1 1837 g with vessel"), "does not fit"));
+  (void)cellar.tell("new jar a2 in cellar");
+  CHECK(contains(cellar.tell("weigh a2 4005 g").answer, "4005 g of contents, Tue"));
+}
+
+TEST_CASE("a weighing is asked about by the model where there is one") {
+  Cellar cellar = with_jar();
+  test::model_jar(cellar, "B-07");
+  CHECK(contains(cellar.refused("weigh B-07 4005 g"), "was it weighed with the vessel?"));
+  CHECK(contains(cellar.tell("weigh B-07 4005 g with vessel").answer, "by its model: "));
+}
+
+TEST_CASE("coloured growth is kept from food, never scraped") {
+  Cellar cellar = with_jar();
+  for (const char* text : {"B-07 green growth", "B-07 black mould", "observe B-07 pink growth"}) {
+    const std::string answer = cellar.tell(text).answer;
+    CAPTURE(answer);
+    CHECK(contains(answer, "keep it from food, do not use or share it"));
+    CHECK(contains(answer, "spores harm the lungs"));
+    CHECK_FALSE(contains(answer, "scrape"));
+  }
+  CHECK(contains(cellar.tell("B-07 rotten smell").answer, "do not use or share it"));
+  CHECK_FALSE(contains(cellar.tell("B-07 white growth").answer, "do not use"));
+}
+
+TEST_CASE("gas under a cover that holds it is a hazard") {
+  Cellar cellar = with_jar();
+  CHECK_FALSE(contains(cellar.tell("B-07 bubbling").answer, "Caution"));
+  CHECK(contains(cellar.tell("B-07 pressure").answer, "face and eyes away"));
+  CHECK(contains(cellar.tell("cover B-07 with tight lid").answer,
+                 "take a cover that breathes until it is quiet"));
+  CHECK(contains(cellar.tell("B-07 bubbling").answer, "can burst"));
+  CHECK(contains(cellar.tell("open B-07").answer, "can burst"));
+  CHECK(contains(cellar.tell("add sugar 100 g to B-07 stirred in").answer, "leave headspace"));
+  CHECK_FALSE(contains(cellar.tell("add sugar 100 g to B-07").answer, "headspace"));
+}
+
+TEST_CASE("several jars and whole shelves are told at once, each with its entry") {
+  Cellar cellar = with_jar();
+  (void)cellar.tell("new jar B-08 in cellar/shelf-2");
+  (void)cellar.tell("new jar B-09 in cellar/shelf-1");
+  const Told both = cellar.tell("B-07, b8 all well");
+  CHECK(both.answer == "B-07 and B-08: all well, Tue 10 Mar 13:00 (entries 4 to 5)");
+  CHECK(both.entries.size() == 2);
+  CHECK(both.inputs.size() == 2);
+  CHECK(cellar.tell("cellar all well").entries.size() == 3);
+  CHECK(cellar.tell("observe cellar/shelf-2 B-09 and b7 all well").entries.size() == 3);
+}
+
+TEST_CASE("of several jars all are recorded or none") {
+  Cellar cellar = with_jar();
+  (void)cellar.tell("new jar B-08 in cellar/shelf-2");
+  const auto before = cellar.ledger.jars();
+  CHECK(contains(cellar.refused("add sugar 100 g to B-07 B-08 B-77"), "there is no jar \"B-77\""));
+  CHECK(contains(cellar.refused("B-07 all well at 2025-12-24"), "only from 2026-01-02"));
+  CHECK(contains(cellar.refused("outside all well"), "no jar stands in outside"));
+  CHECK(contains(cellar.refused("cellar/shelf-9 all well"), "there is no place"));
+  CHECK(cellar.ledger.jars() == before);
+  CHECK(cellar.tell("open B-07").entries.at(0).number == 3);
+}
+
+TEST_CASE("several jars move at once, and those that stand there stay") {
+  Cellar cellar = with_jar();
+  (void)cellar.tell("new jar B-08 in cellar/shelf-2");
+  (void)cellar.tell("new jar B-09 in cellar/shelf-1");
+  const Told told = cellar.tell("move cellar to cellar/shelf-1");
+  CHECK(told.answer ==
+        "2 jars (B-07 and B-08) moved to cellar/shelf-1, Tue 10 Mar 13:00; 1 stood there already");
+  CHECK(told.entries.size() == 2);
+  CHECK(cellar.refused("move B-07 B-08 to cellar/shelf-1") ==
+        "B-07 and B-08 stand in cellar/shelf-1 already; for example: ask cellar/shelf-1");
+}
+
+TEST_CASE("a retired jar leaves its place and takes no more entries") {
+  Cellar cellar = with_jar();
+  const Told told = cellar.tell("retire B-07 because \"used up\"");
+  CHECK(std::get<rules::JarRetiredInput>(told.inputs.at(0)).jar == "B-07");
+  CHECK(contains(told.answer, "retired because \"used up\"; its history stays"));
+  CHECK(cellar.ledger.jars_at("cellar", cellar.now).empty());
+  CHECK(cellar.ledger.placements().empty());
+  CHECK(contains(cellar.refused("B-07 all well"), "B-07 was retired on 2026-03-10"));
+  CHECK(contains(cellar.refused("move B-07 to outside"), "moves no more"));
+  CHECK(contains(cellar.tell("B-07 all well at 2026-03-01").answer, "all well"));
+}
+
+TEST_CASE("a jar cannot be retired before it was moved") {
+  Cellar cellar = with_jar();
+  (void)cellar.tell("move B-07 to outside at 2026-03-08");
+  CHECK(contains(cellar.refused("retire B-07 because gone at 2026-03-07"), "was moved to outside"));
+}
+
+TEST_CASE("a level is compared with the one before") {
+  Cellar cellar = with_jar();
+  CHECK(
+      contains(cellar.tell("measure B-07 level 9 cm at 2026-03-01").answer, "B-07: level 9 cm, "));
+  CHECK(contains(cellar.tell("measure B-07 level 9.4 cm at 2026-03-02").answer, "as before"));
+  CHECK(contains(cellar.tell("measure B-07 level 10 cm at 2026-03-03").answer,
+                 "level 10 cm, 6 mm higher than on Mon 2 Mar 00:00"));
+  CHECK(contains(cellar.refused("measure B-07 level 0 cm"), "fits no jar"));
+  CHECK(contains(cellar.refused("measure B-07 headspace 101 %"), "more than air can hold"));
+  (void)cellar.tell("measure B-07 headspace 100 %");
+}
+
+TEST_CASE("a late entry takes its place in time and promises no figures") {
+  Cellar cellar = with_jar();
+  test::model_jar(cellar, "B-07");
+  (void)cellar.tell("open B-07");
+  const Told told = cellar.tell("add sugar 120 g to B-07 at 2026-03-05T18:30");
+  CHECK(contains(told.answer,
+                 "Thu 5 Mar 18:30; noted late: its model is worked out anew from then, "
+                 "and `ask B-07` says what follows (entry 3)"));
+  CHECK(std::get<rules::JarActInput>(told.inputs.at(0)).at == utc("2026-03-05T17:30:00Z"));
+  const auto& events = cellar.ledger.find("B-07")->events;
+  REQUIRE(events.size() == 2);
+  CHECK(events[0].entry == 3);
+  CHECK(events[1].entry == 2);
+}
+
+TEST_CASE("an entry is withdrawn, never deleted, and what followed is derived anew") {
+  Cellar cellar = with_jar();
+  (void)cellar.tell("add sugar 120 g to B-07");
+  (void)cellar.tell("B-07 bubbling");
+  const Told told = cellar.tell("withdraw entry 2 because \"wrong jar\"");
+  CHECK(
+      told.answer ==
+      "entry 2 (\"add sugar 120 g to B-07\") is withdrawn because \"wrong jar\"; the journal keeps "
+      "it, marked so (entry 4). B-07 holds about 2510 g by what is told now. What follows for B-07 "
+      "is "
+      "worked out anew; `ask B-07` says it");
+  REQUIRE(told.inputs.size() == 1);
+  CHECK(std::get<rules::JarOutdatedInput>(told.inputs[0]).jar == "B-07");
+  CHECK(cellar.ledger.find("B-07")->events.size() == 1);
+  CHECK(cellar.ledger.entries_about("B-07") == std::set<std::uint64_t>{1, 2, 3, 4});
+  CHECK(cellar.ledger.entries_about("B-7").empty());
+  CHECK(cellar.refused("withdraw entry 2 because again") ==
+        "entry 2 was withdrawn already, by entry 4; for example: ask jars");
+  CHECK(contains(cellar.refused("withdraw entry 4 because again"), "is a withdrawal"));
+  CHECK(contains(cellar.refused("withdraw entry 99 because again"),
+                 "there is no entry 99; the last is 4"));
+}
+
+TEST_CASE("a move withdrawn places the jar where it stood") {
+  Cellar cellar = with_jar();
+  (void)cellar.tell("move B-07 to outside");
+  const Told told = cellar.tell("withdraw entry 2 because \"it never moved\"");
+  REQUIRE(told.inputs.size() == 2);
+  CHECK(std::get<rules::JarPlacedInput>(told.inputs[0]).place == "cellar/shelf-2");
+  CHECK(contains(told.answer, "B-07 stands in cellar/shelf-2 since Fri 2 Jan 00:00"));
+}
+
+TEST_CASE("a retirement withdrawn brings the jar back with all that was told of it") {
+  Cellar cellar = with_jar();
+  (void)cellar.tell("add sugar 120 g to B-07");
+  (void)cellar.tell("retire B-07 because \"used up\"");
+  const Told told = cellar.tell("withdraw entry 3 because \"it was B-08\"");
+  CHECK(contains(told.answer, "B-07 is in use again"));
+  REQUIRE(told.inputs.size() == 4);
+  CHECK(std::holds_alternative<rules::JarPlacedInput>(told.inputs[0]));
+  CHECK(std::holds_alternative<rules::JarClosedInput>(told.inputs[1]));
+  CHECK(std::holds_alternative<rules::JarActInput>(told.inputs[2]));
+  CHECK(std::holds_alternative<rules::JarOutdatedInput>(told.inputs[3]));
+  CHECK(cellar.ledger.jars_at("cellar", cellar.now).size() == 1);
+}
+
+TEST_CASE("a registration withdrawn is told again, and what was noted counts again") {
+  Cellar cellar = with_jar();
+  (void)cellar.tell("add sugar 120 g to B-07");
+  const Told gone = cellar.tell("withdraw entry 1 because \"wrong weights\"");
+  CHECK(contains(gone.answer, "B-07 is not in the ledger now"));
+  CHECK(std::holds_alternative<rules::JarRetiredInput>(gone.inputs.at(0)));
+  CHECK(cellar.ledger.find("B-07") == nullptr);
+  const Told again =
+      cellar.tell("new jar b-07 in cellar rice 1100 g sugar 1250 g closed 2026-01-02");
+  CHECK(contains(again.answer, "What was noted of it before counts again: 1 entries"));
+  CHECK(cellar.ledger.find("B-07")->events.size() == 1);
+  CHECK(again.inputs.size() == 3);
+}
+
+}  // namespace torpor::daemon

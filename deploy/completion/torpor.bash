@@ -1,0 +1,58 @@
+# Completion of torpor and torpord for bash; install it as
+# /usr/share/bash-completion/completions/torpor and link torpord to it.
+
+_torpor_options() {
+  case "$1" in
+    jars | places | sensors) echo "--json" ;;
+    jar) echo "--from --to --every --json --csv" ;;
+    alerts) echo "--all --json" ;;
+    tell) echo "--by --json" ;;
+    import) echo "--sensor --columns --zone --json" ;;
+    air) echo "--pressure --json" ;;
+    *) echo "--version" ;;
+  esac
+}
+
+# Ids of the jars, from the history; nothing where it cannot be read.
+_torpor_jar_ids() {
+  torpor jars --json 2> /dev/null | grep -o '"jar": *"[A-Za-z0-9_-]*"' | sed 's/.*"\([^"]*\)"$/\1/'
+}
+
+_torpor() {
+  local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} command= i
+  local commands="jars jar places sensors alerts tell import air"
+  COMPREPLY=()
+  for ((i = 1; i < COMP_CWORD; ++i)); do
+    if [[ ${COMP_WORDS[i]} == --config ]]; then
+      ((++i))
+    elif [[ ${COMP_WORDS[i]} != -* ]]; then
+      command=${COMP_WORDS[i]}
+      break
+    fi
+  done
+  if [[ $before == --config ]]; then
+    COMPREPLY=($(compgen -f -- "$word"))
+  elif [[ $word == -* ]]; then
+    COMPREPLY=($(compgen -W "$(_torpor_options "$command") --config --help" -- "$word"))
+  elif [[ -z $command ]]; then
+    COMPREPLY=($(compgen -W "$commands" -- "$word"))
+  elif [[ $command == jar && $before == jar ]]; then
+    COMPREPLY=($(compgen -W "$(_torpor_jar_ids)" -- "$word"))
+  elif [[ $command == import && $before == import ]]; then
+    COMPREPLY=($(compgen -W "readings" -- "$word"))
+  elif [[ $command == import ]]; then
+    COMPREPLY=($(compgen -f -- "$word"))
+  fi
+}
+
+_torpord() {
+  local word=${COMP_WORDS[COMP_CWORD]}
+  if [[ ${COMP_WORDS[COMP_CWORD - 1]} == --config ]]; then
+    COMPREPLY=($(compgen -f -- "$word"))
+  else
+    COMPREPLY=($(compgen -W "--config --check --version --help" -- "$word"))
+  fi
+}
+
+complete -F _torpor torpor
+complete -F _torpord torpord

@@ -193,11 +193,15 @@ void ValueTrust::judge_calm(const Sample& sample, Judgement& judgement) {
   const Duration stands = sample.at - calm_->since;
   if (stands <= calm_allowed()) return;
   calm_->doubted = true;
-  doubt(judgement, kStuck,
-        fmt::format("{} has stood still for {}; this air was never calm for more than {}: breathe "
-                    "on the sensor, and restart or replace it if nothing moves",
-                    shown_value(quantity_, sample.value), shown_span(stands),
-                    shown_span(longest_calm_ > Duration{} ? longest_calm_ : calm_allowed())));
+  const std::string usual =
+      longest_calm_ > Duration{}
+          ? fmt::format("this air was never calm for more than {}", shown_span(longest_calm_))
+          : "air is hardly ever so calm";
+  doubt(
+      judgement, kStuck,
+      fmt::format("{} has stood still for {}; {}: breathe on the sensor, and restart or replace it "
+                  "if nothing moves",
+                  shown_value(quantity_, sample.value), shown_span(stands), usual));
 }
 
 void ValueTrust::judge_saturation(const Sample& sample, Judgement& judgement) {

@@ -9,6 +9,7 @@
 #include <string>
 
 #include "daemon/history/disk_error.h"
+#include "daemon/history/schema.h"
 
 namespace torpor::daemon {
 namespace {
@@ -92,6 +93,15 @@ tl::expected<void, Error> copy_history(Database& database, const std::filesystem
   auto copied = copy_into(database, part, target);
   if (!copied) ::unlink(part.c_str());
   return copied;
+}
+
+tl::expected<void, Error> copy_history_file(const std::filesystem::path& file,
+                                            const std::filesystem::path& target) {
+  auto database = Database::open(file, OpenMode::read_only);
+  if (!database) return tl::unexpected(database.error());
+  const auto state = check_schema(**database, file);
+  if (!state) return tl::unexpected(state.error());
+  return copy_history(**database, target);
 }
 
 tl::expected<std::filesystem::path, Error> keep_copy(Database& database,

@@ -17,6 +17,10 @@ namespace torpor::daemon {
 [[nodiscard]] tl::expected<void, Error> copy_history(Database& database,
                                                      const std::filesystem::path& target);
 
+// The same of a history file, which a writer may have open. Kind not_found: there is none.
+[[nodiscard]] tl::expected<void, Error> copy_history_file(const std::filesystem::path& file,
+                                                          const std::filesystem::path& target);
+
 // The same under the first free name of NAME, NAME.2, NAME.3, ...; returns it.
 [[nodiscard]] tl::expected<std::filesystem::path, Error> keep_copy(
     Database& database, const std::filesystem::path& name);

@@ -34,6 +34,36 @@ class MergedCursor final : public ReadingCursor {
   const InboxReadings::Series::const_iterator inbox_end_;
 };
 
+class JoinedCursor final : public ReadingCursor {
+ public:
+  JoinedCursor(std::unique_ptr<ReadingCursor> kept, std::unique_ptr<ReadingCursor> other)
+      : kept_(std::move(kept)), other_(std::move(other)) {
+    next_kept_ = kept_->next();
+    next_other_ = other_->next();
+  }
+
+  std::optional<Reading> next() override {
+    if (!next_other_) return take(next_kept_, *kept_);
+    if (!next_kept_ || next_other_->measured_at < next_kept_->measured_at) {
+      return take(next_other_, *other_);
+    }
+    if (next_other_->measured_at == next_kept_->measured_at) next_other_ = other_->next();
+    return take(next_kept_, *kept_);
+  }
+
+ private:
+  static std::optional<Reading> take(std::optional<Reading>& next, ReadingCursor& cursor) {
+    std::optional<Reading> taken = std::move(next);
+    if (taken) next = cursor.next();
+    return taken;
+  }
+
+  const std::unique_ptr<ReadingCursor> kept_;
+  const std::unique_ptr<ReadingCursor> other_;
+  std::optional<Reading> next_kept_;
+  std::optional<Reading> next_other_;
+};
+
 }  // namespace
 
 InboxReadings::InboxReadings(const std::vector<InboxRecord>& records, std::uint64_t folded) {
@@ -68,6 +98,13 @@ std::optional<Instant> InboxReadings::newest_measured() const {
     newest = newest ? std::max(*newest, last) : last;
   }
   return newest;
+}
+
+std::unique_ptr<ReadingCursor> joined_cursor(std::unique_ptr<ReadingCursor> kept,
+                                             std::unique_ptr<ReadingCursor> other) {
+  if (!kept) return other;
+  if (!other) return kept;
+  return std::make_unique<JoinedCursor>(std::move(kept), std::move(other));
 }
 
 std::unique_ptr<ReadingCursor> merged_cursor(std::unique_ptr<ReadingCursor> rows,

@@ -1,5 +1,6 @@
-// Rows and inbox as one series: in order of measured-at, each moment once. A row wins over an inbox
-// record of the same moment, and of two records the one with the lower number: the first one kept.
+// Blocks, rows and inbox as one series: in order of measured-at, each moment once. What is stored
+// wins over an inbox record of the same moment, and of two records the one with the lower number:
+// the first one kept.
 #pragma once
 
 #include <map>
@@ -46,6 +47,10 @@ class InboxReadings {
 
   std::map<Key, Series, ByKey> series_;
 };
+
+// Both in order; where both have a moment, the one of `kept` stays. Either may be null.
+[[nodiscard]] std::unique_ptr<ReadingCursor> joined_cursor(std::unique_ptr<ReadingCursor> kept,
+                                                           std::unique_ptr<ReadingCursor> other);
 
 // `rows` may be null. `series` must outlive the cursor.
 [[nodiscard]] std::unique_ptr<ReadingCursor> merged_cursor(std::unique_ptr<ReadingCursor> rows,

@@ -5,6 +5,7 @@
 #include <system_error>
 #include <utility>
 
+#include "daemon/history/day_rows.h"
 #include "daemon/history/history_tables.h"
 #include "daemon/history/jar_rows.h"
 #include "daemon/history/merged_readings.h"
@@ -24,12 +25,14 @@ class FileReader final : public Reader {
 
   std::unique_ptr<ReadingCursor> readings(std::string_view sensor, Quantity quantity, Instant from,
                                           Instant to) const override {
-    std::unique_ptr<ReadingCursor> rows;
+    std::unique_ptr<ReadingCursor> stored;
     if (const auto number = sensor_number(sensor)) {
-      rows = row_cursor(*database_, std::string(sensor), *number, quantity, from, to,
-                        [this](const Error& error) { note_fault(error); });
+      const auto on_fault = [this](const Error& error) { note_fault(error); };
+      const std::string id(sensor);
+      stored = joined_cursor(block_cursor(*database_, id, {*number, quantity}, from, to, on_fault),
+                             row_cursor(*database_, id, *number, quantity, from, to, on_fault));
     }
-    return merged_cursor(std::move(rows), inbox_.series(sensor, quantity), from, to);
+    return merged_cursor(std::move(stored), inbox_.series(sensor, quantity), from, to);
   }
 
   std::optional<Reading> last_before(std::string_view sensor, Quantity quantity,
@@ -37,6 +40,11 @@ class FileReader final : public Reader {
     std::optional<Reading> last;
     if (const auto number = sensor_number(sensor)) {
       last = value_or_fault(last_row_before(*database_, sensor, *number, quantity, before));
+      const auto after = last ? std::optional(last->measured_at) : std::nullopt;
+      const SeriesKey series{*number, quantity};
+      auto folded =
+          value_or_fault(last_in_blocks_before(*database_, sensor, series, before, after));
+      if (folded && (!last || folded->measured_at > last->measured_at)) last = std::move(folded);
     }
     const InboxReadings::Series& series = inbox_.series(sensor, quantity);
     const auto after = series.lower_bound(before);
@@ -45,11 +53,16 @@ class FileReader final : public Reader {
     return !last || waiting.measured_at > last->measured_at ? waiting : last;
   }
 
+  ReadingSummary summary(std::string_view sensor, Quantity quantity, Instant from,
+                         Instant to) const override;
+
   std::vector<std::string> known_sensors() const override {
-    const std::vector<std::string> stored = value_or_fault(sensors_with_rows(*database_));
-    const std::vector<std::string> waiting = inbox_.sensors();
+    const std::vector<std::string> rows = value_or_fault(sensors_with_rows(*database_));
+    const std::vector<std::string> folded = value_or_fault(sensors_with_blocks(*database_));
+    std::vector<std::string> stored;
+    std::ranges::set_union(rows, folded, std::back_inserter(stored));
     std::vector<std::string> all;
-    std::ranges::set_union(stored, waiting, std::back_inserter(all));
+    std::ranges::set_union(stored, inbox_.sensors(), std::back_inserter(all));
     return all;
   }
   std::vector<Placement> placements() const override {
@@ -65,10 +78,9 @@ class FileReader final : public Reader {
     return value_or_fault(read_alert_changes(*database_, number));
   }
   std::optional<Instant> newest_measured() const override {
-    const std::optional<Instant> stored = value_or_fault(newest_row(*database_));
-    const std::optional<Instant> waiting = inbox_.newest_measured();
-    if (!stored || !waiting) return stored ? stored : waiting;
-    return std::max(*stored, *waiting);
+    // Of optionals an absent one is the least.
+    return std::max({value_or_fault(newest_row(*database_)),
+                     value_or_fault(newest_in_blocks(*database_)), inbox_.newest_measured()});
   }
   std::optional<std::string> note(std::string_view name) const override {
     return value_or_fault(read_note(*database_, name));
@@ -101,6 +113,36 @@ class FileReader final : public Reader {
   mutable SensorNumbers numbers_;
   mutable std::optional<Error> fault_;
 };
+
+void add_all(ReadingSummary& summary, ReadingCursor& readings) {
+  while (const auto reading = readings.next()) summary.add(*reading);
+}
+
+// Days from their summaries where nothing stands beside their block; what lies between, reading by
+// reading.
+ReadingSummary FileReader::summary(std::string_view sensor, Quantity quantity, Instant from,
+                                   Instant to) const {
+  ReadingSummary summary;
+  Instant at = from;
+  if (const auto number = sensor_number(sensor); number && from < to) {
+    const SeriesKey series{*number, quantity};
+    const InboxReadings::Series& waiting = inbox_.series(sensor, quantity);
+    const std::int64_t first = day_of(from) + (start_of_day(day_of(from)) < from ? 1 : 0);
+    for (const DaySummary& folded :
+         value_or_fault(day_summaries(*database_, series, first, day_of(to) - 1))) {
+      const Instant begin = start_of_day(folded.day);
+      const Instant end = start_of_day(folded.day + 1);
+      const auto inbox = waiting.lower_bound(begin);
+      if (inbox != waiting.end() && inbox->first < end) continue;
+      if (value_or_fault(day_has_rows(*database_, series, folded.day))) continue;
+      if (at < begin) add_all(summary, *readings(sensor, quantity, at, begin));
+      summary.add(folded.summary);
+      at = end;
+    }
+  }
+  add_all(summary, *readings(sensor, quantity, at, to));
+  return summary;
+}
 
 Error no_history(const std::filesystem::path& file) {
   return {ErrorKind::not_found,
@@ -159,6 +201,13 @@ tl::expected<std::unique_ptr<Database>, Error> empty_history() {
 }
 
 }  // namespace
+
+ReadingSummary Reader::summary(std::string_view sensor, Quantity quantity, Instant from,
+                               Instant to) const {
+  ReadingSummary summary;
+  add_all(summary, *readings(sensor, quantity, from, to));
+  return summary;
+}
 
 tl::expected<std::unique_ptr<Reader>, Error> Reader::open(const std::filesystem::path& file,
                                                           const std::filesystem::path& spool) {

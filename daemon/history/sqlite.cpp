@@ -199,6 +199,8 @@ std::unique_ptr<Statement> Database::prepare(std::string_view sql) {
   return std::make_unique<Statement>(database_, sql);
 }
 
+void Database::interrupt() { sqlite3_interrupt(database_); }
+
 bool Database::in_transaction() const { return sqlite3_get_autocommit(database_) == 0; }
 
 std::int64_t Database::changes() const { return sqlite3_changes64(database_); }

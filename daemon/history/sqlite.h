@@ -91,6 +91,9 @@ class Database {
   // For statements that run beside others of the same text.
   [[nodiscard]] std::unique_ptr<Statement> prepare(std::string_view sql);
 
+  // Any thread: what runs on this connection ends soon, with an error.
+  void interrupt();
+
   // False also when SQLite has rolled a transaction back by itself (disk full, I/O fault).
   [[nodiscard]] bool in_transaction() const;
   // Rows that the last statement changed.

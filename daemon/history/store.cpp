@@ -7,6 +7,7 @@
 #include <system_error>
 #include <utility>
 
+#include "daemon/history/day_rows.h"
 #include "daemon/history/disk_error.h"
 #include "daemon/history/history_copy.h"
 #include "daemon/history/history_tables.h"
@@ -25,6 +26,10 @@ std::filesystem::path beside(const std::filesystem::path& history, std::string_v
   return path;
 }
 
+// An import of the past is folded while it comes; a logger that trickles in late is not, for each
+// of its readings, the reason to write a whole day again.
+constexpr std::size_t kManyLateRows = 1000;
+
 std::int64_t stored_number(std::uint64_t number) { return static_cast<std::int64_t>(number); }
 
 class FileStore final : public Store {
@@ -39,6 +44,7 @@ class FileStore final : public Store {
 
   tl::expected<Stored, Error> put_reading(const Reading& reading) override;
   tl::expected<Stored, Error> find_reading(const Reading& reading) const override;
+  tl::expected<std::size_t, Error> fold_days(Instant before, std::size_t most) override;
   tl::expected<void, Error> put_placement(const Placement& placement) override;
   tl::expected<void, Error> put_journal(const JournalEntry& entry) override;
   tl::expected<void, Error> put_alert(const StoredAlert& alert) override;
@@ -80,7 +86,9 @@ class FileStore final : public Store {
     return value_or_fault(read_alerts(*database_, open_only));
   }
   std::optional<Instant> newest_measured() const override {
-    return value_or_fault(newest_row(*database_));
+    const auto row = value_or_fault(newest_row(*database_));
+    const auto folded = value_or_fault(newest_in_blocks(*database_));
+    return row && folded ? std::max(row, folded) : row ? row : folded;
   }
   std::vector<StoredJarModel> jar_models() const override {
     return value_or_fault(read_model_rows(*database_));
@@ -95,6 +103,7 @@ class FileStore final : public Store {
   // SQLite rolls a transaction back by itself when the disk is full or faulty. What is written
   // after that would be committed call by call: half a step of the world.
   tl::expected<void, Error> ready() const;
+  tl::expected<Stored, Error> compare_block(std::int64_t sensor, const Reading& reading) const;
   template <class Write>
   tl::expected<void, Error> if_ready(const Write& write) const {
     if (auto able = ready(); !able) return able;
@@ -110,8 +119,11 @@ class FileStore final : public Store {
   const WriterLock lock_;  // released after the database is closed
   const std::unique_ptr<Database> database_;
   mutable SensorNumbers numbers_;
+  mutable DayLookup blocks_;
   mutable std::optional<Error> fault_;
   bool begun_ = false;
+  Instant folded_through_ = instant_of(0);  // no finished day before it has rows, but for:
+  std::size_t late_rows_ = 0;
 };
 
 FileStore::~FileStore() {
@@ -151,6 +163,7 @@ void FileStore::rollback() {
   if (!begun_) return;
   begun_ = false;
   numbers_.forget();
+  blocks_.forget();
   if (!database_->in_transaction()) return;
   // It fails only where SQLite has rolled back by itself, which comes to the same.
   const auto rolled_back = database_->execute("ROLLBACK");
@@ -165,13 +178,54 @@ tl::expected<Stored, Error> FileStore::put_reading(const Reading& reading) {
   if (auto able = ready(); !able) return tl::unexpected(able.error());
   const auto number = numbers_.find_or_add(*database_, reading.sensor);
   if (!number) return tl::unexpected(number.error());
-  return put_row(*database_, *number, reading);
+  const auto in_block = compare_block(*number, reading);
+  // A damaged block must not keep the step that came with this reading from being written.
+  if (!in_block && in_block.error().kind != ErrorKind::corrupt) return in_block;
+  if (!in_block && !fault_) fault_ = in_block.error();
+  if (in_block && *in_block != Stored::fresh) return in_block;
+  auto put = put_row(*database_, *number, reading);
+  if (put && *put == Stored::fresh && reading.measured_at < folded_through_) ++late_rows_;
+  return put;
+}
+
+tl::expected<Stored, Error> FileStore::compare_block(std::int64_t sensor,
+                                                     const Reading& reading) const {
+  const auto kept = blocks_.find(*database_, {sensor, reading.quantity}, reading.measured_at);
+  if (!kept) return tl::unexpected(kept.error());
+  if (!*kept) return Stored::fresh;
+  const bool same = (*kept)->raw == reading.raw && (*kept)->unit == reading.unit;
+  return same ? Stored::known : Stored::conflicting;
+}
+
+tl::expected<std::size_t, Error> FileStore::fold_days(Instant before, std::size_t most) {
+  const Instant horizon = start_of_day(day_of(before));
+  if (horizon <= folded_through_ && late_rows_ < kManyLateRows) return 0;
+  if (auto begun = begin(); !begun) return tl::unexpected(begun.error());
+  std::size_t folded = 0;
+  for (bool more = true; more && folded < most;) {
+    const auto next = fold_oldest_day(*database_, horizon);
+    if (!next) {
+      rollback();
+      return tl::unexpected(next.error());
+    }
+    more = *next;
+    if (more) ++folded;
+  }
+  blocks_.forget();
+  if (auto done = commit(); !done) return tl::unexpected(done.error());
+  if (folded < most) {
+    folded_through_ = std::max(folded_through_, horizon);
+    late_rows_ = 0;
+  }
+  return folded;
 }
 
 tl::expected<Stored, Error> FileStore::find_reading(const Reading& reading) const {
   const auto number = numbers_.find(*database_, reading.sensor);
   if (!number) return tl::unexpected(number.error());
   if (!*number) return Stored::fresh;
+  const auto in_block = compare_block(**number, reading);
+  if (!in_block || *in_block != Stored::fresh) return in_block;
   return compare_row(*database_, **number, reading);
 }
 

@@ -16,6 +16,7 @@
 
 #include "daemon/error.h"
 #include "daemon/history/inbox.h"
+#include "daemon/history/reading_summary.h"
 #include "rules/watch/layout.h"
 #include "sensors/reading.h"
 
@@ -124,6 +125,9 @@ class Reader {
   }
   // The first failure met while reading: what was returned since may be incomplete.
   [[nodiscard]] virtual std::optional<Error> fault() const { return std::nullopt; }
+  // Of the readings measured in [from, to). Whole days that are folded are not read for it.
+  [[nodiscard]] virtual ReadingSummary summary(std::string_view sensor, Quantity quantity,
+                                               Instant from, Instant to) const;
 };
 
 // The writer. Strand only. Between begin() and commit() everything is one transaction; a failed
@@ -195,6 +199,11 @@ class Store {
       std::string_view jar, Instant at) const = 0;
   // The first failure of a call above that returns no error of its own: its result was incomplete.
   [[nodiscard]] virtual std::optional<Error> fault() const { return std::nullopt; }
+  // Moves finished days (UTC) that ended at or before `before` from rows into blocks, at most
+  // `most` of them; returns how many. Days that got late readings since are folded again, though
+  // not for each reading: with the next day, or when many have come. Precondition: no transaction.
+  [[nodiscard]] virtual tl::expected<std::size_t, Error> fold_days(Instant before,
+                                                                   std::size_t most) = 0;
 };
 
 inline constexpr int kAnswersKept = 1000;

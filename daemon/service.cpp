@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 
 #include "daemon/broker_access.h"
+#include "daemon/history/integrity_check.h"
 #include "daemon/version.h"
 #include "sensors/rfc3339.h"
 
@@ -81,6 +82,12 @@ tl::expected<void, Error> Service::start() {
   if (!imports) return tl::unexpected(imports.error());
   imports_ = std::move(*imports);
   if (auto started = start_intake(); !started) return started;
+  integrity_check_ = std::make_unique<IntegrityCheck>(loaded_.history, [this](const Error& damage) {
+    boost::asio::post(strand_, [this, damage] {
+      room_->note_damage(damage);
+      commit();
+    });
+  });
   wait_for_signals();
   beat();
   flush_shown();
@@ -227,7 +234,21 @@ void Service::commit_soon(std::chrono::steady_clock::duration pause) {
   });
 }
 
+// Once a run: a damaged page does not mend itself, and is met again with every look.
+void Service::tell_of_damage() {
+  if (damage_told_) return;
+  const auto fault = room_->history_fault();
+  if (!fault) return;
+  damage_told_ = true;
+  spdlog::error("a part of the history cannot be read: {}", fault->text);
+  room_->notify(fmt::format("damage-{}", unix_ms(wall_now())),
+                fmt::format("Today: torpor in {} cannot read a part of its history: {}. Watching "
+                            "goes on. Look at the disk; a backup brings back what is lost.",
+                            loaded_.settings.storeroom, fault->text));
+}
+
 void Service::commit() {
+  tell_of_damage();
   if (const auto committed = room_->commit(); !committed) {
     if (!history_in_trouble_) {
       history_in_trouble_ = true;
@@ -292,6 +313,7 @@ void Service::flush_shown() {
   for (auto& [shown_topic, payload] : room_->take_shown(wall_now())) {
     outgoing_->show(std::move(shown_topic), std::move(payload));
   }
+  if (!damage_told_ && room_->history_fault()) commit();
   show_timer_.expires_after(kShowPause);
   show_timer_.async_wait([this](const boost::system::error_code& error) {
     if (!error) flush_shown();
@@ -370,6 +392,7 @@ void Service::leave() {
   spdlog::info("leaving");
   intake_.reset();  // what it had acknowledged is in the inbox
   imports_.reset();
+  integrity_check_.reset();
   strand_.restart();
   strand_.poll();  // records handed over while it stopped
   room_->keep_note("service", service_json("gone"));
@@ -418,6 +441,7 @@ std::string Service::service_json(std::string_view state) const {
                       {"late", readings.late},
                       {"untrusted", readings.untrusted}};
   json["history"] = {{"written", !history_in_trouble_},
+                     {"readable", !(room_ && room_->history_fault())},
                      {"damaged_records", room_ ? room_->inbox().damaged() : 0}};
   return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
 }

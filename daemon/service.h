@@ -29,6 +29,8 @@
 
 namespace torpor::daemon {
 
+class IntegrityCheck;
+
 class Service {
  public:
   Service(Loaded loaded, std::filesystem::path config_file);
@@ -61,6 +63,7 @@ class Service {
   void flush_shown();
   void beat();
   void resume_if_possible();
+  void tell_of_damage();
   void intake_state(bool connected, const std::string& reason);
   void empty_orphans(const std::vector<std::string>& retained);
   void reload();
@@ -86,6 +89,7 @@ class Service {
   bool commit_posted_ = false;
   bool commit_armed_ = false;
   bool history_in_trouble_ = false;
+  bool damage_told_ = false;
   bool connected_ = false;
   Instant link_changed_;
   std::string link_reason_ = "not connected yet";
@@ -101,6 +105,7 @@ class Service {
   std::unique_ptr<ImportServer> imports_;
   std::unique_ptr<Outgoing> outgoing_;
   std::unique_ptr<Intake> intake_;
+  std::unique_ptr<IntegrityCheck> integrity_check_;
 };
 
 }  // namespace torpor::daemon

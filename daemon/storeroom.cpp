@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <boost/crc.hpp>
 
+#include "daemon/history/damaged_history.h"
 #include "daemon/history/little_endian.h"
 #include "daemon/link/link.h"
 #include "daemon/report/alert_json.h"
@@ -21,6 +22,10 @@ constexpr std::size_t kRedeliveriesRemembered = 20;
 constexpr std::size_t kEarlyRecordsExpected = 64;
 // Stored: a new layout takes a new number.
 constexpr std::uint32_t kSnapshotFormat = 1;
+// A day is folded once the late readings that still step the engine (`late`, an hour) have come.
+constexpr auto kFoldedAfter = std::chrono::hours(1);
+// Some milliseconds each on the strand: an import of years gains on its days all the same.
+constexpr std::size_t kDaysFoldedAtOnce = 8;
 // A jar's shown state walks its week of readings: worth doing when an alert or a telling touched
 // it, not with every reading.
 constexpr auto kJarShownEvery = std::chrono::minutes(5);
@@ -62,9 +67,9 @@ Storeroom::~Storeroom() = default;
 tl::expected<std::unique_ptr<Storeroom>, Error> Storeroom::open(StoreroomSettings settings,
                                                                 Instant wall) {
   const bool power_cut = settings.settings.history.survives == config::Survives::power_cut;
-  auto store = Store::open(settings.history, power_cut);
-  if (!store) return tl::unexpected(store.error());
-  const std::uint64_t applied = (*store)->snapshot().sequence;
+  auto opened = open_or_replace(settings.history, power_cut, wall);
+  if (!opened) return tl::unexpected(opened.error());
+  const std::uint64_t applied = opened->store->snapshot().sequence;
   InboxOptions options;
   options.folder = inbox_folder(settings.history);
   options.spool = settings.spool;
@@ -72,10 +77,24 @@ tl::expected<std::unique_ptr<Storeroom>, Error> Storeroom::open(StoreroomSetting
   auto inbox = Inbox::open(options, applied);
   if (!inbox) return tl::unexpected(inbox.error());
 
-  std::unique_ptr<Storeroom> room(new Storeroom(std::move(settings), std::move(*store)));
+  std::unique_ptr<Storeroom> room(new Storeroom(std::move(settings), std::move(opened->store)));
   room->inbox_ = std::move(*inbox);
   if (auto restored = room->restore(wall); !restored) return tl::unexpected(restored.error());
+  if (opened->replaced) room->tell_of_replaced(*opened->replaced, wall);
   return room;
+}
+
+void Storeroom::tell_of_replaced(const ReplacedHistory& replaced, Instant wall) {
+  const std::string over =
+      replaced.brought_over.empty() ? "nothing" : replaced.brought_over + " (all of it)";
+  const std::string lost = replaced.lost.empty() ? "" : "; lost are: " + replaced.lost;
+  const std::string text = fmt::format(
+      "the history was damaged ({}). It is kept as {}; a new one was begun. Brought over: {}{}. "
+      "Earlier readings are in the old file only. Look at the disk; a backup brings them back",
+      replaced.found, replaced.kept.string(), over, lost);
+  spdlog::error("{}", text);
+  notify(fmt::format("replaced-{}", unix_ms(wall)),
+         fmt::format("Today: torpor in {}: {}.", settings_.settings.storeroom, text));
 }
 
 tl::expected<void, Error> Storeroom::restore(Instant wall) {
@@ -104,7 +123,11 @@ tl::expected<void, Error> Storeroom::restore(Instant wall) {
     for (const rules::Input& input : ledger_.placements()) step(wall, input);
   }
   date_placements(wall);
-  for (InboxRecord& record : inbox_->read_after(applied_)) accept(std::move(record));
+  for (InboxRecord& record : inbox_->read_after(applied_)) {
+    // Nothing comes early here: a number that is missing will not come.
+    applied_ = std::max(applied_, record.sequence - 1);
+    accept(std::move(record));
+  }
   return {};
 }
 
@@ -214,6 +237,7 @@ Stored Storeroom::judge(const Reading& reading) {
   if (newest && reading.measured_at > newest->measured_at) return Stored::fresh;
   const auto found = store_->find_reading(reading);
   // A history that cannot be read must not stop the watching; the key keeps it single when written.
+  if (!found && !fault_) fault_ = found.error();
   return found ? *found : Stored::fresh;
 }
 
@@ -368,7 +392,16 @@ tl::expected<void, Error> Storeroom::commit() {
   }
   pending_ = Pending{};
   inbox_->drop_through(applied_);
+  fold_days();
   return {};
+}
+
+// What is committed is safe without it: a failure is tried again with the next commit.
+void Storeroom::fold_days() {
+  const auto newest = store_->newest_measured();
+  if (!newest) return;
+  const auto folded = store_->fold_days(*newest - kFoldedAfter, kDaysFoldedAtOnce);
+  if (!folded && !fault_ && folded.error().kind == ErrorKind::corrupt) fault_ = folded.error();
 }
 
 tl::expected<void, Error> Storeroom::write_pending() {
@@ -482,6 +515,7 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
   const auto gathering =
       Gathering::of(settings_.settings, **reader, ledger_, shown_now(**reader, wall));
   if (!gathering) return shown;
+  const std::size_t whole = shown.size();
   std::set<rules::Subject> later;
   for (const rules::Subject& subject : touched_) {
     switch (subject.kind) {
@@ -511,6 +545,11 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
     }
   }
   touched_ = std::move(later);
+  if (const auto fault = (*reader)->fault()) {
+    // States made from a part of the history would look like answers.
+    if (!fault_) fault_ = fault;
+    shown.resize(whole);
+  }
   return shown;
 }
 

@@ -32,6 +32,8 @@
 
 namespace torpor::daemon {
 
+struct ReplacedHistory;
+
 // Where the inbox goes while the history's disk cannot be written: memory-backed, found by readers
 // in other processes by the same rule.
 [[nodiscard]] std::filesystem::path spool_folder(const std::filesystem::path& history);
@@ -57,8 +59,9 @@ struct ReadingCounters {
 
 class Storeroom {
  public:
-  // Opens history and inbox, restores, and applies what is not yet folded. `wall` dates a changed
-  // placement when there is no reading to date it by.
+  // Opens history and inbox, restores, and applies what is not yet folded. A damaged history is set
+  // aside for a new one, with a notice. `wall` names it, and dates a changed placement when there
+  // is no reading to date it by.
   [[nodiscard]] static tl::expected<std::unique_ptr<Storeroom>, Error> open(
       StoreroomSettings settings, Instant wall);
   ~Storeroom();
@@ -97,6 +100,14 @@ class Storeroom {
   [[nodiscard]] std::optional<Instant> next_due() const { return watch_.next_due(); }
   // Measured-at of the newest committed reading.
   [[nodiscard]] std::optional<Instant> newest_measured() const { return store_->newest_measured(); }
+  // The first failure met while the history was read: what it was asked for may be incomplete.
+  [[nodiscard]] std::optional<Error> history_fault() const {
+    return fault_ ? fault_ : store_->fault();
+  }
+  // Damage that someone else has found.
+  void note_damage(const Error& damage) {
+    if (!fault_) fault_ = damage;
+  }
   [[nodiscard]] const ReadingCounters& readings() const { return readings_; }
 
   // A line to the phone about the service itself, sent at least once. `id` names the occasion.
@@ -142,6 +153,7 @@ class Storeroom {
   Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store);
 
   [[nodiscard]] tl::expected<void, Error> restore(Instant wall);
+  void tell_of_replaced(const ReplacedHistory& replaced, Instant wall);
   [[nodiscard]] rules::WatchSettings watch_settings() const;
   void date_placements(Instant wall);
   void apply(const InboxRecord& record);
@@ -154,6 +166,7 @@ class Storeroom {
   void take(rules::Effects effects);
   void send(OutboxMessage message);
   [[nodiscard]] tl::expected<void, Error> write_pending();
+  void fold_days();
   [[nodiscard]] std::optional<std::string> shown(const rules::Subject& subject);
   [[nodiscard]] std::string snapshot() const;
   [[nodiscard]] tl::expected<void, std::string> restore_snapshot(std::string_view bytes);
@@ -173,6 +186,7 @@ class Storeroom {
   std::vector<OutboxMessage> backlog_;  // of the outbox, found at start
   std::set<rules::Subject> touched_;
   bool show_alerts_ = false;
+  std::optional<Error> fault_;  // of a reading of the history that the store does not know of
   std::map<std::string, Instant> jars_shown_;  // by wall clock
   ReadingCounters readings_;
   // Redeliveries without a time of their own, told by digest: the last few per sensor; and the last

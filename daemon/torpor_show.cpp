@@ -36,7 +36,19 @@ class Window {
                                    shown_now(*window->reader_, wall_now()));
     if (!gathering) return tl::unexpected(failure_of(gathering.error()));
     window->gathering_.emplace(std::move(*gathering));
+    if (auto whole = window->whole(); !whole) return tl::unexpected(whole.error());
     return window;
+  }
+
+  // What was read from a damaged history looks like a short one: it is not shown as an answer.
+  [[nodiscard]] Outcome whole() const {
+    const auto fault = reader_->fault();
+    if (!fault) return {};
+    return tl::unexpected(Failure{
+        ExitCode::failed,
+        fmt::format("the history could not be read in whole, so nothing is shown: {}. Look at the "
+                    "disk; a backup brings back what is lost",
+                    fault->text)});
   }
 
   [[nodiscard]] const Ledger& ledger() const { return ledger_; }
@@ -139,14 +151,9 @@ Outcome check_rows(const HistoryRange& range, const Gathering::Stretch& stretch)
                   in_words(*range.every), rows, kMostRows)});
 }
 
-}  // namespace
-
-tl::expected<std::string, Failure> show(Shown what, Form form,
-                                        const std::filesystem::path& config) {
-  const auto window = Window::open(config);
-  if (!window) return tl::unexpected(window.error());
-  const Gathering& gathering = (*window)->gathering();
-  const TextContext context = (*window)->context();
+tl::expected<std::string, Failure> shown_text(Shown what, Form form, const Window& window) {
+  const Gathering& gathering = window.gathering();
+  const TextContext context = window.context();
   const bool json = form == Form::json;
   switch (what) {
     case Shown::jars: {
@@ -171,16 +178,13 @@ tl::expected<std::string, Failure> show(Shown what, Form form,
   return show_alerts(*all, true, form, context);
 }
 
-tl::expected<std::string, Failure> show_jar(const JarQuestion& question,
-                                            const std::filesystem::path& config) {
-  const auto window = Window::open(config);
-  if (!window) return tl::unexpected(window.error());
-  const Ledger& ledger = (*window)->ledger();
+tl::expected<std::string, Failure> jar_text(const JarQuestion& question, const Window& window) {
+  const Ledger& ledger = window.ledger();
   const Jar* jar = ledger.find(question.jar);
   if (jar == nullptr) return tl::unexpected(unknown_jar(question.jar, ledger));
-  const auto range = read_range(question, (*window)->zone());
+  const auto range = read_range(question, window.zone());
   if (!range) return tl::unexpected(range.error());
-  const Gathering& gathering = (*window)->gathering();
+  const Gathering& gathering = window.gathering();
   if (auto few = check_rows(*range, gathering.stretch(*jar, *range)); !few) {
     return tl::unexpected(few.error());
   }
@@ -194,7 +198,27 @@ tl::expected<std::string, Failure> show_jar(const JarQuestion& question,
     case Form::text:
       break;
   }
-  return jar_history_text(*view, (*window)->context());
+  return jar_history_text(*view, window.context());
+}
+
+}  // namespace
+
+tl::expected<std::string, Failure> show(Shown what, Form form,
+                                        const std::filesystem::path& config) {
+  const auto window = Window::open(config);
+  if (!window) return tl::unexpected(window.error());
+  auto text = shown_text(what, form, **window);
+  if (auto whole = (*window)->whole(); !whole) return tl::unexpected(whole.error());
+  return text;
+}
+
+tl::expected<std::string, Failure> show_jar(const JarQuestion& question,
+                                            const std::filesystem::path& config) {
+  const auto window = Window::open(config);
+  if (!window) return tl::unexpected(window.error());
+  auto text = jar_text(question, **window);
+  if (auto whole = (*window)->whole(); !whole) return tl::unexpected(whole.error());
+  return text;
 }
 
 }  // namespace torpor::daemon

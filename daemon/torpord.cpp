@@ -5,6 +5,7 @@
 #include <sys/stat.h>
 
 #include <CLI/CLI.hpp>
+#include <csignal>
 #include <cstdio>
 #include <cstdlib>
 #include <filesystem>
@@ -65,6 +66,8 @@ int run(const std::filesystem::path& config_file, bool check) {
     print_plan(*loaded);
     return EXIT_SUCCESS;
   }
+  // A file at the size it may have is a full disk, which the service lives through.
+  std::signal(SIGXFSZ, SIG_IGN);
   ::umask(0027);  // history, inbox and socket: ours and our group's
   start_log();
   spdlog::info("torpord {} for storeroom {}", daemon::kVersion, loaded->settings.storeroom);

@@ -3,9 +3,11 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <fstream>
 #include <map>
 #include <random>
 
+#include "daemon/history/sqlite.h"
 #include "tests/daemon/service/test_room.h"
 #include "tests/daemon/temp_folder.h"
 
@@ -58,6 +60,10 @@ std::vector<InboxPayload> random_inputs(std::mt19937& random) {
                                "c" + std::to_string(minute)));
     }
     if (chance(random) < 0.02) inputs.emplace_back(LinkRecord{minutes(minute), minute % 2 == 0});
+    if (chance(random) < 0.02) {  // the clock of the machine is set, and set back
+      inputs.emplace_back(TickRecord{minutes(minute) + std::chrono::days(1)});
+      inputs.emplace_back(TickRecord{minutes(minute) - std::chrono::days(1)});
+    }
     if (chance(random) < 0.02) minute += 30;  // a gap
   }
   return inputs;
@@ -265,6 +271,57 @@ TEST_CASE("a changed placement never re-tags the past") {
   CHECK(of_s1[0].from == instant_of(0));
   CHECK(of_s1[1].spec.place == "cellar/shelf-2");
   CHECK(of_s1[1].from == minutes(5));
+}
+
+TEST_CASE("a damaged journal page is set aside with one notice, and watching goes on") {
+  const TempFolder folder;
+  const auto settings = room_settings(folder.path());
+  {
+    auto room = open_room(settings);
+    feed(*room, tell(kNewJar, minutes(0)));
+    warm_up(*room, 0, 10);
+    REQUIRE(room->commit());
+  }
+  std::int64_t page = 0;
+  {
+    const auto database = Database::open(settings.history, OpenMode::immutable);
+    REQUIRE(database);
+    page =
+        (*database)->integer("SELECT rootpage FROM sqlite_schema WHERE name = 'journal'").value();
+  }
+  {
+    std::fstream file(settings.history, std::ios::in | std::ios::out | std::ios::binary);
+    file.seekp((page - 1) * 4096);
+    file << std::string(4096, 'U');
+  }
+  auto room = open_room(settings);
+  REQUIRE(room->commit());
+  const std::string notices = sent_to(room->take_outgoing(), "torpor/cellar/notice");
+  CHECK(notices.find("the history was damaged (") != std::string::npos);
+  CHECK(notices.find("lost are: journal") != std::string::npos);
+  CHECK_FALSE(room->history_fault());
+  warm_up(*room, 10, 20);
+  REQUIRE(room->commit());
+  // The alert of before goes on under its number: the rules' state came over.
+  auto reader = Reader::open(settings.history, settings.spool);
+  REQUIRE(reader);
+  REQUIRE((*reader)->alerts(true).size() == 1);
+  CHECK((*reader)->alerts(true)[0].number == 1);
+}
+
+TEST_CASE("days that end are folded with the commits that follow") {
+  const TempFolder folder;
+  const auto settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  for (int hour = 0; hour < 50; ++hour) {
+    feed(*room, reading("s1", minutes(60 * hour), 20.0, 60.0));
+    REQUIRE(room->commit());
+  }
+  const auto database = Database::open(settings.history, OpenMode::read_only);
+  REQUIRE(database);
+  // Both quantities of two days, the second an hour after it ended.
+  CHECK((*database)->integer("SELECT count(*) FROM day") == 4);
+  CHECK((*database)->integer("SELECT count(*) FROM reading") == 4);
 }
 
 TEST_CASE("a run killed at random moments leaves exactly what an undisturbed one leaves") {

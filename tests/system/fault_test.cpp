@@ -1,0 +1,121 @@
+// Disks that fail under the running service: it goes on watching, says so once, and recovers by
+// itself.
+#include <doctest/doctest.h>
+#include <sys/resource.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <set>
+
+#include "tests/system/room.h"
+
+using namespace torpor;
+using namespace torpor::testing;
+
+namespace {
+
+// A message with two readings takes 110 bytes in the inbox: its file reaches the limit in the
+// middle of the minutes, and what comes then still fits into a spool file.
+constexpr rlim_t kFullDisk = 60'000;
+constexpr int kMinutes = 1000;
+
+// The largest file that the running service may write, as a full disk would have it: what stands
+// already in the history and its log cannot grow, a small new file in memory-backed storage can.
+void limit_files(Room& room, rlim_t bytes) {
+  rlimit limit{};
+  REQUIRE(::prlimit(room.service().id(), RLIMIT_FSIZE, nullptr, &limit) == 0);
+  limit.rlim_cur = bytes;
+  REQUIRE(::prlimit(room.service().id(), RLIMIT_FSIZE, &limit, nullptr) == 0);
+}
+
+std::size_t said(const RawSubscriber& notices, const std::string& text) {
+  const auto messages = notices.messages();
+  return static_cast<std::size_t>(std::ranges::count_if(messages, [&text](const RawMessage& m) {
+    return m.payload.find(text) != std::string::npos;
+  }));
+}
+
+void say_minutes(const Room& room, int from, int to, double celsius) {
+  std::vector<std::string> lines;
+  for (int minute = from; minute < to; ++minute) {
+    lines.push_back(Room::json_line(kFirst + std::chrono::minutes(minute), celsius, 60));
+  }
+  raw_publish_lines(room.broker(), "room/s1", lines);
+}
+
+bool has_once(const Room& room, std::size_t minutes) {
+  return wait_until(
+      [&] {
+        std::set<std::pair<Quantity, Instant>> moments;
+        const auto readings = room.readings();
+        for (const Reading& reading : readings) {
+          moments.emplace(reading.quantity, reading.measured_at);
+        }
+        return readings.size() == 2 * minutes && moments.size() == readings.size();
+      },
+      std::chrono::seconds(30));
+}
+
+}  // namespace
+
+TEST_CASE("a full disk is told once, watching goes on, and all is written when there is room") {
+  Room room({.rules = kWarmRule});
+  room.start();
+  const RawSubscriber notices(room.broker(), "torpor/cellar/notice");
+  say_minutes(room, 0, 30, 23.0);
+  REQUIRE(has_once(room, 30));
+  limit_files(room, kFullDisk);
+  say_minutes(room, 30, kMinutes - 30, 23.0);
+  say_minutes(room, kMinutes - 30, kMinutes, 29.0);  // an alert, which cannot be committed
+  CHECK(wait_until([&] { return said(notices, "cannot write its history") > 0; }));
+  CHECK(wait_until([&] { return said(notices, "warm") > 0; }));
+  CHECK(has_once(room, kMinutes));  // from the inbox and the spool
+  limit_files(room, RLIM_INFINITY);
+  CHECK(wait_until([&] { return said(notices, "writes its history again") > 0; },
+                   std::chrono::seconds(20)));
+  say_minutes(room, kMinutes, kMinutes + 10, 23.0);
+  CHECK(room.stop().code == 0);
+  CHECK(has_once(room, kMinutes + 10));
+  CHECK(said(notices, "cannot write its history") == 1);
+  CHECK(said(notices, "writes its history again") == 1);
+}
+
+TEST_CASE("a service killed while the disk is full loses nothing that it had acknowledged") {
+  Room room({.rules = kWarmRule});
+  room.start();
+  say_minutes(room, 0, 30, 23.0);
+  REQUIRE(has_once(room, 30));
+  limit_files(room, kFullDisk);
+  say_minutes(room, 30, kMinutes, 23.0);
+  REQUIRE(has_once(room, kMinutes));
+  room.kill();
+  room.start();
+  CHECK(has_once(room, kMinutes));
+  CHECK(room.stop().code == 0);
+}
+
+TEST_CASE("a history damaged while the service was down is set aside, and readings go on") {
+  Room room;
+  room.start();
+  say_minutes(room, 0, 30, 23.0);
+  REQUIRE(has_once(room, 30));
+  room.stop();
+  const auto bytes = std::filesystem::file_size(room.history_file());
+  std::filesystem::resize_file(room.history_file(), bytes / 2 / 4096 * 4096);
+  const RawSubscriber notices(room.broker(), "torpor/cellar/notice");
+  room.start();
+  CHECK(wait_until([&] { return said(notices, "the history was damaged") > 0; }));
+  say_minutes(room, 30, 40, 23.0);
+  CHECK(has_once(room, 10));
+  CHECK(room.stop().code == 0);
+  std::size_t kept = 0;
+  for (const auto& entry : std::filesystem::directory_iterator(room.folder())) {
+    const std::string name = entry.path().filename().string();
+    if (name.find(".damaged-") != std::string::npos && !name.ends_with("-wal") &&
+        !name.ends_with("-shm")) {
+      CHECK(entry.file_size() == bytes / 2 / 4096 * 4096);
+      ++kept;
+    }
+  }
+  CHECK(kept == 1);
+}

@@ -19,6 +19,8 @@
 #include "daemon/report/printable.h"
 #include "daemon/report/text.h"
 #include "daemon/torpor_air.h"
+#include "daemon/torpor_backup.h"
+#include "daemon/torpor_export.h"
 #include "daemon/torpor_failure.h"
 #include "daemon/torpor_import.h"
 #include "daemon/torpor_show.h"
@@ -35,6 +37,8 @@ constexpr const char* kExamples = R"(Examples:
   torpor jar B-07 --csv --every 1h > b07.csv    its air, hour by hour
   torpor tell 'move B-07 to cellar/shelf-1'     tells the service, prints its answer
   torpor import readings logger.csv --sensor s1 a logger's readings into the history
+  torpor export --sensor s1 > s1.csv            its readings, for another program
+  torpor backup /mnt/stick/cellar.sqlite3       a copy while the service runs
   torpor air 25C 60%                            dew point and more
 Exit codes: 0 done, 1 failed, 2 usage or configuration, 65 sentence or data refused,
 69 service not reached.)";
@@ -50,6 +54,9 @@ struct Arguments {
   std::vector<std::string> words;  // of the sentence
   std::string by;
   ImportOrder import;
+  ExportOrder export_order;
+  bool senml = false;
+  std::string backup;
 };
 
 using Command = std::function<ExitCode()>;
@@ -158,6 +165,33 @@ void add_import(CLI::App& app, Arguments& arguments, Command& chosen) {
   readings->callback([&] { chosen = [&] { return run_import(arguments); }; });
 }
 
+void add_export(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command =
+      app.add_subcommand("export", "Readings as they were sent, on standard output");
+  ExportOrder& order = arguments.export_order;
+  command->add_option("--sensor", order.sensors, "Of this sensor (with --senml: of these)");
+  command->add_option("--from", order.from, "From this local time on (default: from the first)");
+  command->add_option("--to", order.to, "Before this local time (default: to the last)");
+  CLI::Option* csv = command->add_flag("--csv", arguments.csv,
+                                       "As CSV that import readings reads again (default)");
+  command->add_flag("--senml", arguments.senml, "As SenML, RFC 8428")->excludes(csv);
+  command->callback([&] {
+    chosen = [&] {
+      arguments.export_order.form = arguments.senml ? ExportForm::senml : ExportForm::csv;
+      const auto done = export_readings(arguments.export_order, arguments.config, stdout);
+      return done ? ExitCode::done : report(done.error());
+    };
+  });
+}
+
+void add_backup(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command =
+      app.add_subcommand("backup", "A consistent copy of the history while the service runs");
+  command->add_option("FILE", arguments.backup, "The copy; it must not exist yet")->required();
+  command->callback(
+      [&] { chosen = [&] { return print(back_up(arguments.backup, arguments.config)); }; });
+}
+
 void add_air(CLI::App& app, Arguments& arguments, Command& chosen) {
   CLI::App* command =
       app.add_subcommand("air", "Dew point, vapour pressure and humidity of air; no configuration");
@@ -179,6 +213,8 @@ void add_commands(CLI::App& app, Arguments& arguments, Command& chosen) {
       ->add_flag("--all", arguments.all, "Ended ones, too");
   add_tell(app, arguments, chosen);
   add_import(app, arguments, chosen);
+  add_export(app, arguments, chosen);
+  add_backup(app, arguments, chosen);
   add_air(app, arguments, chosen);
 }
 

@@ -7,9 +7,13 @@
 #include <array>
 #include <cstdio>
 #include <filesystem>
+#include <fstream>
 #include <nlohmann/json.hpp>
 #include <string>
+#include <tuple>
 
+#include "daemon/history/sqlite.h"
+#include "daemon/history/store.h"
 #include "daemon/ledger/sentence.h"
 #include "tests/daemon/report/small_cellar.h"
 
@@ -277,6 +281,94 @@ TEST_CASE("an import needs a configured sensor and a readable file") {
 
 TEST_CASE("output that cannot be written is a failure") {
   CHECK(run("air 25C 60% >/dev/full").code == 1);
+}
+
+TEST_CASE("a damaged history is never shown as a short one") {
+  const std::pair<const char*, const char*> rows[] = {{"alert", "alerts --all"},
+                                                      {"journal", "jars"},
+                                                      {"reading", "jar B-01"},
+                                                      {"placement", "places --json"}};
+  for (const auto& [table, command] : rows) {
+    CAPTURE(table);
+    const Filled filled;
+    std::int64_t page = 0;
+    {
+      const auto database =
+          daemon::Database::open(filled.cellar.history(), daemon::OpenMode::immutable);
+      REQUIRE(database);
+      page = (*database)
+                 ->integer(std::string("SELECT rootpage FROM sqlite_schema WHERE name = '") +
+                           table + "'")
+                 .value();
+    }
+    {
+      std::fstream file(filled.cellar.history(), std::ios::in | std::ios::out | std::ios::binary);
+      file.seekp((page - 1) * 4096);
+      file << std::string(4096, 'U');
+    }
+    const Ran ran = filled.torpor(command);
+    CAPTURE(ran.out);
+    CHECK(ran.code == 1);
+    CHECK(ran.out.find("malformed") != std::string::npos);
+    CHECK(std::count(ran.out.begin(), ran.out.end(), '\n') == 1);  // nothing but the message
+  }
+}
+
+TEST_CASE("what export writes as CSV, import reads into the same readings") {
+  const Filled filled;
+  const std::string csv = (filled.cellar.folder() / "s1.csv").string();
+  REQUIRE(filled.torpor("export --sensor s1 >" + csv).code == 0);
+  const SmallCellar empty;
+  const Ran imported = run("--config '" + empty.config().string() + "' import readings " + csv +
+                           " --sensor s1 --json");
+  CAPTURE(imported.out);
+  REQUIRE(imported.code == 0);
+  const auto series = [](const SmallCellar& cellar, Quantity quantity) {
+    auto reader = daemon::Reader::open(cellar.history(), {});
+    REQUIRE(reader);
+    std::vector<std::tuple<Instant, double, Unit>> readings;
+    const auto cursor = (*reader)->readings("s1", quantity, instant_of(0), Instant::max());
+    while (const auto reading = cursor->next()) {
+      readings.emplace_back(reading->measured_at, reading->raw, reading->unit);
+    }
+    return readings;
+  };
+  for (const Quantity quantity : {Quantity::temperature, Quantity::humidity}) {
+    CHECK(series(empty, quantity) == series(filled.cellar, quantity));
+    CHECK(series(empty, quantity).size() == 30 * 48 + 1);
+  }
+}
+
+TEST_CASE("export writes ranges, SenML and what it cannot do") {
+  const Filled filled;
+  const Ran range =
+      filled.torpor("export --sensor s1 --from 2026-01-01T00:00Z --to 2026-01-01T01:00Z");
+  CHECK(range.code == 0);
+  CHECK(range.out ==
+        "time,temperature_degC,humidity_percent\n"
+        "2026-01-01T00:00:00Z,15,60\n2026-01-01T00:30:00Z,15,60\n");
+  const json senml = parsed(
+      filled.torpor("export --senml --from 2026-01-01T00:00Z --to 2026-01-01T00:10Z --sensor s1"));
+  CHECK(senml == json::parse(R"([{"n":"s1/temperature","u":"Cel","t":1767225600,"v":15},
+                                {"n":"s1/humidity","u":"%RH","t":1767225600,"v":60}])"));
+  CHECK(filled.torpor("export").code == 2);
+  CHECK(filled.torpor("export --sensor nobody").code == 1);
+  CHECK(filled.torpor("export --sensor s1 --from 2026-02-01 --to 2026-01-01").code == 2);
+  CHECK(filled.torpor("export --sensor s1 >/dev/full").code == 1);
+}
+
+TEST_CASE("a backup is a history of its own and overwrites nothing") {
+  const Filled filled;
+  const std::string copy = (filled.cellar.folder() / "copy.sqlite3").string();
+  const Ran done = filled.torpor("backup " + copy);
+  CHECK(done.code == 0);
+  CHECK(done.out.find("journal entries, readings up to 2026-01-31T00:00:00Z") != std::string::npos);
+  const Ran again = filled.torpor("backup " + copy);
+  CHECK(again.code == 1);
+  CHECK(again.out.find("exists already and is not overwritten") != std::string::npos);
+  const auto reader = daemon::Reader::open(copy, {});
+  REQUIRE(reader);
+  CHECK((*reader)->newest_measured() == SmallCellar::hour(720));
 }
 
 }  // namespace torpor::tests

@@ -225,12 +225,14 @@ void Service::after_step() {
 }
 
 void Service::commit_soon(std::chrono::steady_clock::duration pause) {
-  if (commit_armed_) return;
+  const auto due = std::chrono::steady_clock::now() + pause;
+  if (commit_armed_ && commit_timer_.expiry() <= due) return;
   commit_armed_ = true;
-  commit_timer_.expires_after(pause);
+  commit_timer_.expires_at(due);  // what was armed for later is called off
   commit_timer_.async_wait([this](const boost::system::error_code& error) {
+    if (error) return;
     commit_armed_ = false;
-    if (!error) commit();
+    commit();
   });
 }
 

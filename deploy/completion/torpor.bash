@@ -8,6 +8,7 @@ _torpor_options() {
     alerts) echo "--all --json" ;;
     tell) echo "--by --json" ;;
     import) echo "--sensor --columns --zone --json" ;;
+    export) echo "--sensor --from --to --csv --senml" ;;
     air) echo "--pressure --json" ;;
     *) echo "--version" ;;
   esac
@@ -20,7 +21,7 @@ _torpor_jar_ids() {
 
 _torpor() {
   local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} command= i
-  local commands="jars jar places sensors alerts tell import air"
+  local commands="jars jar places sensors alerts tell import export backup air"
   COMPREPLY=()
   for ((i = 1; i < COMP_CWORD; ++i)); do
     if [[ ${COMP_WORDS[i]} == --config ]]; then
@@ -40,7 +41,7 @@ _torpor() {
     COMPREPLY=($(compgen -W "$(_torpor_jar_ids)" -- "$word"))
   elif [[ $command == import && $before == import ]]; then
     COMPREPLY=($(compgen -W "readings" -- "$word"))
-  elif [[ $command == import ]]; then
+  elif [[ $command == import || $command == backup ]]; then
     COMPREPLY=($(compgen -f -- "$word"))
   fi
 }

@@ -320,7 +320,7 @@ void Storeroom::step(Instant wall, const rules::Input& input) {
 void Storeroom::take(rules::Effects effects) {
   std::map<std::uint64_t, const rules::Alert*> changed;
   for (const rules::AlertChange& change : effects.changes) {
-    const std::string body = alert_json({change.alert, std::nullopt});
+    const std::string body = alert_json({change.alert});
     const std::uint64_t number = change.alert.number;
     const bool open = change.alert.state != rules::AlertState::ended;
     pending_.alerts[number] = {number, open, body};
@@ -506,7 +506,7 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
   if (show_alerts_) {
     show_alerts_ = false;
     for (const rules::Alert& alert : watch_.open_alerts()) {
-      show(fmt::format("alert/{}", alert.number), alert_json({alert, std::nullopt}));
+      show(fmt::format("alert/{}", alert.number), alert_json({alert}));
     }
   }
   if (touched_.empty()) return shown;

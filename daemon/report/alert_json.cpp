@@ -110,12 +110,13 @@ AlertView view_in(const Tree& tree) {
   alert.ended_at = time_at(tree, "ended");
   alert.seen_at = time_at(tree, "seen");
   alert.seen_by = text_at(tree, "seen_by");
+  alert.deferred_until = time_at(tree, "deferred_until");
+  alert.deferred_reason = text_at(tree, "deferred_reason");
   alert.what = text_at(tree, "what");
   alert.why = text_at(tree, "why");
   alert.remedies = remedies_at(tree);
   alert.jars = tree.value("jars", std::vector<std::string>());
   alert.figures = figures_at(tree);
-  view.deferred_until = time_at(tree, "deferred_until");
   return view;
 }
 
@@ -136,7 +137,8 @@ nlohmann::ordered_json alert_tree(const AlertView& view) {
           {"ended", json_value(alert.ended_at)},
           {"seen", json_value(alert.seen_at)},
           {"seen_by", json_text(alert.seen_by)},
-          {"deferred_until", json_value(view.deferred_until)},
+          {"deferred_until", json_value(alert.deferred_until)},
+          {"deferred_reason", json_text(alert.deferred_reason)},
           {"what", alert.what},
           {"why", alert.why},
           {"remedies", remedy_trees(alert.remedies)},

@@ -13,8 +13,8 @@
 namespace torpor::daemon {
 
 // One object: number, rule, subject_kind, subject, urgency, state, since, raised, eased, ended,
-// seen (time or null), seen_by, deferred_until, what, why, remedies [{name, advice}], jars, figures
-// [{name, value, unit}].
+// seen (time or null), seen_by, deferred_until, deferred_reason, what, why, remedies [{name,
+// advice}], jars, figures [{name, value, unit}].
 [[nodiscard]] std::string alert_json(const AlertView& view);
 [[nodiscard]] nlohmann::ordered_json alert_tree(const AlertView& view);
 

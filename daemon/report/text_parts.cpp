@@ -30,6 +30,7 @@ std::string when_words(const rules::Alert& alert, const LocalTime& zone) {
 }
 
 std::string seen_words(const rules::Alert& alert) {
+  if (alert.deferred_until) return "deferred";
   if (!alert.seen_at) return "unseen";
   return alert.seen_by.empty() ? "seen" : "seen by " + alert.seen_by;
 }
@@ -94,9 +95,12 @@ std::string alert_block(const AlertView& view, bool whole, const TextContext& co
   }
   text += paragraph(when_words(alert, context.zone), 4, width);
   text += paragraph(alert.what, 4, width);
-  if (view.deferred_until) {
-    text +=
-        paragraph("Deferred until " + context.zone.to_text(*view.deferred_until) + ".", 4, width);
+  if (alert.deferred_until) {
+    text += paragraph(
+        fmt::format("Deferred until {}{}{}{}{}.", context.zone.to_text(*alert.deferred_until),
+                    alert.seen_by.empty() ? "" : " by ", alert.seen_by,
+                    alert.deferred_reason.empty() ? "" : ": ", alert.deferred_reason),
+        4, width);
   }
   if (!alert.jars.empty()) {
     text += paragraph(fmt::format("Jars: {}", fmt::join(alert.jars, " ")), 4, width);

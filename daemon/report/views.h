@@ -30,7 +30,6 @@ struct AirFigures {
 
 struct AlertView {
   rules::Alert alert;
-  std::optional<Instant> deferred_until;  // null as long as nothing can be deferred
 };
 
 struct JarView {

@@ -18,7 +18,7 @@ Duration repeat_after(Urgency urgency) {
 
 Instant OpenAlert::due(Duration reopen_within) const {
   if (alert.state == AlertState::eased) return *alert.eased_at + reopen_within;
-  return notice_due;
+  return alert.deferred_until ? *alert.deferred_until : notice_due;
 }
 
 Instant AlertLife::delivery(Urgency urgency, Instant at) const {
@@ -74,7 +74,7 @@ AlertChangeKind AlertLife::reopen(OpenAlert& open, bool is_new_subject, Instant 
   alert.since = since;
   alert.raised_at = now;
   const bool tell_at_once = is_new_subject || alert.urgency == Urgency::now;
-  if (tell_at_once) {
+  if (tell_at_once && !alert.deferred_until) {
     alert.seen_at.reset();
     alert.seen_by.clear();
   }
@@ -109,6 +109,32 @@ bool AlertLife::see(std::uint64_t number, const std::string& by, Instant now) {
   found->second.alert.seen_at = now;
   found->second.alert.seen_by = by;
   found->second.notice_due = kNever;
+  reschedule(number);
+  return true;
+}
+
+bool AlertLife::defer(const DeferInput& input, Instant now) {
+  const auto found = open_.find(input.alert);
+  if (found == open_.end() || input.until <= now) return false;
+  Alert& alert = found->second.alert;
+  alert.deferred_until = std::min(input.until, now + kLongestDeferral);
+  alert.deferred_reason = input.reason;
+  alert.seen_at = now;
+  alert.seen_by = input.by;
+  found->second.notice_due = kNever;
+  reschedule(input.alert);
+  return true;
+}
+
+bool AlertLife::take_ended_deferral(std::uint64_t number, Instant now) {
+  OpenAlert& open = open_.at(number);
+  Alert& alert = open.alert;
+  if (!alert.deferred_until || *alert.deferred_until > now) return false;
+  alert.deferred_until.reset();
+  alert.deferred_reason.clear();
+  alert.seen_at.reset();
+  alert.seen_by.clear();
+  if (alert.state == AlertState::standing) open.notice_due = delivery(alert.urgency, now);
   reschedule(number);
   return true;
 }

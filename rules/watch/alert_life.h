@@ -32,6 +32,9 @@ namespace torpor::rules {
 // places is met and eases with the last. A place that already had its own alert open when the one
 // above was raised keeps it to its end.
 //
+// Deferred: seen, and silent until then, over easing and reopening too. When the time has come it
+// is unseen again and, if it stands, said again. Only an urgency that rises to `now` breaks it.
+//
 // Notices: at the raise, or when the first jar comes to an alerted place that had none while others
 // stand elsewhere (an empty room's weather is nobody's business); again at the repeat rate while
 // standing and unseen; for `now` also at a reopening and when it eases, because somebody may be on
@@ -64,6 +67,9 @@ class AlertLife {
   Outcome raise(const Rule& rule, const Subject& subject, Instant since, Instant now);
   std::optional<Outcome> ease(const std::string& rule, const Subject& subject, Instant now);
   bool see(std::uint64_t number, const std::string& by, Instant now);
+  bool defer(const DeferInput& input, Instant now);
+  // True once: a deferral is over now.
+  bool take_ended_deferral(std::uint64_t number, Instant now);
   // Ends an alert whose rule or subject is gone, or whose time is over. It is open no longer.
   Alert end(std::uint64_t number, Instant now);
 

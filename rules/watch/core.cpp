@@ -340,6 +340,11 @@ void Watch::Core::apply(const SeenInput& input) {
   for (const std::uint64_t number : standing) see(number, input.by);
 }
 
+void Watch::Core::apply(const DeferInput& input) {
+  if (!now_ || !alerts_.defer(input, *now_)) return;
+  emit(AlertChangeKind::deferred, alerts_.at(input.alert).alert);
+}
+
 void Watch::Core::apply(const LinkInput& input) {
   if (!now_) {
     link_before_time_ = input.connected;

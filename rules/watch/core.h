@@ -127,6 +127,7 @@ class Watch::Core {
   void apply(const JarOutdatedInput& input);
   void apply(const JarModelInput& input);
   void apply(const SeenInput& input);
+  void apply(const DeferInput& input);
   void apply(const LinkInput& input);
   void apply(const TickInput&) {}
   void apply_moment(const std::vector<const Reading*>& readings);

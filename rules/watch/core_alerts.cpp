@@ -82,6 +82,10 @@ void Watch::Core::run_alert_timers() {
       emit(AlertChangeKind::ended, alerts_.end(number, *now_));
       continue;
     }
+    if (alerts_.take_ended_deferral(number, *now_)) {
+      emit(AlertChangeKind::updated, alerts_.at(number).alert);
+      continue;
+    }
     if (concerns_no_jar(alerts_.at(number))) {
       alerts_.withhold(number);
       continue;

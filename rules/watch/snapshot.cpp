@@ -173,6 +173,8 @@ json to_json(const OpenAlert& open) {
           {"eased_at", to_json(alert.eased_at)},
           {"seen_at", to_json(alert.seen_at)},
           {"seen_by", alert.seen_by},
+          {"deferred_until", to_json(alert.deferred_until)},
+          {"deferred_reason", alert.deferred_reason},
           {"what", alert.what},
           {"why", alert.why},
           {"remedies", remedies},
@@ -200,6 +202,10 @@ OpenAlert alert_from(const json& j) {
   if (alert.state == AlertState::eased && !alert.eased_at) throw std::out_of_range("eased_at");
   alert.seen_at = maybe_instant(j.at("seen_at"));
   alert.seen_by = j.at("seen_by").get<std::string>();
+  if (j.contains("deferred_until")) {
+    alert.deferred_until = maybe_instant(j.at("deferred_until"));
+    alert.deferred_reason = j.at("deferred_reason").get<std::string>();
+  }
   alert.what = j.at("what").get<std::string>();
   alert.why = j.at("why").get<std::string>();
   for (const json& each : j.at("remedies")) {

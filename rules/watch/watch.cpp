@@ -12,6 +12,8 @@ std::string_view alert_change_name(AlertChangeKind kind) {
       return "reopened";
     case AlertChangeKind::seen:
       return "seen";
+    case AlertChangeKind::deferred:
+      return "deferred";
     case AlertChangeKind::eased:
       return "eased";
     case AlertChangeKind::ended:

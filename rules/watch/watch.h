@@ -101,6 +101,16 @@ struct SeenInput {
   std::optional<std::uint64_t> alert;
   std::string by;
 };
+// Someone puts an open alert off: it is not said again before `until`, then it is, as one that
+// nobody has seen. Without effect for an alert that is not open and an `until` that is not ahead; a
+// later one than kLongestDeferral from now counts as that.
+inline constexpr Duration kLongestDeferral = std::chrono::days(7);  // longer would be forgetting it
+struct DeferInput {
+  std::uint64_t alert = 0;
+  Instant until;
+  std::string reason;
+  std::string by;
+};
 // The link to the broker was lost or is back; for service rules and the service's state.
 struct LinkInput {
   bool connected = false;
@@ -110,7 +120,7 @@ struct TickInput {};
 
 using Input = std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput,
                            JarActInput, JarObservedInput, JarOutdatedInput, JarModelInput,
-                           SeenInput, LinkInput, TickInput>;
+                           SeenInput, DeferInput, LinkInput, TickInput>;
 
 // ---- outputs ----------------------------------------------------------------------------------
 
@@ -143,7 +153,9 @@ struct Alert {
   std::optional<Instant> ended_at;
   std::optional<Instant> seen_at;
   std::string seen_by;
-  std::string what;  // one plain sentence: what, where, figures
+  std::optional<Instant> deferred_until;  // said to nobody before then
+  std::string deferred_reason;            // empty: none was given
+  std::string what;                       // one plain sentence: what, where, figures
   std::string why;
   std::vector<Remedy> remedies;
   std::vector<std::string> jars;
@@ -151,7 +163,7 @@ struct Alert {
   friend bool operator==(const Alert&, const Alert&) = default;
 };
 
-enum class AlertChangeKind { raised, reopened, seen, eased, ended, updated };
+enum class AlertChangeKind { raised, reopened, seen, deferred, eased, ended, updated };
 [[nodiscard]] std::string_view alert_change_name(AlertChangeKind kind);
 
 struct AlertChange {

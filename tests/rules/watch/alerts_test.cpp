@@ -69,6 +69,36 @@ TEST_CASE("seen without a number is for all that stand") {
         "1 eased warm cellar/shelf-1; 2 seen warm cellar/shelf-2");
 }
 
+TEST_CASE("a deferred alert is silent until then, is said again, and never for over a week") {
+  Watch watch(settings_of({warm()}));
+  (void)tell(watch, "0 s:t28 o:t20");
+  const Effects deferred = watch.step(minute(5), DeferInput{1, minute(900), "moving", "Resi"});
+  REQUIRE(deferred.changes.size() == 1);
+  CHECK(deferred.changes[0].kind == AlertChangeKind::deferred);
+  CHECK(deferred.changes[0].alert.deferred_until == minute(900));
+  CHECK(deferred.changes[0].alert.deferred_reason == "moving");
+  CHECK(deferred.changes[0].alert.seen_by == "Resi");
+  CHECK(notices_text(tell(watch, "25 s:t28; 50 s:t28; 899.9 tick")).empty());
+  const Effects over = tell(watch, "900 tick");
+  CHECK(notices_text(over) == "1-2");
+  CHECK(changes_text(over) == "900 updated warm cellar");
+  CHECK_FALSE(watch.open_alerts()[0].deferred_until);
+  CHECK_FALSE(watch.open_alerts()[0].seen_at);
+  SUBCASE("a time that is past, and an alert that is not open, change nothing") {
+    CHECK(watch.step(minute(901), DeferInput{1, minute(901), "", ""}).changes.empty());
+    CHECK(watch.step(minute(901), DeferInput{2, minute(990), "", ""}).changes.empty());
+  }
+  SUBCASE("a longer time counts as a week") {
+    (void)watch.step(minute(901), DeferInput{1, minute(901 + 30 * 1440), "", ""});
+    CHECK(watch.open_alerts()[0].deferred_until == minute(901) + std::chrono::days(7));
+  }
+  SUBCASE("it lasts over a reopening") {
+    (void)watch.step(minute(901), DeferInput{1, minute(1200), "", ""});
+    CHECK(notices_text(tell(watch, "910 s:t20; 920 s:t28; 1199 s:t28")).empty());
+    CHECK(notices_text(tell(watch, "1200 tick")) == "1-3");
+  }
+}
+
 TEST_CASE("an alert of a place lists the jars that no nearer live sensor speaks for") {
   Watch watch(settings_of({warm()}));
   (void)tell(watch, "0 +A=cellar +B=cellar/shelf-1 +C=cellar/shelf-3 +D=outside");

@@ -112,6 +112,10 @@ class History {
     if (what < 84) return JarPlacedInput{jar, places[pick(0, 5)], when};
     if (what < 86) return JarRetiredInput{jar, when};
     if (what < 89) return SeenInput{std::nullopt, "somebody"};
+    if (what < 91) {
+      return DeferInput{static_cast<std::uint64_t>(pick(1, 9)), minute(now_ + pick(-2, 30)), "",
+                        ""};
+    }
     if (what < 93) return LinkInput{pick(0, 1) == 0};
     return TickInput{};
   }

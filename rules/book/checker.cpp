@@ -107,6 +107,10 @@ class Checker {
   }
 
   Condition lasting(const ParsedNode& node) {
+    if (in_window_) {
+      fault(node.length.span(), "'lasting' inside 'time with'; what is summed has no duration");
+      return nullptr;
+    }
     Condition of = check(node.parts.front());
     const auto length = duration(node.length, "lasting", kLongestLasting);
     return of && length ? make_condition(Lasting{std::move(of), *length}) : nullptr;
@@ -186,6 +190,12 @@ class Checker {
                                      to_text(*first)));
       return std::nullopt;
     }
+    if (drifts(first->term) && drifts(second->term)) {
+      fault(parsed.span,
+            "a difference of two averages is not watched; compare one of them, or the average with "
+            "the quantity itself");
+      return std::nullopt;
+    }
     first->minus = second->term;
     if (first->dimension == Dimension::temperature) {
       first->dimension = Dimension::temperature_difference;
@@ -194,13 +204,92 @@ class Checker {
   }
 
   std::optional<Expression> term(const ParsedTerm& parsed) {
-    if (parsed.window) {
+    return parsed.window ? window(parsed) : quantity(parsed);
+  }
+
+  std::optional<Expression> window(const ParsedTerm& parsed) {
+    if (in_window_) {
       fault(parsed.span,
-            "values over a time ('average of', 'time with') are not watched by this version; "
-            "compare the quantity itself, with 'lasting'");
+            "a value over a time inside another; a value over a time is of quantities");
       return std::nullopt;
     }
-    return quantity(parsed);
+    in_window_ = true;
+    auto whole = window_of(parsed);
+    in_window_ = false;
+    return whole;
+  }
+
+  std::optional<Expression> window_of(const ParsedTerm& parsed) {
+    const std::size_t faults_before = faults_.size();
+    Window window;
+    window.kind = *parsed.window;
+    Dimension dimension = Dimension::duration;
+    const bool is_time = window.kind == WindowKind::time_with;
+    if (is_time) {
+      const auto outer = std::move(clauses);
+      window.with = check(*parsed.with);
+      clauses = outer;  // what is inside is no comparison of the rule's own
+    } else if (auto of = expression(*parsed.of)) {
+      dimension = of->dimension;
+      const bool rises = window.kind == WindowKind::rise && dimension == Dimension::temperature;
+      if (rises) dimension = Dimension::temperature_difference;
+      window.of = std::make_shared<const Expression>(std::move(*of));
+    }
+    const auto length = duration(parsed.length, is_time ? "within" : "over",
+                                 is_time ? kLongestTimeWindow : kLongestWindow);
+    const bool is_broken = is_time ? !window.with : !window.of;
+    if (faults_.size() > faults_before || is_broken || !length) return std::nullopt;
+    window.length = *length;
+    Expression whole{window, std::nullopt, dimension};
+    return looks_at_one_air(whole, parsed) ? std::optional(std::move(whole)) : std::nullopt;
+  }
+
+  // The engine keeps the past of airs, each for itself.
+  bool looks_at_one_air(const Expression& whole, const ParsedTerm& parsed) {
+    std::vector<QuantityAt> named;
+    const auto& window = std::get<Window>(whole.term);
+    if (window.of) gather_quantities(*window.of, named);
+    if (window.with) gather_quantities(window.with, named);
+    for (const QuantityAt& quantity : named) {
+      if (find_rule_quantity(Scope::place, quantity.quantity) == nullptr) {
+        fault(parsed.span,
+              fmt::format("'{}' is not kept over a time; values over a time are of temperature, "
+                          "humidity, dew point, absolute humidity or vapour pressure",
+                          facts(quantity.quantity).name));
+        return false;
+      }
+      if (quantity.place != named.front().place) {
+        fault(parsed.span, fmt::format("'{}' looks at two places over a time; a value over a time "
+                                       "is of one place",
+                                       to_text(whole)));
+        return false;
+      }
+    }
+    return true;
+  }
+
+  static void gather_quantities(const Expression& of, std::vector<QuantityAt>& named) {
+    named.push_back(std::get<QuantityAt>(of.term));
+    if (of.minus) named.push_back(std::get<QuantityAt>(*of.minus));
+  }
+
+  static void gather_quantities(const Condition& condition, std::vector<QuantityAt>& named) {
+    if (const auto* clause = std::get_if<Clause>(&condition->what)) {
+      gather_quantities(clause->of, named);
+    } else if (const auto* negation = std::get_if<Negation>(&condition->what)) {
+      gather_quantities(negation->of, named);
+    } else if (const auto* all = std::get_if<AllOf>(&condition->what)) {
+      for (const Condition& part : all->parts) gather_quantities(part, named);
+    } else {
+      for (const Condition& part : std::get<AnyOf>(condition->what).parts) {
+        gather_quantities(part, named);
+      }
+    }
+  }
+
+  static bool drifts(const Term& term) {
+    const auto* window = std::get_if<Window>(&term);
+    return window != nullptr && window->kind == WindowKind::average;
   }
 
   std::optional<Expression> quantity(const ParsedTerm& parsed) {
@@ -325,6 +414,7 @@ class Checker {
 
   Scope scope_;
   std::vector<RuleFault>& faults_;
+  bool in_window_ = false;
 };
 
 ValueRange range_of(const Term& term) {

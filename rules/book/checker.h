@@ -14,6 +14,12 @@ namespace torpor::rules {
 // Longest `lasting`: jars are kept for years, but an alert after more than a year warns of nothing.
 inline constexpr Duration kLongestLasting = std::chrono::days(366);
 
+// Longest `over`: the engine keeps every change of the value so long, and a sensor that speaks
+// every ten seconds makes 60,000 a week (6 MB). Longest `within`: a condition changes far less
+// often.
+inline constexpr Duration kLongestWindow = std::chrono::days(7);
+inline constexpr Duration kLongestTimeWindow = std::chrono::days(31);
+
 struct CheckedCondition {
   Condition condition;                           // null if anything was at fault
   std::map<const ConditionNode*, Span> clauses;  // where each comparison stands

@@ -154,6 +154,8 @@ bool same_condition(const Condition& a, const Condition& b) {
   return lasting.length == other.length && same_condition(lasting.of, other.of);
 }
 
+std::string to_text(const Window& window) { return window_text(window); }
+
 std::string to_text(const Expression& expression) {
   std::string text = term_text(expression.term);
   if (expression.minus) text += " minus " + term_text(*expression.minus);

@@ -78,6 +78,7 @@ struct ConditionNode {
 // Same tree, node for node.
 [[nodiscard]] bool same_condition(const Condition& a, const Condition& b);
 [[nodiscard]] std::string to_text(const Expression& expression);
+[[nodiscard]] std::string to_text(const Window& window);
 // "above 27 °C", "between 20 °C and 25 °C".
 [[nodiscard]] std::string limit_text(const Clause& clause);
 

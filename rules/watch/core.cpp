@@ -70,17 +70,43 @@ std::size_t Watch::Core::air_of(std::string_view place) const {
 
 void Watch::Core::build_rules() {
   for (const Rule& rule : settings_.book) {
-    RunningRule running{&rule, compile(rule), {}};
+    RunningRule running{&rule, compile(rule), {}, {}};
     const std::size_t index = rules_.size();
-    for (const QuantityAt& slot : running.program.slots) {
-      const std::size_t air = slot.place.empty() ? kOwn : air_of(slot.place);
+    for (const ProgramSlot& slot : running.program.slots) {
+      const std::string& place = slot.quantity.place;
+      const std::size_t air = place.empty() ? kOwn : air_of(place);
       running.slot_airs.push_back(air);
       if (air != kOwn && rule.concerns == Scope::jar) airs_[air].jar_rules.push_back(index);
     }
+    build_windows(running);
     if (rule.concerns == Scope::jar) jar_rules_.push_back(index);
     rule_index_.emplace(rule.name, index);
     rules_.push_back(std::move(running));
   }
+}
+
+void Watch::Core::build_windows(RunningRule& rule) {
+  rule.slot_windows.resize(rule.program.slots.size());
+  for (std::size_t slot = 0; slot < rule.program.slots.size(); ++slot) {
+    const auto& window = rule.program.slots[slot].window;
+    if (!window) continue;
+    const auto known = std::find_if(windows_.begin(), windows_.end(),
+                                    [&](const auto& other) { return *other == *window; });
+    const auto index = static_cast<std::size_t>(known - windows_.begin());
+    if (known == windows_.end()) windows_.push_back(window);
+    rule.slot_windows[slot] = index;
+    if (rule.slot_airs[slot] != kOwn) {
+      look_through(index, rule.slot_airs[slot]);
+    } else if (rule.rule->concerns == Scope::jar) {
+      for (std::size_t air = 0; air < airs_.size(); ++air) look_through(index, air);
+    } else {
+      for (const auto& [place, sensors] : air_sensors_at_) look_through(index, air_of(place));
+    }
+  }
+}
+
+void Watch::Core::look_through(std::size_t window, std::size_t air) {
+  airs_[air].tracks.emplace(window, WindowTrack(windows_[window]->length + reach_));
 }
 
 void Watch::Core::build_instances() {
@@ -260,7 +286,23 @@ void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>
   look_at_sensor(index);
 }
 
+// What the air is from `at` on has changed.
+void Watch::Core::track_windows(Air& air, Instant at) {
+  for (auto& [window, track] : air.tracks) track_window(window, track, air.timeline, at);
+}
+
+void Watch::Core::track_window(std::size_t window, WindowTrack& track, AirTimeline& air,
+                               Instant at) const {
+  track.cut(at);
+  for (Instant t = at; t != kNever;) {
+    const WindowInput input = window_input(*windows_[window], air, t);
+    track.put(t, input.value);
+    t = input.until;
+  }
+}
+
 void Watch::Core::step_air(std::size_t air, Instant at) {
+  track_windows(airs_[air], at);
   for (const std::size_t instance : airs_[air].instances) step_instance(instance, at);
   for (const std::size_t jar : airs_[air].jars) step_jar(jar, air, at);
   for (const std::size_t rule : airs_[air].jar_rules) {
@@ -360,12 +402,43 @@ void Watch::Core::apply(const LinkInput& input) {
 // ---- signals ------------------------------------------------------------------------------------
 
 const std::vector<Signal>& Watch::Core::signals_at(const Instance& instance, Instant t) const {
-  const RunningRule& rule = rules_[instance.rule];
-  signals_.resize(rule.program.slots.size());
-  for (std::size_t i = 0; i < signals_.size(); ++i) {
-    signals_[i] = signal_at(instance, rule.program.slots[i], rule.slot_airs[i], t);
-  }
+  const std::size_t count = rules_[instance.rule].program.slots.size();
+  signals_.resize(count);
+  if (drifts_.size() < count) drifts_.resize(count);
+  for (std::size_t i = 0; i < count; ++i) signals_[i] = slot_signal(instance, i, t);
   return signals_;
+}
+
+// A drift it points to lasts until the next one of that slot.
+Signal Watch::Core::slot_signal(const Instance& instance, std::size_t slot, Instant t) const {
+  const RunningRule& rule = rules_[instance.rule];
+  if (rule.program.slots[slot].window) return window_signal_at(instance, slot, t);
+  return signal_at(instance, rule.program.slots[slot].quantity, rule.slot_airs[slot], t);
+}
+
+Signal Watch::Core::window_signal_at(const Instance& instance, std::size_t slot, Instant t) const {
+  const RunningRule& rule = rules_[instance.rule];
+  const Window& window = *rule.program.slots[slot].window;
+  const auto track = [&](std::size_t air) {
+    return &airs_[air].tracks.at(rule.slot_windows[slot]);
+  };
+  const Instant start = t - window.length;
+  pieces_.clear();
+  Instant stays_until = kNever;
+  if (rule.slot_airs[slot] != kOwn || instance.subject.kind != SubjectKind::jar) {
+    const bool is_own = rule.slot_airs[slot] == kOwn;
+    pieces_.push_back({track(is_own ? instance.own_air : rule.slot_airs[slot]), start, t});
+  } else {
+    for (Instant from = start;;) {
+      stays_until = kNever;
+      const std::size_t air = jar_air_at(instance.index, from, stays_until);
+      pieces_.push_back({track(air), from, std::min(stays_until, t)});
+      if (stays_until > t) break;
+      from = stays_until;
+    }
+  }
+  if (drifts_.size() <= slot) drifts_.resize(slot + 1);
+  return window_signal(window, pieces_, t, stays_until, drifts_[slot]);
 }
 
 Signal Watch::Core::signal_at(const Instance& instance, const QuantityAt& quantity,

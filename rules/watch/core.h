@@ -24,6 +24,7 @@
 #include "rules/watch/sentences.h"
 #include "rules/watch/timers.h"
 #include "rules/watch/watch.h"
+#include "rules/watch/window_signal.h"
 
 namespace torpor::rules {
 
@@ -49,17 +50,19 @@ class Watch::Core {
   struct RunningRule {
     const Rule* rule = nullptr;
     Program program;
-    std::vector<std::size_t> slot_airs;  // by slot: the air of its `at` place, or kOwn
+    std::vector<std::size_t> slot_airs;     // by slot: the air of its `at` place, or kOwn
+    std::vector<std::size_t> slot_windows;  // by slot: into windows_; unused for no window
   };
   static constexpr std::size_t kOwn = static_cast<std::size_t>(-1);
 
   // The air that one list of speakers speaks for, and who depends on it.
   struct Air {
     AirTimeline timeline;
-    std::vector<std::string> places;     // of the layout, that have this air
-    std::vector<std::size_t> instances;  // of places, and any that name it by `at`
-    std::vector<std::size_t> jars;       // that stand or stood in it
-    std::vector<std::size_t> jar_rules;  // jar rules that name it by `at`
+    std::vector<std::string> places;                 // of the layout, that have this air
+    std::vector<std::size_t> instances;              // of places, and any that name it by `at`
+    std::vector<std::size_t> jars;                   // that stand or stood in it
+    std::vector<std::size_t> jar_rules;              // jar rules that name it by `at`
+    std::map<std::size_t, WindowTrack> tracks = {};  // of those of windows_ that look at it
   };
 
   struct Seat {  // a sensor's place among an air's speakers
@@ -107,6 +110,8 @@ class Watch::Core {
   // ---- core.cpp: what exists
   void build_rules();
   void build_airs();
+  void build_windows(RunningRule& rule);
+  void look_through(std::size_t window, std::size_t air);
   void build_instances();
   std::size_t add_air(std::vector<std::size_t> speakers);
   [[nodiscard]] std::size_t air_of(std::string_view place) const;
@@ -133,13 +138,17 @@ class Watch::Core {
   void apply_moment(const std::vector<const Reading*>& readings);
   void apply_reading(const Reading& reading, std::vector<std::size_t>& airs);
   void step_air(std::size_t air, Instant at);
+  void track_windows(Air& air, Instant at);
+  void track_window(std::size_t window, WindowTrack& track, AirTimeline& air, Instant at) const;
   void step_jar(std::size_t jar, std::size_t air, Instant at);
   void step_instance(std::size_t instance, Instant at);
 
   // ---- core.cpp: signals
   const std::vector<Signal>& signals_at(const Instance& instance, Instant t) const;
+  Signal slot_signal(const Instance& instance, std::size_t slot, Instant t) const;
   Signal signal_at(const Instance& instance, const QuantityAt& quantity, std::size_t slot_air,
                    Instant t) const;
+  Signal window_signal_at(const Instance& instance, std::size_t slot, Instant t) const;
   Signal air_signal(std::size_t air, RuleQuantity quantity, Instant t) const;
   Signal link_signal(Instant t) const;
   std::size_t jar_air_at(std::size_t jar, Instant t, Instant& until) const;
@@ -199,11 +208,13 @@ class Watch::Core {
   void load_instances(const nlohmann::json& root);
   void begin_anew(std::size_t instance);
   void seed(AirTimeline& timeline);
+  void load_tracks(const nlohmann::json& saved, Air& air);
 
   // ---- constant after construction
   WatchSettings settings_;
   Duration reach_{};  // how far back timelines stay exact
   std::vector<RunningRule> rules_;
+  std::vector<std::shared_ptr<const Window>> windows_;  // that any rule names, each once
   std::map<std::string, std::size_t, std::less<>> rule_index_;
   std::vector<std::size_t> jar_rules_;  // indices into rules_
   std::map<std::string, std::size_t, std::less<>> sensor_index_;
@@ -235,6 +246,8 @@ class Watch::Core {
   std::vector<std::size_t> stirred_;
   std::set<std::string> unsettled_places_;  // alerts there or above may list other jars now
   mutable std::vector<Signal> signals_;
+  mutable std::vector<Drift> drifts_;  // of signals_, one by one
+  mutable std::vector<WindowPiece> pieces_;
 };
 
 }  // namespace torpor::rules

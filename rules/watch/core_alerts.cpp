@@ -208,12 +208,10 @@ void Watch::Core::describe(OpenAlert& open) {
   if (instance == nullptr) return;
   const Rule& rule = *rules_[instance->rule].rule;
   const Instant t = std::max(*now_, instance->machine.settled().value_or(*now_));
-  const auto& slots = rules_[instance->rule].program.slots;
-  const auto& slot_airs = rules_[instance->rule].slot_airs;
-  const ReadSignal read = [&](const QuantityAt& quantity) {
-    const auto slot =
-        static_cast<std::size_t>(std::find(slots.begin(), slots.end(), quantity) - slots.begin());
-    return signal_at(*instance, quantity, slot_airs[slot], t);
+  const ReadSignal read = [&](const Term& term) {
+    Signal signal = slot_signal(*instance, rules_[instance->rule].program.slot_of(term), t);
+    signal.drift = nullptr;
+    return signal;
   };
   std::string_view place;
   if (spoken.kind == SubjectKind::jar) {

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "rules/watch/window_signal.h"
+
 namespace torpor::rules {
 namespace {
 
@@ -55,6 +57,35 @@ Instant next_crossing(const ProgramClause& clause, const Signal& signal, Instant
   return next;
 }
 
+// A drifting value against a limit: positive above it, zero at it; changes by `rate` each ms.
+struct Lead {
+  Wide at = 0, rate = 0;
+};
+
+Lead lead_over(std::int64_t limit, const Signal& of, const Signal* minus) {
+  if (of.drift != nullptr) {
+    const Drift& drift = *of.drift;
+    const Wide scaled = Wide(limit) + (minus != nullptr ? in_millionths(minus->value) : 0);
+    return {drift.sum - scaled * drift.weight, drift.sum_rate - scaled * drift.weight_rate};
+  }
+  const Drift& drift = *minus->drift;
+  const Wide scaled = Wide(in_millionths(of.value)) - limit;
+  return {scaled * drift.weight - drift.sum, scaled * drift.weight_rate - drift.sum_rate};
+}
+
+// When it next goes from below, at or above the limit to another of these.
+Instant next_turn(const Lead& lead, Instant t) {
+  if (lead.rate == 0) return kNever;
+  if (lead.at == 0) return t + Duration(1);
+  if ((lead.at > 0) == (lead.rate > 0)) return kNever;
+  const Wide distance = lead.at > 0 ? lead.at : -lead.at;
+  const Wide speed = lead.rate > 0 ? lead.rate : -lead.rate;
+  const Wide after = (distance + speed - 1) / speed;
+  // Beyond any window; what it is made of will have changed by then.
+  constexpr std::int64_t kFar = std::int64_t{1} << 40;
+  return after > kFar ? kNever : t + Duration(static_cast<std::int64_t>(after));
+}
+
 enum class Side { raise, ease };
 
 struct Look {
@@ -64,7 +95,39 @@ struct Look {
   ConditionState& state;
   Instant due = kNever;
 
+  Truth drifting(const ProgramClause& clause, const Signal& of, const Signal* minus) {
+    if (std::isnan(of.value) || (minus != nullptr && std::isnan(minus->value))) {
+      return Truth::unknown;
+    }
+    const Drift& drift = of.drift != nullptr ? *of.drift : *minus->drift;
+    const auto lead = [&](double limit, std::int64_t limit_ms) {
+      const Lead over = lead_over(drift.is_time ? limit_ms : in_millionths(limit), of, minus);
+      due = std::min(due, next_turn(over, t));
+      return over.at;
+    };
+    const Wide over = lead(clause.limit, clause.limit_ms);
+    switch (clause.comparison) {
+      case Comparison::above:
+        return over > 0 ? Truth::yes : Truth::no;
+      case Comparison::below:
+        return over < 0 ? Truth::yes : Truth::no;
+      case Comparison::at_least:
+        return over >= 0 ? Truth::yes : Truth::no;
+      case Comparison::at_most:
+        return over <= 0 ? Truth::yes : Truth::no;
+      case Comparison::between:
+        break;
+    }
+    const Wide over_upper = lead(clause.upper, clause.upper_ms);
+    return over >= 0 && over_upper <= 0 ? Truth::yes : Truth::no;
+  }
+
   Truth clause(const ProgramClause& clause) {
+    const Signal& first = signals[clause.slot];
+    const Signal* second = clause.minus ? &signals[*clause.minus] : nullptr;
+    if (first.drift != nullptr || (second != nullptr && second->drift != nullptr)) {
+      return drifting(clause, first, second);
+    }
     if (clause.minus) {
       return truth_of(clause, difference(signals[clause.slot], signals[*clause.minus]), t);
     }
@@ -133,6 +196,18 @@ Truth truth_of(const ProgramClause& clause, const Signal& signal, Instant t) {
   }
   if (std::isnan(signal.value)) return Truth::unknown;
   return compare(clause.comparison, signal.value, clause.limit, clause.upper);
+}
+
+ProgramClause flat_clause(const Clause& clause) {
+  ProgramClause flat;
+  flat.comparison = clause.comparison;
+  flat.limit = to_canonical(clause.limit, clause.of.dimension);
+  if (clause.comparison == Comparison::between) {
+    flat.upper = to_canonical(clause.upper, clause.of.dimension);
+  }
+  flat.limit_ms = std::llround(flat.limit * 1000.0);
+  flat.upper_ms = std::llround(flat.upper * 1000.0);
+  return flat;
 }
 
 Signal difference(const Signal& of, const Signal& minus) {

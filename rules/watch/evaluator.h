@@ -9,17 +9,29 @@
 
 #include "rules/watch/air_timeline.h"
 #include "rules/watch/program.h"
+#include "rules/watch/window_track.h"
 
 namespace torpor::rules {
 
 enum class Truth : std::uint8_t { unknown, no, yes };
+
+// A value over a window moves with every moment: sum / weight, each changing by its rate per ms.
+// Whole numbers, so that the ms at which it passes a limit is exact.
+struct Drift {
+  Wide sum = 0;  // millionths times ms; of a time, ms
+  std::int64_t sum_rate = 0;
+  std::int64_t weight = 1;  // ms; of a time, 1
+  std::int64_t weight_rate = 0;
+  bool is_time = false;
+};
 
 // A quantity at a moment, and how it goes on without further readings.
 struct Signal {
   double value = 0.0;  // canonical; NaN: unknown. Unused when it ramps
   bool ramps = false;  // a duration: the time since `origin`
   Instant origin;
-  Instant until = kNever;  // like this until then (exclusive)
+  Instant until = kNever;        // like this until then (exclusive)
+  const Drift* drift = nullptr;  // `value` is of this moment only; as long as its owner keeps it
 };
 
 // What one `lasting` remembers.
@@ -42,7 +54,9 @@ struct ConditionState {
 
 // `signal` is what the clause compares, of a difference the difference.
 [[nodiscard]] Truth truth_of(const ProgramClause& clause, const Signal& signal, Instant t);
-// Of two quantities that do not ramp. Unknown if either is.
+// A clause's comparison and limits without its signals.
+[[nodiscard]] ProgramClause flat_clause(const Clause& clause);
+// Of two quantities that neither ramp nor drift. Unknown if either is.
 [[nodiscard]] Signal difference(const Signal& of, const Signal& minus);
 
 // Brings `state` to `t` and answers when the next look is due (kNever: when something arrives).

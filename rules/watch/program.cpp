@@ -1,17 +1,32 @@
 #include "rules/watch/program.h"
 
 #include <algorithm>
-#include <cmath>
 
 #include "rules/book/ease.h"
+#include "rules/watch/evaluator.h"
 
 namespace torpor::rules {
 namespace {
 
 std::uint16_t as_index(std::size_t n) { return static_cast<std::uint16_t>(n); }
 
-std::int64_t milliseconds_of(double seconds) {
-  return static_cast<std::int64_t>(std::llround(seconds * 1000.0));
+// A quantity of the place that the window looks at: the checker lets it have one only.
+QuantityAt first_quantity(const Window& window);
+
+QuantityAt first_quantity(const Condition& condition) {
+  if (const auto* clause = std::get_if<Clause>(&condition->what)) {
+    return std::get<QuantityAt>(clause->of.term);
+  }
+  if (const auto* negation = std::get_if<Negation>(&condition->what)) {
+    return first_quantity(negation->of);
+  }
+  const auto* all = std::get_if<AllOf>(&condition->what);
+  return first_quantity(all != nullptr ? all->parts.front()
+                                       : std::get<AnyOf>(condition->what).parts.front());
+}
+
+QuantityAt first_quantity(const Window& window) {
+  return window.of ? std::get<QuantityAt>(window.of->term) : first_quantity(window.with);
 }
 
 class Compiler {
@@ -43,16 +58,9 @@ class Compiler {
   }
 
   std::uint16_t add_clause(const Clause& clause) {
-    ProgramClause flat;
-    flat.slot = slot_of(std::get<QuantityAt>(clause.of.term));
-    if (clause.of.minus) flat.minus = slot_of(std::get<QuantityAt>(*clause.of.minus));
-    flat.comparison = clause.comparison;
-    flat.limit = to_canonical(clause.limit, clause.of.dimension);
-    if (clause.comparison == Comparison::between) {
-      flat.upper = to_canonical(clause.upper, clause.of.dimension);
-    }
-    flat.limit_ms = milliseconds_of(flat.limit);
-    flat.upper_ms = milliseconds_of(flat.upper);
+    ProgramClause flat = flat_clause(clause);
+    flat.slot = slot_of(clause.of.term);
+    if (clause.of.minus) flat.minus = slot_of(*clause.of.minus);
     program.clauses.push_back(flat);
     ProgramNode node;
     node.index = as_index(program.clauses.size() - 1);
@@ -70,16 +78,33 @@ class Compiler {
     return add_node(node);
   }
 
-  std::size_t slot_of(const QuantityAt& quantity) {
-    auto& slots = program.slots;
-    const auto known = std::find(slots.begin(), slots.end(), quantity);
-    if (known != slots.end()) return static_cast<std::size_t>(known - slots.begin());
-    slots.push_back(quantity);
-    return slots.size() - 1;
+  std::size_t slot_of(const Term& term) {
+    const std::size_t known = program.slot_of(term);
+    if (known < program.slots.size()) return known;
+    ProgramSlot slot;
+    if (const auto* window = std::get_if<Window>(&term)) {
+      slot.window = std::make_shared<const Window>(*window);
+      slot.quantity = first_quantity(*window);
+    } else {
+      slot.quantity = std::get<QuantityAt>(term);
+    }
+    program.slots.push_back(std::move(slot));
+    return known;
   }
 };
 
 }  // namespace
+
+bool ProgramSlot::reads(const Term& term) const {
+  if (const auto* other = std::get_if<Window>(&term)) return window && *window == *other;
+  return !window && quantity == std::get<QuantityAt>(term);
+}
+
+std::size_t Program::slot_of(const Term& term) const {
+  const auto known = std::find_if(slots.begin(), slots.end(),
+                                  [&](const ProgramSlot& slot) { return slot.reads(term); });
+  return static_cast<std::size_t>(known - slots.begin());
+}
 
 Program compile(const Rule& rule) {
   Compiler compiler;

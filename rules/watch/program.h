@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -28,13 +29,22 @@ struct ProgramNode {
   Duration length{};                             // lasting
 };
 
+// What a clause reads: a quantity, or a value over a window of those at one place.
+struct ProgramSlot {
+  QuantityAt quantity;                   // of a window the first one it names
+  std::shared_ptr<const Window> window;  // null: the quantity itself
+  [[nodiscard]] bool reads(const Term& term) const;
+};
+
 struct Program {
-  std::vector<QuantityAt> slots;
+  std::vector<ProgramSlot> slots;
   std::vector<ProgramClause> clauses;
   std::vector<ProgramNode> nodes;
   std::vector<std::uint16_t> parts;   // indices into nodes
   std::uint16_t when = 0, until = 0;  // indices into nodes
   std::uint16_t lastings = 0;
+  // Precondition: one of the rule's conditions has the term.
+  [[nodiscard]] std::size_t slot_of(const Term& term) const;
 };
 
 // `until` is the rule's own, or the default ease.

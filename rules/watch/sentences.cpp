@@ -38,12 +38,10 @@ std::vector<Mention> mentions_of(const Rule& rule) {
   return mentions;
 }
 
-const QuantityAt& quantity_of(const Clause& clause) { return std::get<QuantityAt>(clause.of.term); }
-
 Signal signal_of(const Clause& clause, const ReadSignal& read) {
-  const Signal signal = read(quantity_of(clause));
+  const Signal signal = read(clause.of.term);
   if (!clause.of.minus) return signal;
-  return difference(signal, read(std::get<QuantityAt>(*clause.of.minus)));
+  return difference(signal, read(*clause.of.minus));
 }
 
 std::optional<double> value_at(const Signal& signal, Instant now) {
@@ -71,23 +69,10 @@ std::string value_text(std::optional<double> value, Dimension dimension) {
   return fmt::format("{:.1f} {}", *value, symbol);
 }
 
-ProgramClause comparison_of(const Clause& clause) {
-  ProgramClause flat;
-  flat.comparison = clause.comparison;
-  flat.limit = to_canonical(clause.limit, clause.of.dimension);
-  if (clause.comparison == Comparison::between) {
-    flat.upper = to_canonical(clause.upper, clause.of.dimension);
-  }
-  flat.limit_ms = std::llround(flat.limit * 1000.0);
-  flat.upper_ms = std::llround(flat.upper * 1000.0);
-  return flat;
-}
-
 // While the alert stands: whether the comparison helps to make the rule true. Once it has eased:
 // whether it is one of those that no longer do.
 bool supports(const Mention& mention, AlertState state, const ReadSignal& read, Instant now) {
-  const Truth truth =
-      truth_of(comparison_of(*mention.clause), signal_of(*mention.clause, read), now);
+  const Truth truth = truth_of(flat_clause(*mention.clause), signal_of(*mention.clause, read), now);
   const bool holds = state == AlertState::standing;
   return truth == (mention.negated == holds ? Truth::no : Truth::yes);
 }
@@ -108,14 +93,15 @@ std::string phrase(const Mention& mention, const Scene& scene, const ReadSignal&
 // Silence has words of its own: "time since reading 2 h, above 2 h" is not how a person says it.
 std::optional<std::string> silence(const Scene& scene, const Mention& mention,
                                    const ReadSignal& read) {
-  const RuleQuantity quantity = quantity_of(*mention.clause).quantity;
-  const bool of_service = quantity == RuleQuantity::time_since_broker;
-  if (!of_service && quantity != RuleQuantity::time_since_reading) return std::nullopt;
+  const auto* quantity = std::get_if<QuantityAt>(&mention.clause->of.term);
+  if (quantity == nullptr) return std::nullopt;
+  const bool of_service = quantity->quantity == RuleQuantity::time_since_broker;
+  if (!of_service && quantity->quantity != RuleQuantity::time_since_reading) return std::nullopt;
   const bool upward = mention.clause->comparison == Comparison::above ||
                       mention.clause->comparison == Comparison::at_least;
   if (!upward || mention.negated) return std::nullopt;
   if (scene.state != AlertState::standing) return of_service ? "in reach again" : "speaks again";
-  const Signal signal = read(quantity_of(*mention.clause));
+  const Signal signal = read(mention.clause->of.term);
   if (!signal.ramps) return of_service ? "out of reach" : "no reading";
   return fmt::format("{} since {}", of_service ? "out of reach" : "no reading",
                      clock_text(signal.origin, scene.now, scene.offset));

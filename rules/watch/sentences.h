@@ -12,7 +12,8 @@
 
 namespace torpor::rules {
 
-using ReadSignal = std::function<Signal(const QuantityAt&)>;
+// Of a value over a window, the figure of the moment.
+using ReadSignal = std::function<Signal(const Term&)>;
 
 // Where and when a sentence is spoken.
 struct Scene {

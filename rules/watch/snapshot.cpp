@@ -4,13 +4,18 @@
 //     "link_before_time": bool|null, "next_alert": n,
 //     "rules":     [[name, conditions]...]                       what "instances" count by
 //     "sensors":   [[id, first_known|null, [[ms, quantity]...], [reading...], [reading...]]...]
-//     "airs":      [[[sensor id...], newest|null, [[ms, position, quantity, value]...]]...]
+//     "airs":      [[[sensor id...], newest|null, [[ms, position, quantity, value]...],
+//                    [[window, steps]...]]...]
 //     "jars":      [[id, [[ms, place]...], retired_at|null, retired,
 //                    [stage, recipe, [told...], revision, outdated, headspace_at,
 //                     [ms, [value...], open_since|null, forecast_at, temperature]]|null]...]
 //     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
 //                    [[from, met, met_since, [since, banked...]]...]]...]
 //     "alerts":    [{...}...] }
+//
+// A window is named by its canonical words; its steps are bytes: for each, what was added to the
+// time (ms) and the value (millionths; the least number is unknown) of the one before, both as
+// zigzag varints of 7 bits, low ones first, as wrapped 64-bit sums from zero.
 //
 // Times are Unix milliseconds, values in canonical units, indices positions in the same snapshot.
 // What is a function of these (the moments of an air, timers, who depends on what) is rebuilt.
@@ -81,6 +86,54 @@ void read_track(const json& j, SensorTrack& track) {
   for (const json& each : j.at(4)) trusted.push_back(reading_from(each, id));
   track.first_known = maybe_instant(j.at(1));
   track.restore(std::move(spoken), newest, trusted);
+}
+
+void put_varint(std::int64_t number, std::vector<std::uint8_t>& bytes) {
+  auto bits = (static_cast<std::uint64_t>(number) << 1) ^ static_cast<std::uint64_t>(number >> 63);
+  for (; bits >= 0x80; bits >>= 7) bytes.push_back(static_cast<std::uint8_t>(bits | 0x80));
+  bytes.push_back(static_cast<std::uint8_t>(bits));
+}
+
+std::int64_t take_varint(const std::vector<std::uint8_t>& bytes, std::size_t& at) {
+  std::uint64_t bits = 0;
+  for (unsigned shift = 0;; shift += 7) {
+    if (at == bytes.size() || shift > 63) throw std::out_of_range("steps");
+    const std::uint8_t byte = bytes[at++];
+    bits |= static_cast<std::uint64_t>(byte & 0x7F) << shift;
+    if (byte < 0x80) break;
+  }
+  return static_cast<std::int64_t>((bits >> 1) ^ (~(bits & 1) + 1));
+}
+
+std::int64_t wrapped(std::int64_t a, std::int64_t b, bool subtract) {
+  const auto x = static_cast<std::uint64_t>(a), y = static_cast<std::uint64_t>(b);
+  return static_cast<std::int64_t>(subtract ? x - y : x + y);
+}
+
+json to_json(const WindowTrack& track) {
+  std::vector<std::uint8_t> bytes;
+  std::int64_t at = 0, value = 0;
+  for (const WindowTrack::Step& step : track.steps()) {
+    put_varint(wrapped(unix_ms(step.from), at, true), bytes);
+    put_varint(wrapped(step.value, value, true), bytes);
+    at = unix_ms(step.from);
+    value = step.value;
+  }
+  return json::binary(std::move(bytes));
+}
+
+void read_steps(const json& j, WindowTrack& track) {
+  const std::vector<std::uint8_t>& bytes = j.get_binary();
+  std::vector<WindowTrack::Step> steps;
+  std::int64_t ms = 0, value = 0;
+  for (std::size_t at = 0; at < bytes.size();) {
+    ms = wrapped(ms, take_varint(bytes, at), false);
+    value = wrapped(value, take_varint(bytes, at), false);
+    if (!steps.empty() && instant_of(ms) <= steps.back().from) throw std::out_of_range("steps");
+    steps.push_back({instant_of(ms), value});
+  }
+  if (steps.empty()) throw std::out_of_range("steps");
+  track.restore(steps);
 }
 
 json to_json(const AirTimeline& timeline, const Layout& layout) {
@@ -262,7 +315,14 @@ std::string Watch::Core::snapshot() const {
   for (std::size_t i = 0; i < sensors_.size(); ++i) {
     root["sensors"].push_back(to_json(settings_.layout.sensors[i].id, sensors_[i].track));
   }
-  for (const Air& air : airs_) root["airs"].push_back(to_json(air.timeline, settings_.layout));
+  for (const Air& air : airs_) {
+    json each = to_json(air.timeline, settings_.layout), tracks = json::array();
+    for (const auto& [window, track] : air.tracks) {
+      tracks.push_back({to_text(*windows_[window]), to_json(track)});
+    }
+    each.push_back(std::move(tracks));
+    root["airs"].push_back(std::move(each));
+  }
   for (std::size_t i = 0; i < register_.size(); ++i) {
     json jar = to_json(register_.at(i));
     jar.push_back(track_json(i));
@@ -380,6 +440,8 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
     } else {
       seed(air.timeline);
     }
+    const bool has_tracks = saved != saved_airs.end() && saved->second->size() > 3;
+    load_tracks(has_tracks ? saved->second->at(3) : json::array(), air);
   }
   std::vector<JarRecord> jars;
   for (const json& each : root.at("jars")) jars.push_back(jar_from(each));
@@ -402,6 +464,21 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
                                   [](const Sensor& sensor) { return !sensor.track.first_known; });
   orphans_ = true;
   for (const auto& [place, sensors] : air_sensors_at_) unsettled_places_.insert(place);
+}
+
+// A window that is new looks back as far as the air is known.
+void Watch::Core::load_tracks(const json& saved, Air& air) {
+  for (auto& [window, track] : air.tracks) {
+    const json* known = nullptr;
+    for (const json& each : saved) {
+      if (each.at(0) == to_text(*windows_[window])) known = &each.at(1);
+    }
+    if (known != nullptr) {
+      read_steps(*known, track);
+    } else if (const auto newest = air.timeline.newest()) {
+      track_window(window, track, air.timeline, *newest - settings_.late);
+    }
+  }
 }
 
 // An air that did not exist when the snapshot was made starts with what its speakers last said.

@@ -173,10 +173,31 @@ TEST_CASE("every fault says where it is, what was found and what was expected") 
        "0+29 'temperature minus temperature' is always 0; name another place with 'at'"},
       {"temperature minus above 3 K",
        "18+5 found 'above', expected a quantity such as temperature"},
-      {"average of temperature over 24 h above 20 °C",
-       "0+32 values over a time ('average of', 'time with') are not watched by this version; "
-       "compare "
-       "the quantity itself, with 'lasting'"},
+      {"average of temperature over 24 h above 20 °C", "none"},
+      {"average of temperature over 8 d above 20 °C",
+       "28+3 8 d is too long; 'over' takes at most 7 d"},
+      {"time with temperature above 27 °C within 32 d at least 10 h",
+       "42+4 32 d is too long; 'within' takes at most 31 d"},
+      {"highest of temperature over 0 h above 20 °C",
+       "28+3 'over' needs a duration of 1 s or more, found 0 h"},
+      {"time with temperature above 27 °C within 7 d above 8 d",
+       "52+3 'time with temperature above 27 °C within 7 d above 8 d' has an impossible limit: "
+       "'time with temperature above 27 °C within 7 d' lies between 0 and 604800 s"},
+      {"rise of temperature over 1 h above 3 °C",
+       "37+3 °C is for a temperature, and 'rise of temperature over 1 h' is a difference of "
+       "temperatures; write it in K"},
+      {"average of (temperature minus temperature at outside) over 1 h above 3 K",
+       "0+62 'average of (temperature minus temperature at outside) over 1 h' looks at two places "
+       "over a time; a value over a time is of one place"},
+      {"average of temperature over 1 h minus average of temperature at outside over 1 h above 3 K",
+       "0+80 a difference of two averages is not watched; compare one of them, or the average with "
+       "the quantity itself"},
+      {"average of (highest of temperature over 1 h) over 2 h above 20 °C",
+       "12+31 a value over a time inside another; a value over a time is of quantities"},
+      {"time with (temperature above 27 °C lasting 1 h) within 7 d at least 10 h",
+       "44+3 'lasting' inside 'time with'; what is summed has no duration"},
+      {"time with (temperature above 27 °C or) within 7 d at least 10 h",
+       "38+1 found ')', expected a quantity such as temperature"},
       {"average temperature above 20 °C",
        "8+11 found 'temperature', expected 'of' after 'average': average of temperature over 24 h"},
       {"time with temperature above 27 °C at least 10 h",
@@ -341,7 +362,7 @@ class Writer {
 
   Condition condition(int depth) {
     const int kind = depth == 0 ? 0 : pick(0, 5);
-    if (kind <= 1) return clause();
+    if (kind <= 1) return pick(0, 3) == 0 ? window_clause() : clause();
     if (kind == 2) return make_condition(Negation{condition(depth - 1)});
     if (kind == 3) {
       return make_condition(Lasting{condition(depth - 1),
@@ -367,6 +388,45 @@ class Writer {
       }
     }
     return make_condition(made);
+  }
+
+  Condition window_clause() {
+    Window window;
+    window.kind = static_cast<WindowKind>(pick(0, 4));
+    window.length = std::chrono::minutes(30 * pick(2, 9));
+    Clause clause;
+    clause.comparison = static_cast<Comparison>(pick(0, 3));
+    if (window.kind == WindowKind::time_with) {
+      const char* const place = pick(0, 1) == 0 ? "" : "cellar/shelf-1";
+      const Condition warm = warm_clause(place), warmer = warm_clause(place);
+      window.with = pick(0, 2) == 0   ? make_condition(Negation{warm})
+                    : pick(0, 1) == 0 ? make_condition(AnyOf{{warm, warmer}})
+                                      : warm;
+      clause.of = {window, std::nullopt, Dimension::duration};
+      clause.limit = {static_cast<double>(pick(1, 59)), RuleUnit::minute};
+    } else {
+      const bool rises = window.kind == WindowKind::rise;
+      Expression of{QuantityAt{RuleQuantity::temperature, ""}, std::nullopt,
+                    Dimension::temperature};
+      if (pick(0, 2) == 0) {
+        of.minus = QuantityAt{RuleQuantity::dew_point, ""};
+        of.dimension = Dimension::temperature_difference;
+      }
+      window.of = std::make_shared<const Expression>(of);
+      const bool is_difference = rises || of.minus;
+      clause.of = {window, std::nullopt,
+                   is_difference ? Dimension::temperature_difference : Dimension::temperature};
+      clause.limit = {pick(1, 400) / 10.0, is_difference ? RuleUnit::kelvin : RuleUnit::celsius};
+    }
+    return make_condition(clause);
+  }
+
+  Condition warm_clause(const char* place) {
+    return make_condition(
+        Clause{{QuantityAt{RuleQuantity::temperature, place}, {}, Dimension::temperature},
+               Comparison::above,
+               {pick(1, 400) / 10.0, RuleUnit::celsius},
+               {}});
   }
 
   Condition clause() {

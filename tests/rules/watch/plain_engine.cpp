@@ -22,10 +22,23 @@ SubjectKind kind_of(Scope scope) {
   return scope == Scope::sensor ? SubjectKind::sensor : SubjectKind::service;
 }
 
+void gather_quantities(const Condition& condition, std::vector<QuantityAt>& found);
+
+void gather_quantities(const Expression& of, std::vector<QuantityAt>& found) {
+  for (const Term* term : {&of.term, of.minus ? &*of.minus : nullptr}) {
+    if (term == nullptr) continue;
+    if (const auto* window = std::get_if<Window>(term)) {
+      if (window->of) gather_quantities(*window->of, found);
+      if (window->with) gather_quantities(window->with, found);
+    } else {
+      found.push_back(std::get<QuantityAt>(*term));
+    }
+  }
+}
+
 void gather_quantities(const Condition& condition, std::vector<QuantityAt>& found) {
   if (const auto* clause = std::get_if<Clause>(&condition->what)) {
-    found.push_back(std::get<QuantityAt>(clause->of.term));
-    if (clause->of.minus) found.push_back(std::get<QuantityAt>(*clause->of.minus));
+    gather_quantities(clause->of, found);
   } else if (const auto* all = std::get_if<AllOf>(&condition->what)) {
     for (const Condition& part : all->parts) gather_quantities(part, found);
   } else if (const auto* any = std::get_if<AnyOf>(&condition->what)) {
@@ -342,11 +355,7 @@ Truth PlainEngine::lasting_truth(const Instance& instance, const Lasting& lastin
 }
 
 Truth PlainEngine::clause_truth(const Instance& instance, const Clause& clause, int at) const {
-  auto value = this->value(instance, std::get<QuantityAt>(clause.of.term), at);
-  if (clause.of.minus) {
-    const auto minus = this->value(instance, std::get<QuantityAt>(*clause.of.minus), at);
-    value = value && minus ? std::optional(*value - *minus) : std::nullopt;
-  }
+  const std::optional<double> value = this->value(instance, clause.of, at);
   if (!value) return Truth::unknown;
   const double limit = to_canonical(clause.limit, clause.of.dimension);
   bool holds = false;
@@ -368,6 +377,80 @@ Truth PlainEngine::clause_truth(const Instance& instance, const Clause& clause, 
       break;
   }
   return holds ? Truth::yes : Truth::no;
+}
+
+std::optional<double> PlainEngine::value(const Instance& instance, const Expression& of,
+                                         int at) const {
+  const auto term_value = [&](const Term& term) {
+    if (const auto* window = std::get_if<Window>(&term)) return value(instance, *window, at);
+    return value(instance, std::get<QuantityAt>(term), at);
+  };
+  const auto value = term_value(of.term);
+  if (!of.minus) return value;
+  const auto minus = term_value(*of.minus);
+  return value && minus ? std::optional(*value - *minus) : std::nullopt;
+}
+
+// Minute by minute: each counts with the value that it begins with.
+std::optional<double> PlainEngine::value(const Instance& instance, const Window& window,
+                                         int at) const {
+  const int length = whole_minutes(window.length);
+  const auto inner = [&](int m) -> std::optional<double> {
+    if (window.of) return value(instance, *window.of, m);
+    const Truth truth = plain_truth(instance, window.with, m);
+    if (truth == Truth::unknown) return std::nullopt;
+    return truth == Truth::yes ? 1.0 : 0.0;
+  };
+  int known = 0;
+  double sum = 0.0;
+  std::optional<double> highest, lowest;
+  for (int m = at - length; m <= at; ++m) {
+    const auto value = inner(m);
+    if (!value) continue;
+    highest = std::max(highest.value_or(*value), *value);
+    lowest = std::min(lowest.value_or(*value), *value);
+    if (m == at) break;
+    ++known;
+    sum += *value;
+  }
+  if (4 * known < 3 * length) return std::nullopt;
+  const auto first = inner(at - length), last = inner(at);
+  switch (window.kind) {
+    case WindowKind::average:
+      return sum / known;
+    case WindowKind::highest:
+      return highest;
+    case WindowKind::lowest:
+      return lowest;
+    case WindowKind::rise:
+      return first && last ? std::optional(*last - *first) : std::nullopt;
+    case WindowKind::time_with:
+      break;
+  }
+  return 60.0 * sum;
+}
+
+// A condition without memory.
+Truth PlainEngine::plain_truth(const Instance& instance, const Condition& condition, int at) const {
+  if (const auto* clause = std::get_if<Clause>(&condition->what)) {
+    return clause_truth(instance, *clause, at);
+  }
+  if (const auto* negation = std::get_if<Negation>(&condition->what)) {
+    const Truth of = plain_truth(instance, negation->of, at);
+    if (of == Truth::unknown) return of;
+    return of == Truth::yes ? Truth::no : Truth::yes;
+  }
+  const auto* all = std::get_if<AllOf>(&condition->what);
+  const auto& parts = all != nullptr ? all->parts : std::get<AnyOf>(condition->what).parts;
+  const Truth decides = all != nullptr ? Truth::no : Truth::yes;
+  bool unknown = false;
+  for (const Condition& part : parts) {
+    const Truth truth = plain_truth(instance, part, at);
+    if (truth == decides) return decides;
+    unknown = unknown || truth == Truth::unknown;
+  }
+  if (unknown) return Truth::unknown;
+  return all != nullptr ? Truth::yes : Truth::no;
 }
 
 std::optional<double> PlainEngine::value(const Instance& instance, const QuantityAt& quantity,

@@ -1,7 +1,8 @@
 // The engine once more, written to be obviously right and not to be fast: it keeps everything,
 // looks at every whole minute, and works out each truth from the definitions. For histories whose
 // times are whole minutes, and comparisons of durations that are not strict (those change a
-// millisecond after the minute).
+// millisecond after the minute). Averages pass their limits between minutes and are
+// tested apart; so does a window that ceases to be known, so that no `until` has one `lasting`.
 #pragma once
 
 #include <map>
@@ -73,6 +74,9 @@ class PlainEngine {
   Truth lasting_truth(const Instance& instance, const Lasting& lasting, int at,
                       bool ease_side) const;
   void fill(Instance& instance, const Condition& condition, int at, bool ease_side);
+  Truth plain_truth(const Instance& instance, const Condition& condition, int at) const;
+  std::optional<double> value(const Instance& instance, const Expression& of, int at) const;
+  std::optional<double> value(const Instance& instance, const Window& window, int at) const;
   std::optional<double> value(const Instance& instance, const QuantityAt& quantity, int at) const;
   std::optional<double> air_value(const std::string& place, RuleQuantity quantity, int at) const;
   bool sensor_is_live(std::size_t sensor) const;

@@ -4,16 +4,15 @@
 
 namespace torpor::rules {
 
-Duration repeat_after(Urgency urgency) {
-  switch (urgency) {
-    case Urgency::now:
-      return std::chrono::minutes(15);
-    case Urgency::today:
-      return std::chrono::hours(6);
-    case Urgency::this_week:
-      break;
-  }
-  return std::chrono::days(2);
+Duration repeat_after(Urgency urgency, int notices) {
+  using std::chrono::hours;
+  constexpr Duration kWeek = std::chrono::days(7);
+  if (urgency == Urgency::this_week) return kWeek;
+  const bool is_now = urgency == Urgency::now;
+  const Duration longest = is_now ? Duration(hours(4)) : kWeek;
+  Duration after = is_now ? Duration(std::chrono::minutes(15)) : Duration(hours(12));
+  for (int said = 1; said < notices && after < longest; ++said) after *= 2;
+  return std::min(after, longest);
 }
 
 Instant OpenAlert::due(Duration reopen_within) const {
@@ -81,7 +80,7 @@ AlertChangeKind AlertLife::reopen(OpenAlert& open, bool is_new_subject, Instant 
   if (!alert.seen_at) {
     const bool wait = open.last_notice && !tell_at_once;
     const Instant earliest =
-        wait ? std::max(now, *open.last_notice + repeat_after(alert.urgency)) : now;
+        wait ? std::max(now, *open.last_notice + repeat_after(alert.urgency, open.notices)) : now;
     open.notice_due = delivery(alert.urgency, earliest);
   }
   return AlertChangeKind::reopened;
@@ -169,12 +168,18 @@ void AlertLife::release(std::uint64_t number, Instant now) {
   reschedule(number);
 }
 
+void AlertLife::postpone(std::uint64_t number, Instant until) {
+  open_.at(number).notice_due = until;
+  reschedule(number);
+}
+
 bool AlertLife::take_due_notice(std::uint64_t number, Instant now) {
   OpenAlert& open = open_.at(number);
   if (open.notice_due > now) return false;
   open.last_notice = now;
   ++open.notices;
-  open.notice_due = delivery(open.alert.urgency, now + repeat_after(open.alert.urgency));
+  open.notice_due =
+      delivery(open.alert.urgency, now + repeat_after(open.alert.urgency, open.notices));
   reschedule(number);
   return true;
 }

@@ -51,10 +51,12 @@ struct OpenAlert {
   [[nodiscard]] Instant due(Duration reopen_within) const;
 };
 
-// How long an unseen alert waits before it is said again. `now` is gas, heat or self-heating: as
-// often as someone may be expected to look at a phone. `today` leaves room for the work of half a
-// day; `this-week` comes three times in its week.
-[[nodiscard]] Duration repeat_after(Urgency urgency);
+// How long an unseen alert that was said `notices` times, once or more, waits before it is said
+// again: twice as long each time, because what nobody answered is rarely answered by being said
+// more often. `now` is gas, heat or self-heating: after 15 min first, every 4 h at the rarest.
+// `today` leaves room for half a day's work, and comes once a week at the rarest; `this-week`,
+// which the standing conditions of a season are, is one line a week.
+[[nodiscard]] Duration repeat_after(Urgency urgency, int notices);
 
 class AlertLife {
  public:
@@ -77,6 +79,8 @@ class AlertLife {
   // stands unseen.
   void withhold(std::uint64_t number);
   void release(std::uint64_t number, Instant now);
+  // The notice that is due waits until `until`.
+  void postpone(std::uint64_t number, Instant until);
   // True once: a notice is due now. Schedules the next.
   bool take_due_notice(std::uint64_t number, Instant now);
   [[nodiscard]] bool is_over(std::uint64_t number, Instant now) const;

@@ -185,6 +185,7 @@ class Watch::Core {
   void react_to(const std::vector<std::size_t>& changed);
   void end_orphans();
   void run_alert_timers();
+  void deliver(const std::vector<std::pair<std::uint64_t, NoticeKind>>& due);
   void refresh_jars();
   void describe(OpenAlert& open);
   [[nodiscard]] std::vector<std::string> jars_of(const OpenAlert& open) const;
@@ -234,6 +235,8 @@ class Watch::Core {
   std::vector<LinkEvent> link_;           // the last few
   std::optional<bool> link_before_time_;  // told before there was an engine time
   AlertLife alerts_;
+  std::vector<Instant> delivered_;      // notices of the last minutes, but of urgency now
+  std::optional<Instant> flood_until_;  // those that can wait do until then
   Timers timers_;
   bool unbegun_ = true;                   // some sensor is not yet known since when
   std::set<std::size_t> models_changed_;  // of jars_, since they were last taken

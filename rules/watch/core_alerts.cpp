@@ -9,6 +9,10 @@
 namespace torpor::rules {
 namespace {
 
+// More alerts than an operator can take in: over 10 in 10 minutes (EEMUA 191; ISA-18.2, 16.5).
+constexpr std::size_t kMostNotices = 10;
+constexpr Duration kFloodTime = std::chrono::minutes(10);
+
 std::ptrdiff_t depth_of(std::string_view place) {
   return std::count(place.begin(), place.end(), '/');
 }
@@ -76,8 +80,9 @@ void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
 
 // Repeats, notices that waited for the morning, and alerts whose time is over.
 void Watch::Core::run_alert_timers() {
-  for (auto [due, number] = alerts_.next_due(); due <= *now_;
-       std::tie(due, number) = alerts_.next_due()) {
+  std::vector<std::pair<std::uint64_t, NoticeKind>> due;
+  for (auto [at, number] = alerts_.next_due(); at <= *now_;
+       std::tie(at, number) = alerts_.next_due()) {
     if (alerts_.is_over(number, *now_)) {
       emit(AlertChangeKind::ended, alerts_.end(number, *now_));
       continue;
@@ -90,9 +95,39 @@ void Watch::Core::run_alert_timers() {
       alerts_.withhold(number);
       continue;
     }
-    const NoticeKind kind = alerts_.at(number).notices == 0 ? NoticeKind::first : NoticeKind::again;
-    if (alerts_.take_due_notice(number, *now_)) send_notice(alerts_.at(number), kind);
+    const OpenAlert& open = alerts_.at(number);
+    const bool can_wait = open.alert.urgency != Urgency::now;
+    if (can_wait && flood_until_ && *flood_until_ > *now_) {
+      alerts_.postpone(number, *flood_until_);
+      continue;
+    }
+    const NoticeKind kind = open.notices == 0 ? NoticeKind::first : NoticeKind::again;
+    if (!alerts_.take_due_notice(number, *now_)) continue;
+    if (can_wait) {
+      due.emplace_back(number, kind);
+    } else {
+      send_notice(alerts_.at(number), kind);
+    }
   }
+  deliver(due);
+}
+
+// Each by itself, or all in one when they are more than a person can read.
+void Watch::Core::deliver(const std::vector<std::pair<std::uint64_t, NoticeKind>>& due) {
+  if (due.empty()) return;
+  std::erase_if(delivered_, [&](Instant t) { return t <= *now_ - kFloodTime; });
+  if (delivered_.size() + due.size() <= kMostNotices) {
+    for (const auto& [number, kind] : due) {
+      send_notice(alerts_.at(number), kind);
+      delivered_.push_back(*now_);
+    }
+    return;
+  }
+  flood_until_ = *now_ + kFloodTime;
+  std::vector<const Alert*> alerts;
+  for (const auto& each : due) alerts.push_back(&alerts_.at(each.first).alert);
+  effects_.notices.push_back({fmt::format("flood-{}", unix_ms(*now_)), 0, flood_line(alerts)});
+  delivered_.push_back(*now_);
 }
 
 // After a restart with other settings: alerts of what no longer exists come to their end.

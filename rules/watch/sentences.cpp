@@ -179,6 +179,26 @@ std::string what_sentence(const Scene& scene, const ReadSignal& read) {
   return subject_text(scene) + ": " + text + ".";
 }
 
+std::string flood_line(const std::vector<const Alert*>& alerts) {
+  Urgency urgency = Urgency::this_week;
+  for (const Alert* alert : alerts) urgency = std::min(urgency, alert->urgency);
+  const std::string head = fmt::format(
+      "{}: over 10 notices in 10 minutes, here {} in one: ", urgency_words(urgency), alerts.size());
+  constexpr std::string_view kTail =
+      " Often one cause: power, radio, a door. `torpor alerts` lists them.";
+  std::string shown = alerts.front()->what;
+  for (std::size_t i = 1; i <= alerts.size(); ++i) {
+    const std::size_t more = alerts.size() - i;
+    const std::string rest = more == 0 ? "" : fmt::format(" And {} more.", more);
+    const bool fits = i < alerts.size() && head.size() + shown.size() + 1 + alerts[i]->what.size() +
+                                                   rest.size() + kTail.size() <=
+                                               kLongestNotice;
+    if (!fits) return fmt::format("{}{}{}{}", head, shown, rest, kTail);
+    shown += " " + alerts[i]->what;
+  }
+  return head + shown;
+}
+
 std::string notice_line(const Alert& alert, NoticeKind kind, Instant now, const UtcOffset& offset) {
   if (kind == NoticeKind::over) return fmt::format("Over: {}", alert.what);
   std::string head(urgency_words(alert.urgency));

@@ -34,6 +34,9 @@ struct Scene {
 
 enum class NoticeKind { first, again, over };
 
+// One line for many alerts that are to be said at once. Precondition: one or more.
+[[nodiscard]] std::string flood_line(const std::vector<const Alert*>& alerts);
+
 // One line, at most kLongestNotice bytes as long as what and remedy alone leave room: urgency,
 // what, since when, jars, the first remedy with its caution.
 inline constexpr std::size_t kLongestNotice = 240;  // what common phone clients show unfolded

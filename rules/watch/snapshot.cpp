@@ -11,7 +11,7 @@
 //                     [ms, [value...], open_since|null, forecast_at, temperature]]|null]...]
 //     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
 //                    [[from, met, met_since, [since, banked...]]...]]...]
-//     "alerts":    [{...}...] }
+//     "alerts":    [{...}...], "delivered": [ms...], "flood_until": ms|null }
 //
 // A window is named by its canonical words; its steps are bytes: for each, what was added to the
 // time (ms) and the value (millionths; the least number is unknown) of the one before, both as
@@ -340,6 +340,9 @@ std::string Watch::Core::snapshot() const {
     }
   }
   for (const auto& [number, open] : alerts_.open()) root["alerts"].push_back(to_json(open));
+  root["delivered"] = json::array();
+  for (const Instant t : delivered_) root["delivered"].push_back(unix_ms(t));
+  root["flood_until"] = to_json(flood_until_);
   const std::vector<std::uint8_t> bytes = json::to_cbor(root);
   return {bytes.begin(), bytes.end()};
 }
@@ -420,6 +423,10 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
   }
   if (!root.at("link_before_time").is_null()) {
     link_before_time_ = root.at("link_before_time").get<bool>();
+  }
+  if (root.contains("delivered")) {
+    for (const json& t : root.at("delivered")) delivered_.push_back(instant_from(t));
+    flood_until_ = maybe_instant(root.at("flood_until"));
   }
   for (const json& each : root.at("sensors")) {
     const auto known = sensor_index_.find(each.at(0).get<std::string>());

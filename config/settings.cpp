@@ -117,6 +117,10 @@ void read_root(Mapping& root, Settings& settings) {
   if (const auto quiet = root.find("quiet_hours")) read_quiet_hours(*quiet, settings.quiet);
   read_places_and_sensors(root, settings);
   if (const auto books = root.find("rulebooks")) read_rulebooks(*books, settings);
+  if (const auto cultures = root.find("cultures")) {
+    settings.cultures_at = cultures->mark();
+    settings.cultures_file = cultures->word("the name of a file of culture profiles").value_or("");
+  }
   root.refuse_unknown_keys();
 }
 

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "config/fault.h"
+#include "rules/culture/profiles.h"
 #include "rules/watch/watch.h"
 #include "sensors/payload.h"
 
@@ -76,6 +77,11 @@ struct Settings {
   // "built-in" or a path as written, in order, and where each is written (0:0: the default).
   std::vector<std::string> rulebooks = {"built-in"};
   std::vector<Mark> rulebooks_at = {Mark{}};
+
+  // File of culture profiles as written, and where; empty: the built-in ones.
+  std::string cultures_file;
+  Mark cultures_at;
+  rules::culture::Profiles cultures;  // the built-in ones, until somebody reads that file
 
   [[nodiscard]] rules::Layout layout() const;
 };

@@ -66,7 +66,15 @@ std::string LiveView::describe_jar(const Jar& jar) const {
   }
   if (jar.stays.empty()) return fmt::format("{}: stands nowhere yet", id);
   const Stay& stay = jar.stays.back();
-  return fmt::format("{}: {}closed {}, in {} since {}; {}; {}", id,
+  std::string state;
+  if (const auto known = watch_.jar_model(id)) {
+    const rules::culture::Verdict verdict = known->verdict();
+    state = std::string(rules::culture::state_name(verdict.state)) + "; ";
+    if (verdict.time_to_wake[0].kind != rules::culture::WakeTime::Kind::unknown) {
+      state += "wakes " + rules::culture::to_words(verdict.time_to_wake) + "; ";
+    }
+  }
+  return fmt::format("{}: {}{}closed {}, in {} since {}; {}; {}", id, state,
                      jar.made.stage.empty() ? "" : jar.made.stage + ", ",
                      zone_.to_words(jar.closed()), stay.place, zone_.to_words(stay.from),
                      air_words(stay.place), alert_words({rules::SubjectKind::jar, id}));

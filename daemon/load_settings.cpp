@@ -12,6 +12,7 @@
 #include <system_error>
 #include <utility>
 
+#include "config/cultures.h"
 #include "config/rulebook.h"
 
 namespace torpor::daemon {
@@ -78,6 +79,21 @@ class Loading {
       }
       append(*text, path.string());
     }
+  }
+
+  void read_cultures() {
+    if (settings.cultures_file.empty()) return;
+    const fs::path path = folder / settings.cultures_file;
+    const auto text = text_of(path, config::kLargestCultures);
+    if (!text) {
+      fault(settings.cultures_at,
+            fmt::format("the culture profiles {} cannot be read: {}; a relative path starts at the "
+                        "folder of this file",
+                        path.string(), text.error()));
+      return;
+    }
+    const auto found = config::read_cultures(*text, path.string(), settings.cultures);
+    faults.insert(faults.end(), found.begin(), found.end());
   }
 
   void find_zone() {
@@ -192,6 +208,7 @@ tl::expected<Loaded, std::vector<config::Fault>> load_settings(const fs::path& f
   loading.make_absolute();
   loading.find_zone();
   loading.read_rulebooks();
+  loading.read_cultures();
   if (purpose == Purpose::broker) {
     loading.read_secret();
     loading.check_certificates();

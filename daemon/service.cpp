@@ -222,6 +222,25 @@ void Service::after_step() {
     for (OutboxMessage& message : room_->take_outgoing()) outgoing_->send(std::move(message));
   }
   arm_tick();
+  work_out_models();
+}
+
+// One at a time, and not while inputs wait: of many late entries only the last state is worked out.
+void Service::work_out_models() {
+  if (working_out_ || history_in_trouble_ || queued_.load(std::memory_order_relaxed) > 0) return;
+  auto next = room_->next_recomputation();
+  if (!next) return;
+  working_out_ = true;
+  boost::asio::post(worker_, [this, what = std::move(*next)] {
+    boost::asio::post(strand_, [this, worked_out = work_out(what)] { take_model(worked_out); });
+  });
+}
+
+void Service::take_model(const tl::expected<JarModelRecord, Error>& worked_out) {
+  working_out_ = false;
+  if (worked_out) return put(*worked_out);
+  // Tried again with the next input; until then the jar is watched by what was known before.
+  spdlog::error("a jar's model could not be worked out anew: {}", worked_out.error().text);
 }
 
 void Service::commit_soon(std::chrono::steady_clock::duration pause) {
@@ -270,6 +289,7 @@ void Service::commit() {
                               loaded_.settings.storeroom));
     after_step();
   }
+  work_out_models();
   waiting_.store(room_->waiting_readings(), std::memory_order_relaxed);
   if (outgoing_) {
     for (OutboxMessage& message : room_->take_outgoing()) outgoing_->send(std::move(message));
@@ -392,6 +412,7 @@ void Service::reload() {
 
 void Service::leave() {
   spdlog::info("leaving");
+  worker_.join();
   intake_.reset();  // what it had acknowledged is in the inbox
   imports_.reset();
   integrity_check_.reset();

@@ -4,6 +4,7 @@
 //   paho's receive thread: link -> Reception -> inbox append -> return (the acknowledgement)
 //   strand:                accepted record -> Storeroom -> commit -> Outgoing
 //   publisher thread:      Outgoing -> paho -> delivered -> strand
+//   worker thread:         a jar's model worked out anew -> inbox -> strand
 #pragma once
 
 #include <atomic>
@@ -18,6 +19,7 @@
 #include <boost/asio/signal_set.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/system_timer.hpp>
+#include <boost/asio/thread_pool.hpp>
 #include <tl/expected.hpp>
 
 #include "daemon/error.h"
@@ -64,6 +66,8 @@ class Service {
   void beat();
   void resume_if_possible();
   void tell_of_damage();
+  void work_out_models();
+  void take_model(const tl::expected<JarModelRecord, Error>& worked_out);
   void intake_state(bool connected, const std::string& reason);
   void empty_orphans(const std::vector<std::string>& retained);
   void reload();
@@ -90,6 +94,7 @@ class Service {
   bool commit_armed_ = false;
   bool history_in_trouble_ = false;
   bool damage_told_ = false;
+  bool working_out_ = false;  // a model, on the worker thread
   bool connected_ = false;
   Instant link_changed_;
   std::string link_reason_ = "not connected yet";
@@ -106,6 +111,7 @@ class Service {
   std::unique_ptr<Outgoing> outgoing_;
   std::unique_ptr<Intake> intake_;
   std::unique_ptr<IntegrityCheck> integrity_check_;
+  boost::asio::thread_pool worker_{1};
 };
 
 }  // namespace torpor::daemon

@@ -135,6 +135,7 @@ rules::WatchSettings Storeroom::watch_settings() const {
   rules::WatchSettings watch;
   watch.layout = settings_.settings.layout();
   watch.book = settings_.book;
+  watch.profiles = settings_.settings.cultures;
   watch.clock = settings_.settings.clock;
   watch.quiet = settings_.settings.quiet;
   watch.utc_offset = [zone = settings_.zone](Instant t) { return zone.offset(t); };
@@ -191,6 +192,8 @@ void Storeroom::apply(const InboxRecord& record) {
     apply(*tell, record.sequence);
   } else if (const auto* link = std::get_if<LinkRecord>(&record.payload)) {
     step(link->at, rules::LinkInput{link->connected});
+  } else if (const auto* model = std::get_if<JarModelRecord>(&record.payload)) {
+    step(wall_, rules::JarModelInput{model->jar, model->revision, model->bytes});
   } else if (const auto* tick = std::get_if<TickRecord>(&record.payload)) {
     step(tick->at, rules::TickInput{});
   }
@@ -339,6 +342,13 @@ void Storeroom::take(rules::Effects effects) {
   for (const auto& [number, alert] : changed) {
     for (const std::string& jar : alert->jars) jars_shown_.erase(jar);
   }
+  for (const rules::OutdatedJar& jar : effects.outdated) {
+    const auto [known, is_new] = pending_.outdated.emplace(jar.jar, jar.from);
+    if (!is_new) known->second = std::min(known->second, jar.from);
+    pending_.jar_models.erase(jar.jar);
+    checkpoint_days_.erase(jar.jar);
+    urgent_ = true;
+  }
   touched_.insert(effects.touched.begin(), effects.touched.end());
 }
 
@@ -380,6 +390,9 @@ void Storeroom::delivered(const std::string& id) {
 
 tl::expected<void, Error> Storeroom::commit() {
   urgent_ = false;
+  for (rules::JarModelBytes& model : watch_.take_jar_models()) {
+    pending_.jar_models[model.jar] = std::move(model);
+  }
   if (auto begun = store_->begin(); !begun) return begun;
   auto written = write_pending();
   if (written) written = store_->commit();
@@ -389,6 +402,9 @@ tl::expected<void, Error> Storeroom::commit() {
   }
   for (WaitingMessage& waiting : pending_.outbox) {
     if (!waiting.handed_out) backlog_.push_back(std::move(waiting.message));
+  }
+  for (const auto& [jar, model] : pending_.jar_models) {
+    checkpoint_days_[jar] = std::chrono::floor<std::chrono::days>(model.at);
   }
   pending_ = Pending{};
   inbox_->drop_through(applied_);
@@ -424,8 +440,44 @@ tl::expected<void, Error> Storeroom::write_pending() {
   each(pending_.delivered, [&](const std::string& id) { return store_->remove_outbox(id); });
   each(pending_.answers, [&](const auto& a) { return store_->put_answer(a.first, a.second); });
   each(pending_.notes, [&](const auto& n) { return store_->put_note(n.first, n.second); });
+  if (ok) then(write_jar_models());
   if (ok) then(store_->put_snapshot(applied_, snapshot()));
   return ok;
+}
+
+// What was outdated first: a model that was worked out anew meanwhile is kept.
+tl::expected<void, Error> Storeroom::write_jar_models() {
+  for (const auto& [jar, from] : pending_.outdated) {
+    if (auto removed = store_->remove_jar_model(jar); !removed) return removed;
+    if (auto removed = store_->remove_jar_checkpoints(jar, from); !removed) return removed;
+  }
+  for (const auto& [jar, model] : pending_.jar_models) {
+    if (auto put = store_->put_jar_model(jar, model.model); !put) return put;
+    const auto last = checkpoint_days_.find(jar);
+    const bool new_day = last == checkpoint_days_.end() ||
+                         last->second != std::chrono::floor<std::chrono::days>(model.at);
+    if (!new_day) continue;
+    if (auto put = store_->put_jar_checkpoint(jar, model.at, model.model); !put) return put;
+  }
+  return {};
+}
+
+std::vector<rules::JarModelBytes> Storeroom::stored_models() const {
+  std::vector<rules::JarModelBytes> models;
+  for (StoredJarModel& stored : store_->jar_models()) {
+    models.push_back({std::move(stored.jar), {}, std::move(stored.bytes)});
+  }
+  return models;
+}
+
+std::optional<Recomputation> Storeroom::next_recomputation() const {
+  if (!pending_.outdated.empty()) return std::nullopt;
+  for (const rules::OutdatedJar& outdated : watch_.outdated_jars()) {
+    const Jar* jar = ledger_.find(outdated.jar);
+    if (jar == nullptr) continue;
+    return Recomputation{outdated, *jar, settings_.settings, settings_.history, settings_.spool};
+  }
+  return std::nullopt;
 }
 
 // The engine's own snapshot, and what tells a redelivery after a restart (history/FORMAT.md).
@@ -464,7 +516,7 @@ tl::expected<void, std::string> Storeroom::restore_snapshot(std::string_view byt
     tells.push_back(reader.text());
   }
   if (!reader.finished()) return tl::unexpected(std::string("it is damaged"));
-  if (auto restored = watch_.restore(watch); !restored) return restored;
+  if (auto restored = watch_.restore(watch, stored_models()); !restored) return restored;
   wall_ = wall;
   digests_ = std::move(digests);
   recent_tells_ = std::move(tells);
@@ -560,7 +612,7 @@ tl::expected<void, Error> Storeroom::reconfigure(config::Settings settings, rule
   settings_.settings = std::move(settings);
   settings_.book = std::move(book);
   rules::Watch changed(watch_settings());
-  if (auto restored = changed.restore(state); !restored) {
+  if (auto restored = changed.restore(state, stored_models()); !restored) {
     return tl::unexpected(Error{ErrorKind::invalid, restored.error()});
   }
   watch_ = std::move(changed);

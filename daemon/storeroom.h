@@ -28,6 +28,7 @@
 #include "daemon/ledger/ledger.h"
 #include "daemon/live_view.h"
 #include "daemon/load_settings.h"
+#include "daemon/recomputation.h"
 #include "rules/watch/watch.h"
 
 namespace torpor::daemon {
@@ -96,6 +97,10 @@ class Storeroom {
   // Every retained topic that has a reason to exist, without the storeroom's prefix.
   [[nodiscard]] std::set<std::string> living_topics() const;
 
+  // A jar whose model has to be worked out anew, once the commit that made it so is done. The
+  // record it leads to is appended to the inbox and accepted like any other.
+  [[nodiscard]] std::optional<Recomputation> next_recomputation() const;
+
   // Engine time of the next timer, for the daemon's tick.
   [[nodiscard]] std::optional<Instant> next_due() const { return watch_.next_due(); }
   // Measured-at of the newest committed reading.
@@ -148,6 +153,8 @@ class Storeroom {
     std::vector<std::pair<std::string, std::string>> answers;
     std::map<std::string, std::string> notes;
     std::vector<Placement> placements;
+    std::map<std::string, rules::JarModelBytes> jar_models;
+    std::map<std::string, Instant> outdated;  // stored states of these jars, from then on
   };
 
   Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store);
@@ -167,6 +174,8 @@ class Storeroom {
   void send(OutboxMessage message);
   [[nodiscard]] tl::expected<void, Error> write_pending();
   void fold_days();
+  [[nodiscard]] tl::expected<void, Error> write_jar_models();
+  [[nodiscard]] std::vector<rules::JarModelBytes> stored_models() const;
   [[nodiscard]] std::optional<std::string> shown(const rules::Subject& subject);
   [[nodiscard]] std::string snapshot() const;
   [[nodiscard]] tl::expected<void, std::string> restore_snapshot(std::string_view bytes);
@@ -187,7 +196,8 @@ class Storeroom {
   std::set<rules::Subject> touched_;
   bool show_alerts_ = false;
   std::optional<Error> fault_;  // of a reading of the history that the store does not know of
-  std::map<std::string, Instant> jars_shown_;  // by wall clock
+  std::map<std::string, std::chrono::sys_days> checkpoint_days_;  // of the newest one of each jar
+  std::map<std::string, Instant> jars_shown_;                     // by wall clock
   ReadingCounters readings_;
   // Redeliveries without a time of their own, told by digest: the last few per sensor; and the last
   // tells without correlation data. Part of the snapshot: a redelivery follows a restart.

@@ -24,6 +24,7 @@
 #include "daemon/torpor_failure.h"
 #include "daemon/torpor_import.h"
 #include "daemon/torpor_show.h"
+#include "daemon/torpor_sugar.h"
 #include "daemon/torpor_tell.h"
 #include "daemon/version.h"
 
@@ -40,6 +41,7 @@ constexpr const char* kExamples = R"(Examples:
   torpor export --sensor s1 > s1.csv            its readings, for another program
   torpor backup /mnt/stick/cellar.sqlite3       a copy while the service runs
   torpor air 25C 60%                            dew point and more
+  torpor sugar --rice 1200g --raw 560g          how much sugar puts this rice to sleep
 Exit codes: 0 done, 1 failed, 2 usage or configuration, 65 sentence or data refused,
 69 service not reached.)";
 
@@ -51,6 +53,7 @@ struct Arguments {
   bool all = false;
   JarQuestion jar;
   AirQuestion air;
+  SugarQuestion sugar;
   std::vector<std::string> words;  // of the sentence
   std::string by;
   ImportOrder import;
@@ -202,6 +205,27 @@ void add_air(CLI::App& app, Arguments& arguments, Command& chosen) {
   command->callback([&] { chosen = [&] { return run_air(arguments); }; });
 }
 
+ExitCode run_sugar(const Arguments& arguments) {
+  const auto view = answer_sugar(arguments.sugar);
+  if (!view) return report(view.error());
+  return print(arguments.json ? sugar_json(*view) + '\n' : sugar_text(*view));
+}
+
+void add_sugar(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command = app.add_subcommand(
+      "sugar", "How much sugar puts a colonised rice to sleep; no configuration");
+  SugarQuestion& asked = arguments.sugar;
+  command->add_option("--rice", asked.rice, "The colonised rice as it will be mixed: 1200g")
+      ->required();
+  command->add_option("--raw", asked.raw, "The dry rice that it was cooked from: 560g");
+  command->add_option("--cooked", asked.cooked, "dry, firm or soft, where --raw is not known");
+  command->add_option("--sugar", asked.sugar, "Asks what this much sugar gives: 800g");
+  command->add_option("--kind", asked.kind, "white, brown or raw sugar (default: brown)");
+  command->add_option("--temperature", asked.temperature, "Of the store room (default: 20C)");
+  command->add_flag("--json", arguments.json, "As JSON");
+  command->callback([&] { chosen = [&] { return run_sugar(arguments); }; });
+}
+
 void add_commands(CLI::App& app, Arguments& arguments, Command& chosen) {
   add_reading_command(app, arguments, chosen, "jars", "Every jar: state, place and air",
                       Shown::jars);
@@ -216,6 +240,7 @@ void add_commands(CLI::App& app, Arguments& arguments, Command& chosen) {
   add_export(app, arguments, chosen);
   add_backup(app, arguments, chosen);
   add_air(app, arguments, chosen);
+  add_sugar(app, arguments, chosen);
 }
 
 // The first word that is neither an option nor the value of --config: the command that was meant.

@@ -79,6 +79,17 @@ tl::expected<Pascal, std::string> read_pressure(std::string_view text) {
   return Pascal(typed->number * *factor);
 }
 
+tl::expected<Grams, std::string> read_weight(std::string_view text) {
+  static constexpr std::array<std::pair<std::string_view, double>, 4> kUnits = {
+      {{"g", 1.0}, {"kg", 1000.0}, {"oz", 28.349523125}, {"lb", 453.59237}}};
+  constexpr std::string_view kExpected =
+      "a weight of 0 or more with its unit g, kg, oz or lb, such as 560g";
+  const auto typed = read_typed(text);
+  const auto factor = typed ? factor_of(kUnits, typed->unit) : std::nullopt;
+  if (!factor || typed->number < 0.0) return refuse(text, kExpected);
+  return Grams(typed->number * *factor);
+}
+
 tl::expected<Duration, std::string> read_duration(std::string_view text) {
   static constexpr std::array<std::pair<std::string_view, double>, 4> kUnits = {
       {{"s", 1e3}, {"min", 6e4}, {"h", 3.6e6}, {"d", 8.64e7}}};

@@ -19,6 +19,7 @@ namespace torpor::daemon {
 // Pa where no unit is given, hPa, kPa; above 0.
 [[nodiscard]] tl::expected<Pascal, std::string> read_pressure(std::string_view text);
 // s, min, h or d; at least 1 s, at most 10 years.
+[[nodiscard]] tl::expected<Grams, std::string> read_weight(std::string_view text);
 [[nodiscard]] tl::expected<Duration, std::string> read_duration(std::string_view text);
 
 }  // namespace torpor::daemon

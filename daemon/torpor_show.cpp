@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "daemon/load_settings.h"
+#include "daemon/report/duration_words.h"
 #include "daemon/report/exposure_rows.h"
 #include "daemon/report/gather.h"
 #include "daemon/report/json.h"

@@ -134,6 +134,11 @@ std::vector<std::uint64_t> Gathering::alerts_about(const rules::Subject& subject
   return numbers;
 }
 
+JarLife Gathering::life_of(const Jar& jar) const {
+  return JarLife(jar, *history_, layout_.places, placements_,
+                 settings_->cultures.for_stage(jar.made.stage));
+}
+
 JarView Gathering::jar(const Jar& jar) const {
   JarView view;
   view.jar = jar.made.jar;
@@ -148,12 +153,8 @@ JarView Gathering::jar(const Jar& jar) const {
     }
     view.alerts = alerts_about({rules::SubjectKind::jar, view.jar});
   }
-  const Instant from = std::min(std::max(view.closed, now_ - kWatched), now_);
-  const ExposureSummary summary = walk_exposure(jar, from, now_, *history_, layout_.places,
-                                                placements_, [](const ExposureStep&) {});
-  if (from < now_) view.coverage_percent = summary.coverage_percent;
-  view.verdict = judge({now_, view.closed, jar.retired_at, now_ - from, summary.coverage_percent,
-                        summary.highest_temperature});
+  view.verdict = life_of(jar).at(now_).verdict();
+  if (view.closed < now_) view.coverage_percent = view.verdict.figures.coverage_percent;
   return view;
 }
 
@@ -161,7 +162,7 @@ std::vector<JarView> Gathering::jars() const {
   std::vector<JarView> views;
   for (const auto& [id, known] : ledger_->jars()) views.push_back(jar(known));
   std::stable_partition(views.begin(), views.end(), [](const JarView& view) {
-    return view.verdict.state != JarState::retired;
+    return view.verdict.state != rules::culture::State::retired;
   });
   return views;
 }
@@ -296,6 +297,20 @@ std::vector<JournalEntry> Gathering::journal_of(const Jar& jar) const {
   return entries;
 }
 
+// The curves, and the verdict as of the stretch's end.
+void Gathering::add_life(JarHistoryView& view, const Jar& jar, Stretch when) const {
+  const Duration every = std::max<Duration>((when.to - when.from) / kCurvePoints, Duration(1));
+  const rules::culture::JarModel last =
+      life_of(jar).walk(when.from, when.to, every, [&view](const rules::culture::JarModel& model) {
+        const rules::culture::Figures figures = model.figures();
+        view.life.push_back({model.at(), figures.surface_activity, figures.wake_progress_percent,
+                             figures.temperature});
+      });
+  if (when.to == now_) return;
+  view.jar.verdict = last.verdict();
+  view.jar.coverage_percent = view.jar.verdict.figures.coverage_percent;
+}
+
 tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
                                                            const HistoryRange& range) const {
   const Stretch when = stretch(jar, range);
@@ -323,6 +338,7 @@ tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
                                  weeks.add(step);
                                  slices.add(step);
                                });
+  add_life(view, jar, when);
   view.exposure = intervals ? intervals->take() : steps.take();
   view.weeks = weeks.take();
   view.slices = slices.take();

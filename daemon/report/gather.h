@@ -13,6 +13,7 @@
 #include "config/settings.h"
 #include "daemon/error.h"
 #include "daemon/history/store.h"
+#include "daemon/ledger/jar_life.h"
 #include "daemon/ledger/ledger.h"
 #include "daemon/report/views.h"
 #include "rules/watch/air_speaker.h"
@@ -72,6 +73,8 @@ class Gathering {
                                                       const std::string& jar) const;
   [[nodiscard]] tl::expected<std::vector<AlertView>, Error> alerts_of(const std::string& jar,
                                                                       Stretch stretch) const;
+  [[nodiscard]] JarLife life_of(const Jar& jar) const;
+  void add_life(JarHistoryView& view, const Jar& jar, Stretch when) const;
   [[nodiscard]] std::vector<JournalEntry> journal_of(const Jar& jar) const;
 
   const config::Settings* settings_;

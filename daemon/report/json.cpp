@@ -22,10 +22,6 @@ std::string_view state_name(SensorState state) {
   return "never_heard";
 }
 
-Tree state_tree(const JarVerdict& verdict) {
-  return verdict.state ? Tree(std::string(state_name(*verdict.state))) : Tree(nullptr);
-}
-
 void add_air(Tree& tree, const AirFigures& air) {
   tree["temperature_degC"] = json_value(air.temperature);
   tree["humidity_percent"] = json_value(air.humidity);
@@ -37,19 +33,52 @@ void add_air(Tree& tree, const AirFigures& air) {
   tree["measured"] = json_value(air.measured_at);
 }
 
-// Null until the jar has a model of its own that can tell them.
-void add_model_figures(Tree& tree) {
-  for (const char* key : {"highest_jar_temperature_degC", "inner_dew_h", "water_gained_g",
-                          "water_buffer_g", "surface_water_activity", "body_water_activity",
-                          "wake_progress_percent", "slow_work_percent", "time_to_wake_h"}) {
-    tree[key] = nullptr;
+Tree ensemble_tree(const std::optional<rules::culture::Ensemble>& ensemble) {
+  if (!ensemble) return nullptr;
+  return {{"cautious", json_value(ensemble->cautious)},
+          {"likely", json_value(ensemble->likely)},
+          {"hopeful", json_value(ensemble->hopeful)}};
+}
+
+// Hours; out of sight is not unknown.
+Tree wake_tree(const rules::culture::WakeTime& time) {
+  using Kind = rules::culture::WakeTime::Kind;
+  switch (time.kind) {
+    case Kind::unknown:
+      return nullptr;
+    case Kind::due:
+      return 0;
+    case Kind::within:
+      return json_value(time.hours);
+    case Kind::beyond:
+      break;
   }
+  return {{"beyond_h", static_cast<int>(rules::culture::kSightHours)}};
+}
+
+// The jar's own figures: estimates of its model, each with its range.
+void add_model_figures(Tree& tree, const rules::culture::Verdict& verdict) {
+  const rules::culture::Figures& figures = verdict.figures;
+  tree["highest_jar_temperature_degC"] = json_value(figures.highest_temperature);
+  tree["inner_dew_h"] = json_value(figures.inner_dew_h);
+  tree["water_gained_g"] = ensemble_tree(figures.water_gained_g);
+  tree["water_buffer_g"] = ensemble_tree(figures.water_buffer_g);
+  tree["surface_water_activity"] = ensemble_tree(figures.surface_activity);
+  tree["body_water_activity"] = ensemble_tree(figures.body_activity);
+  tree["wake_progress_percent"] = ensemble_tree(figures.wake_progress_percent);
+  tree["slow_work_percent"] = ensemble_tree(figures.slow_work_percent);
+  const auto& times = verdict.time_to_wake;
+  tree["time_to_wake_h"] = times[0].kind == rules::culture::WakeTime::Kind::unknown
+                               ? Tree(nullptr)
+                               : Tree{{"cautious", wake_tree(times[0])},
+                                      {"likely", wake_tree(times[1])},
+                                      {"hopeful", wake_tree(times[2])}};
 }
 
 Tree jar_tree(const JarView& view) {
   Tree tree;
   tree["jar"] = view.jar;
-  tree["state"] = state_tree(view.verdict);
+  tree["state"] = state_name(view.verdict.state);
   tree["reasons"] = view.verdict.reasons;
   tree["as_of"] = json_value(view.as_of);
   tree["stage"] = json_text(view.stage);
@@ -58,7 +87,7 @@ Tree jar_tree(const JarView& view) {
   tree["retired"] = json_value(view.retired_at);
   add_air(tree, view.air);
   tree["coverage_percent"] = json_value(view.coverage_percent);
-  add_model_figures(tree);
+  add_model_figures(tree, view.verdict);
   tree["alerts"] = view.alerts;
   return tree;
 }
@@ -180,7 +209,7 @@ std::string alerts_json(std::span<const AlertView> views, Instant as_of) {
 std::string jar_history_json(const JarHistoryView& view) {
   Tree tree;
   tree["jar"] = view.jar.jar;
-  tree["state"] = state_tree(view.jar.verdict);
+  tree["state"] = state_name(view.jar.verdict.state);
   tree["reasons"] = view.jar.verdict.reasons;
   tree["from"] = json_value(view.summary.from);
   tree["to"] = json_value(view.summary.to);
@@ -189,7 +218,7 @@ std::string jar_history_json(const JarHistoryView& view) {
                                  : Tree(nullptr);
   tree["mean_kinetic_temperature_degC"] = json_value(view.summary.mean_kinetic_temperature);
   tree["highest_temperature_degC"] = json_value(view.summary.highest_temperature);
-  add_model_figures(tree);
+  add_model_figures(tree, view.jar.verdict);
   tree["stays"] = array_of(view.stays, [](const Stay& stay) -> Tree {
     return {{"place", stay.place}, {"from", json_value(stay.from)}, {"to", json_value(stay.to)}};
   });

@@ -3,10 +3,12 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/report/duration_words.h"
 #include "daemon/report/printable.h"
 #include "daemon/report/sparkline.h"
 #include "daemon/report/text.h"
 #include "daemon/report/text_parts.h"
+#include "rules/culture/words.h"
 
 namespace torpor::daemon {
 namespace {
@@ -96,8 +98,8 @@ std::string what_it_is(const JarHistoryView& view, const TextContext& context) {
 }
 
 std::string state_text(const JarHistoryView& view, const TextContext& context) {
-  const JarVerdict& verdict = view.jar.verdict;
-  std::string text = section("State: " + std::string(state_words(verdict)), context);
+  const rules::culture::Verdict& verdict = view.jar.verdict;
+  std::string text = section("State: " + std::string(state_name(verdict.state)), context);
   for (const std::string& reason : verdict.reasons) {
     text += paragraph(reason, 4, context.style.width, "  -");
   }
@@ -194,6 +196,64 @@ std::string air_history_text(const JarHistoryView& view, const TextContext& cont
   return view.weeks.empty() ? text : text + weeks_text(view, context);
 }
 
+// The part of the screen that is estimated, each figure with its range.
+std::string estimates_text(const JarHistoryView& view, const TextContext& context) {
+  namespace culture = rules::culture;
+  const culture::Verdict& verdict = view.jar.verdict;
+  const culture::Figures& figures = verdict.figures;
+  const int width = context.style.width;
+  std::string text = section("What that did to the jar (estimates)", context);
+  const auto row = [&](std::string_view name, const std::string& value) {
+    if (!value.empty()) text += paragraph(value, 18, width, fmt::format("  {}", name));
+  };
+  const auto range = [](const std::optional<culture::Ensemble>& ensemble, std::string_view unit,
+                        int decimals) {
+    if (!ensemble) return std::string();
+    const double low = std::min(ensemble->cautious, ensemble->hopeful);
+    const double high = std::max(ensemble->cautious, ensemble->hopeful);
+    return fmt::format("{:.{}f}{} ({:.{}f} to {:.{}f})", ensemble->likely, decimals, unit, low,
+                       decimals, high, decimals);
+  };
+  row("activity on top", range(figures.surface_activity, "", 3));
+  row("in the body", range(figures.body_activity, "", 3));
+  row("water taken up", range(figures.water_gained_g, " g", 1));
+  row("can still take", range(figures.water_buffer_g, " g", 0));
+  row("wake progress", range(figures.wake_progress_percent, " %", 0));
+  row("slow work", range(figures.slow_work_percent, " %", 0));
+  if (verdict.time_to_wake[0].kind != culture::WakeTime::Kind::unknown) {
+    row("wakes", culture::to_words(verdict.time_to_wake));
+  }
+  if (figures.highest_temperature) {
+    row("warmest inside", fmt::format("{:.1f} °C", figures.highest_temperature->value()));
+  }
+  if (figures.inner_dew_h >= 1.0) {
+    row("dew inside", fmt::format("{:.0f} h on the lid or glass above it", figures.inner_dew_h));
+  }
+  for (const culture::Unknowable& unknown : verdict.unknown) {
+    row("not known", fmt::format("{}: {}", unknown.figure, unknown.why));
+  }
+  const auto curve = [&](std::string_view name, auto value) {
+    std::vector<std::optional<double>> values;
+    double low = 0.0, high = 0.0;
+    bool any = false;
+    for (const LifePoint& point : view.life) {
+      const std::optional<culture::Ensemble>& ensemble = value(point);
+      values.push_back(ensemble ? std::optional(ensemble->likely) : std::nullopt);
+      if (!ensemble) continue;
+      low = any ? std::min(low, ensemble->likely) : ensemble->likely;
+      high = any ? std::max(high, ensemble->likely) : ensemble->likely;
+      any = true;
+    }
+    // A line that does not move says nothing.
+    if (!any || high - low < 0.005 * std::max(1.0, high)) return;
+    text += fmt::format("  {:<10}  {}  {:.3g} to {:.3g}\n", name,
+                        sparkline(values, low, high, context.style.utf8), low, high);
+  };
+  curve("activity", [](const LifePoint& point) { return point.surface_activity; });
+  curve("progress", [](const LifePoint& point) { return point.wake_progress_percent; });
+  return text;
+}
+
 std::string alerts_part(const JarHistoryView& view, const TextContext& context) {
   std::string text = section("Alerts that concerned it", context);
   if (view.alerts.empty()) return text + "  none\n";
@@ -238,7 +298,8 @@ std::string cautions(const JarHistoryView& view, const TextContext& context) {
 
 std::string jar_history_text(const JarHistoryView& view, const TextContext& context) {
   return heading(context) + what_it_is(view, context) + state_text(view, context) +
-         stays_text(view, context) + air_history_text(view, context) + alerts_part(view, context) +
+         estimates_text(view, context) + stays_text(view, context) +
+         air_history_text(view, context) + alerts_part(view, context) +
          journal_part(view, context) + cautions(view, context);
 }
 

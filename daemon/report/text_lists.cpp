@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/report/duration_words.h"
 #include "daemon/report/printable.h"
 #include "daemon/report/text.h"
 #include "daemon/report/text_parts.h"
@@ -70,6 +71,27 @@ bool any_untrusted(std::span<const SensorView> views) {
   return false;
 }
 
+// The range in as few letters as a column has: "3-7 weeks", "> 180 d", "due".
+std::string to_wake_cell(const JarView& view) {
+  using rules::culture::WakeTime;
+  const auto& times = view.verdict.time_to_wake;
+  const bool moot = view.verdict.state == rules::culture::State::retired ||
+                    view.verdict.state == rules::culture::State::awake;
+  if (moot || times[0].kind == WakeTime::Kind::unknown) return "-";
+  if (times[0].kind == WakeTime::Kind::beyond) return "not in sight";
+  if (times[2].kind == WakeTime::Kind::due) return "due";
+  const auto days = [](const WakeTime& time) { return time.hours / 24.0; };
+  const double soonest = days(times[0]);
+  const bool in_weeks = soonest >= 21.0;
+  const double unit = in_weeks ? 7.0 : 1.0;
+  const std::string from = fmt::format("{:.0f}", std::floor(soonest / unit));
+  if (times[2].kind != WakeTime::Kind::within) {
+    return fmt::format("{}+ {}", from, in_weeks ? "weeks" : "d");
+  }
+  return fmt::format("{}-{:.0f} {}", from, std::ceil(days(times[2]) / unit),
+                     in_weeks ? "weeks" : "d");
+}
+
 }  // namespace
 
 std::string heading(const TextContext& context) {
@@ -100,12 +122,10 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
                {"COVERED", true},
                {"ALERTS", false, 1},
                {"STAGE", false, 1}});
-  bool unjudged = false;
   for (const JarView& view : views) {
-    unjudged = unjudged || !view.verdict.state;
     table.add({view.jar,
-               {std::string(state_words(view.verdict)), state_paint(view.verdict)},
-               "-",
+               {std::string(state_name(view.verdict.state)), state_paint(view.verdict.state)},
+               to_wake_cell(view),
                or_dash(view.place),
                figure(view.air.temperature, 1),
                figure(view.air.humidity, 0),
@@ -114,9 +134,6 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
                or_dash(view.stage)});
   }
   text += table.text(context.style.width, context.style.colour);
-  if (unjudged) {
-    text += "\nnot judged: this version has no model of the jar itself. It is no sign of sleep.\n";
-  }
   return text;
 }
 

@@ -55,13 +55,9 @@ std::string paragraph(std::string_view text, int indent, int width, std::string_
   return shown;
 }
 
-std::string_view state_words(const JarVerdict& verdict) {
-  return verdict.state ? state_name(*verdict.state) : "not judged";
-}
-
-Paint state_paint(const JarVerdict& verdict) {
-  if (!verdict.state) return Paint::none;
-  switch (*verdict.state) {
+Paint state_paint(rules::culture::State state) {
+  using JarState = rules::culture::State;
+  switch (state) {
     case JarState::awake:
       return Paint::alarm;
     case JarState::waking:

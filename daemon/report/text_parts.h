@@ -24,9 +24,7 @@ std::string figure(const std::optional<Amount<Tag>>& amount, int decimals) {
 [[nodiscard]] std::string paragraph(std::string_view text, int indent, int width,
                                     std::string_view lead = "");
 
-// "settling", or "not judged".
-[[nodiscard]] std::string_view state_words(const JarVerdict& verdict);
-[[nodiscard]] Paint state_paint(const JarVerdict& verdict);
+[[nodiscard]] Paint state_paint(rules::culture::State state);
 [[nodiscard]] Paint urgency_paint(const rules::Alert& alert);
 
 // One alert as a block of lines; remedies and reason only with `whole`.

@@ -10,7 +10,7 @@
 #include "daemon/history/store.h"
 #include "daemon/ledger/exposure.h"
 #include "daemon/ledger/ledger.h"
-#include "daemon/report/verdict.h"
+#include "rules/culture/verdict.h"
 #include "rules/watch/watch.h"
 #include "sensors/reading.h"
 
@@ -39,9 +39,9 @@ struct JarView {
   Instant closed;
   std::optional<Instant> retired_at;
   Instant as_of;
-  JarVerdict verdict;
-  AirFigures air;  // of its place, now
-  // Of the time that the verdict looked at; nullopt: none has passed yet.
+  rules::culture::Verdict verdict;  // as of as_of
+  AirFigures air;                   // of its place, now
+  // Of the time since it was closed; nullopt: none has passed yet.
   std::optional<double> coverage_percent;
   std::vector<std::uint64_t> alerts;  // open ones that list it
 };
@@ -97,14 +97,22 @@ struct ExposureRange {  // [from, to)
   friend bool operator==(const ExposureRange&, const ExposureRange&) = default;
 };
 
+// The jar's own figures at one moment of its life, for curves.
+struct LifePoint {
+  Instant at;
+  std::optional<rules::culture::Ensemble> surface_activity, wake_progress_percent;
+  std::optional<Celsius> temperature;  // of the contents
+};
+
 struct JarHistoryView {
-  JarView jar;
+  JarView jar;              // as of summary.to
   NewJar made;              // what was told when it was registered
   std::vector<Stay> stays;  // that touch [from, to)
   ExposureSummary summary;  // of [from, to)
   std::vector<ExposureRow> exposure;
   std::vector<ExposureRange> weeks;   // 7 days each from `from` on, the last one cut at `to`
   std::vector<ExposureRange> slices;  // equal parts of [from, to), for the little curves
+  std::vector<LifePoint> life;        // equally spaced over [from, to]
   std::vector<AlertView> alerts;      // that concerned it and touch [from, to]
   std::vector<JournalEntry> journal;  // entries about it, all of them
 };

@@ -343,7 +343,7 @@ void Watch::Core::apply(const JarPlacedInput& input) {
   // A move told late counts for rules from at most `late` before the newest reading there.
   const auto newest = airs_[air].timeline.newest();
   const Instant from = newest ? std::max(input.at, *newest - settings_.late) : input.at;
-  const std::size_t jar = register_.place(input.jar, input.place, from);
+  const std::size_t jar = register_.place(input.jar, input.place, from, std::min(input.at, from));
   if (jar == jars_.size()) jars_.emplace_back();
   const JarRecord& record = register_.at(jar);
   if (jars_[jar].instances.empty()) add_jar_instances(jar);

@@ -163,7 +163,8 @@ class Watch::Core {
   void settle_track(std::size_t jar);
   void give_up_waiting(std::size_t jar);
   [[nodiscard]] Instant gives_up_at(std::size_t jar, Instant t) const;
-  void outdate_track(std::size_t jar);
+  void outdate_track(std::size_t jar, Instant from);
+  [[nodiscard]] OutdatedJar outdated_jar(std::size_t jar) const;
   void outdate_jars_in(std::size_t air, Instant at);
   void step_jar_rules(std::size_t jar, Instant from);
   [[nodiscard]] Instant settled_horizon(std::size_t jar) const;

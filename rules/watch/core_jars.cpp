@@ -20,17 +20,21 @@ constexpr Duration kHeadspaceEvery = std::chrono::hours(1);
 
 JarAir Watch::Core::air_of_jar(std::size_t jar) const {
   return [this, jar](Instant t) {
-    Instant until = kNever;
-    const std::size_t air = jar_air_at(jar, t, until);
-    AirTimeline::Held held = airs_[air].timeline.held_at(t);
-    held.until = std::min(held.until, until);
+    const auto& stays = register_.at(jar).stays;
+    std::size_t next = 0;
+    while (next < stays.size() && stays[next].told <= t) ++next;
+    AirTimeline& timeline = airs_[next == 0 ? 0 : jars_[jar].airs[next - 1]].timeline;
+    AirTimeline::Held held = timeline.held_at(t);
+    if (next < stays.size()) held.until = std::min(held.until, stays[next].told);
     return held;
   };
 }
 
 Signal Watch::Core::model_signal(std::size_t jar, RuleQuantity quantity, Instant t) const {
   const Jar& own = jars_[jar];
-  if (!own.track) return {std::numeric_limits<double>::quiet_NaN(), false, {}, kNever};
+  // An outdated model may be wrong in any direction: nobody is woken or calmed by it.
+  if (!own.track || own.track->outdated())
+    return {std::numeric_limits<double>::quiet_NaN(), false, {}, kNever};
   return own.track->signal(quantity, t, air_of_jar(jar));
 }
 
@@ -41,12 +45,17 @@ std::optional<culture::JarModel> Watch::Core::jar_model(std::string_view id) con
   return track.model_at(std::max(now_.value_or(track.base()), track.base()), air_of_jar(*jar));
 }
 
+OutdatedJar Watch::Core::outdated_jar(std::size_t jar) const {
+  const JarTrack& track = *jars_[jar].track;
+  return {register_.at(jar).id, track.revision(), track.outdated_until(), track.outdated_from()};
+}
+
 std::vector<OutdatedJar> Watch::Core::outdated_jars() const {
   std::vector<OutdatedJar> outdated;
   for (std::size_t jar = 0; jar < jars_.size(); ++jar) {
     const auto& track = jars_[jar].track;
     if (!track || !track->outdated()) continue;
-    outdated.push_back({register_.at(jar).id, track->revision(), track->base()});
+    outdated.push_back(outdated_jar(jar));
   }
   return outdated;
 }
@@ -55,7 +64,7 @@ std::vector<JarModelBytes> Watch::Core::take_jar_models() {
   std::vector<JarModelBytes> models;
   for (const std::size_t jar : models_changed_) {
     const auto& track = jars_[jar].track;
-    if (!track) continue;
+    if (!track || track->outdated()) continue;
     models.push_back({register_.at(jar).id, track->base(), track->base_model().snapshot()});
   }
   models_changed_.clear();
@@ -79,7 +88,7 @@ void Watch::Core::apply(const JarClosedInput& input) {
     air_is_forgotten =
         air_is_forgotten || (newest && input.recipe.closed < *newest - settings_.late);
   }
-  if (corrects || air_is_forgotten) outdate_track(*jar);
+  if (corrects || air_is_forgotten) outdate_track(*jar, input.recipe.closed);
   settle_track(*jar);
   step_jar_rules(*jar, input.recipe.closed);
   if (now_) look_at_jar(*jar);
@@ -97,7 +106,7 @@ void Watch::Core::apply(const JarObservedInput& input) {
 
 void Watch::Core::apply(const JarOutdatedInput& input) {
   const auto jar = register_.find(input.jar);
-  if (jar) outdate_track(*jar);
+  if (jar) outdate_track(*jar, input.from);
 }
 
 void Watch::Core::apply(const JarModelInput& input) {
@@ -107,7 +116,9 @@ void Watch::Core::apply(const JarModelInput& input) {
   if (!track.outdated() || track.revision() != input.revision) return;
   // A model that does not fit (the profile was changed meanwhile) stays outdated under a new
   // revision, and is worked out once more.
-  if (!track.replace(input.revision, input.model)) return outdate_track(*jar);
+  if (!track.replace(input.revision, input.model)) {
+    return outdate_track(*jar, track.outdated_from());
+  }
   models_changed_.insert(*jar);
   settle_track(*jar);
   step_jar_rules(*jar, track.base());
@@ -117,7 +128,7 @@ void Watch::Core::tell_track(std::size_t jar, const JarTold& told) {
   if (!jars_[jar].track) return;
   JarTrack& track = *jars_[jar].track;
   touched_jars_.insert(jar);
-  if (!track.tell(told)) return outdate_track(jar);
+  if (!track.tell(told)) return outdate_track(jar, told.at);
   step_jar_rules(jar, told.at);
 }
 
@@ -152,10 +163,10 @@ Instant Watch::Core::settled_horizon(std::size_t jar) const {
   const Instant given_up = *now_ - kBacklog;
   Instant horizon = kAlways;
   for (std::size_t i = 0; i < stays.size(); ++i) {
-    const Instant end = i + 1 < stays.size() ? stays[i + 1].from : kNever;
+    const Instant end = i + 1 < stays.size() ? stays[i + 1].told : kNever;
     const auto newest = airs_[jars_[jar].airs[i]].timeline.newest();
     const Instant known = newest ? *newest - settings_.late : kAlways;
-    horizon = std::max(stays[i].from, known);
+    horizon = std::max(stays[i].told, known);
     if (known < end) break;
     horizon = end;
   }
@@ -186,9 +197,11 @@ void Watch::Core::give_up_waiting(std::size_t jar) {
   }
 }
 
-void Watch::Core::outdate_track(std::size_t jar) {
+void Watch::Core::outdate_track(std::size_t jar, Instant from) {
   if (!jars_[jar].track) return;
-  jars_[jar].track->outdate();
+  JarTrack& track = *jars_[jar].track;
+  track.outdate(from, now_ ? settled_horizon(jar) : track.base());
+  effects_.outdated.push_back(outdated_jar(jar));
   touched_jars_.insert(jar);
 }
 
@@ -197,7 +210,7 @@ void Watch::Core::outdate_track(std::size_t jar) {
 void Watch::Core::outdate_jars_in(std::size_t air, Instant at) {
   for (const std::size_t jar : airs_[air].jars) {
     const auto stay = stay_index(jar, at);
-    if (stay && jars_[jar].airs[*stay] == air) outdate_track(jar);
+    if (stay && jars_[jar].airs[*stay] == air) outdate_track(jar, at);
   }
 }
 

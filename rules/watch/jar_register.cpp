@@ -28,7 +28,8 @@ std::optional<Instant> JarRecord::next_change(Instant t) const {
   return next;
 }
 
-std::size_t JarRegister::place(std::string_view jar, std::string_view place, Instant from) {
+std::size_t JarRegister::place(std::string_view jar, std::string_view place, Instant from,
+                               Instant told) {
   const auto known = index_.find(jar);
   std::size_t index = known == index_.end() ? jars_.size() : known->second;
   if (known == index_.end()) {
@@ -44,8 +45,9 @@ std::size_t JarRegister::place(std::string_view jar, std::string_view place, Ins
                                      [](const JarStay& stay, Instant t) { return stay.from < t; });
   if (next != stays.end() && next->from == from) {
     next->place = place;
+    next->told = told;
   } else {
-    stays.insert(next, {from, std::string(place)});
+    stays.insert(next, {from, std::string(place), told});
   }
   return index;
 }

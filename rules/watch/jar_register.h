@@ -14,8 +14,9 @@
 namespace torpor::rules {
 
 struct JarStay {
-  Instant from;  // to the next stay's from
+  Instant from;  // to the next stay's from, as rules see it
   std::string place;
+  Instant told;  // when it was said to begin: `from`, or earlier than rules look back
   friend bool operator==(const JarStay&, const JarStay&) = default;
 };
 
@@ -37,7 +38,7 @@ class JarRegister {
  public:
   // The jar stands at `place` from `from` until its next known move. A retired jar begins anew.
   // Answers its index.
-  std::size_t place(std::string_view jar, std::string_view place, Instant from);
+  std::size_t place(std::string_view jar, std::string_view place, Instant from, Instant told);
   [[nodiscard]] std::optional<std::size_t> find(std::string_view jar) const;
   [[nodiscard]] const JarRecord& at(std::size_t index) const { return jars_[index]; }
   [[nodiscard]] JarRecord& at(std::size_t index) { return jars_[index]; }

@@ -51,16 +51,21 @@ JarTrack::JarTrack(std::shared_ptr<const culture::Profile> profile,
     : profile_(std::move(profile)), recipe_(recipe), base_(profile_, recipe), head_(base_) {}
 
 bool JarTrack::tell(const JarTold& told) {
-  if (told.at <= base_.at() && told.at > recipe_.closed) {
-    outdate();
-    return false;
-  }
+  const Instant fixed = outdated_ ? std::max(base_.at(), outdated_until_) : base_.at();
+  if (told.at <= fixed && told.at > recipe_.closed) return false;
   JarTold kept = told;
   // What was told of the time before it was closed belongs to the closing.
   kept.at = std::max(told.at, base_.at() + Duration(1));
   told_.insert(after(told_, kept.at), kept);
   take_back(kept.at);
   return true;
+}
+
+void JarTrack::outdate(Instant from, Instant until) {
+  outdated_from_ = outdated_ ? std::min(outdated_from_, from) : from;
+  outdated_until_ = std::max(look_before(until), base_.at());
+  outdated_ = true;
+  ++revision_;
 }
 
 bool JarTrack::air_changed(Instant from) {
@@ -167,7 +172,7 @@ tl::expected<void, std::string> JarTrack::replace(std::uint64_t revision, std::s
 
 JarTrack::Saved JarTrack::save(const JarAir& air) {
   bring_looks_to(base_.at(), air);
-  return {told_, looks_.front(), revision_, outdated_};
+  return {told_, looks_.front(), revision_, outdated_, outdated_from_, outdated_until_};
 }
 
 tl::expected<void, std::string> JarTrack::restore(Saved saved, std::string_view model) {
@@ -180,6 +185,8 @@ tl::expected<void, std::string> JarTrack::restore(Saved saved, std::string_view 
   told_ = std::move(saved.told);
   revision_ = saved.revision;
   outdated_ = saved.outdated;
+  outdated_from_ = saved.outdated_from;
+  outdated_until_ = saved.outdated_until;
   return {};
 }
 

@@ -36,7 +36,7 @@ class JarTrack {
 
   JarTrack(std::shared_ptr<const culture::Profile> profile, const culture::JarRecipe& recipe);
 
-  // False: it is of a time before the base; the track is outdated.
+  // False: it is of a time that cannot be taken back: outdate() the track.
   bool tell(const JarTold& told);
   // The air from `from` on is other than it was thought to be. True: some look was taken back.
   bool air_changed(Instant from);
@@ -53,10 +53,11 @@ class JarTrack {
 
   // ---- working it out anew ----------------------------------------------------------------------
   // Each call takes a new revision; only a model of the newest one is taken.
-  void outdate() {
-    outdated_ = true;
-    ++revision_;
-  }
+  // `from`: the earliest thing concerned; `until`: how far the new model is to reach, a look's time
+  // up to which nothing is expected to change.
+  void outdate(Instant from, Instant until);
+  [[nodiscard]] Instant outdated_from() const { return outdated_from_; }
+  [[nodiscard]] Instant outdated_until() const { return outdated_until_; }
   [[nodiscard]] bool outdated() const { return outdated_; }
   [[nodiscard]] std::uint64_t revision() const { return revision_; }
   // Error, and nothing changes: not this jar's, or damaged.
@@ -69,15 +70,13 @@ class JarTrack {
     JarFigures look;            // at the base
     std::uint64_t revision = 0;
     bool outdated = false;
+    Instant outdated_from{}, outdated_until{};
   };
   [[nodiscard]] Saved save(const JarAir& air);
   // `model` is the base's snapshot().
   [[nodiscard]] tl::expected<void, std::string> restore(Saved saved, std::string_view model);
-  // Outdated, as it was closed.
-  void begin_anew(std::uint64_t revision) {
-    revision_ = revision;
-    outdate();
-  }
+  // As it was closed, and past every model that was asked for before.
+  void begin_anew(std::uint64_t revision) { revision_ = revision; }
   [[nodiscard]] const culture::JarRecipe& recipe() const { return recipe_; }
 
  private:
@@ -94,6 +93,7 @@ class JarTrack {
   std::vector<JarTold> told_;     // after the base, by time
   std::uint64_t revision_ = 0;
   bool outdated_ = false;
+  Instant outdated_from_{}, outdated_until_{};
 };
 
 }  // namespace torpor::rules

@@ -6,8 +6,8 @@
 //     "sensors":   [[id, first_known|null, [[ms, quantity]...], [reading...], [reading...]]...]
 //     "airs":      [[[sensor id...], newest|null, [[ms, position, quantity, value]...],
 //                    [[window, steps]...]]...]
-//     "jars":      [[id, [[ms, place]...], retired_at|null, retired,
-//                    [stage, recipe, [told...], revision, outdated, headspace_at,
+//     "jars":      [[id, [[ms, place, told ms]...], retired_at|null, retired,
+//                    [stage, recipe, [told...], revision, [outdated, from, until], headspace_at,
 //                     [ms, [value...], open_since|null, forecast_at, temperature]]|null]...]
 //     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
 //                    [[from, met, met_since, [since, banked...]]...]]...]
@@ -159,7 +159,8 @@ void read_timeline(const json& j, AirTimeline& timeline) {
 
 json to_json(const JarRecord& jar) {
   json stays = json::array();
-  for (const JarStay& stay : jar.stays) stays.push_back({unix_ms(stay.from), stay.place});
+  for (const JarStay& stay : jar.stays)
+    stays.push_back({unix_ms(stay.from), stay.place, unix_ms(stay.told)});
   return {jar.id, stays, to_json(jar.retired_at), jar.retired};
 }
 
@@ -167,7 +168,9 @@ JarRecord jar_from(const json& j) {
   JarRecord jar;
   jar.id = j.at(0).get<std::string>();
   for (const json& stay : j.at(1)) {
-    jar.stays.push_back({instant_from(stay.at(0)), stay.at(1).get<std::string>()});
+    const Instant from = instant_from(stay.at(0));
+    const Instant told = stay.size() > 2 ? instant_from(stay.at(2)) : from;
+    jar.stays.push_back({from, stay.at(1).get<std::string>(), told});
   }
   if (jar.stays.empty()) throw std::out_of_range("stays");
   jar.retired_at = maybe_instant(j.at(2));
@@ -358,7 +361,7 @@ json Watch::Core::track_json(std::size_t jar) const {
           to_json(own.track->recipe()),
           told,
           saved.revision,
-          saved.outdated,
+          {saved.outdated, to_json(saved.outdated_from), to_json(saved.outdated_until)},
           to_json(own.headspace_at),
           {unix_ms(look.at), look.values, to_json(look.open_since), to_json(look.forecast_at),
            look.forecast_temperature}};
@@ -374,7 +377,9 @@ void Watch::Core::load_track(std::size_t jar, const json& j,
   JarTrack::Saved saved;
   for (const json& each : j.at(2)) saved.told.push_back(told_from_json(each));
   saved.revision = j.at(3).get<std::uint64_t>();
-  saved.outdated = j.at(4).get<bool>();
+  saved.outdated = j.at(4).at(0).get<bool>();
+  saved.outdated_from = instant_from(j.at(4).at(1));
+  saved.outdated_until = instant_from(j.at(4).at(2));
   const json& look = j.at(6);
   saved.look.at = instant_from(look.at(0));
   saved.look.values = look.at(1).get<decltype(saved.look.values)>();
@@ -388,7 +393,9 @@ void Watch::Core::load_track(std::size_t jar, const json& j,
   const bool restored =
       model != models.end() && own.track->restore(std::move(saved), model->model).has_value();
   // Another profile, or the model was lost.
-  if (!restored) own.track->begin_anew(revision);
+  if (restored) return;
+  own.track->begin_anew(revision);
+  outdate_track(jar, recipe.closed);
 }
 
 tl::expected<void, std::string> Watch::Core::restore(std::string_view bytes,

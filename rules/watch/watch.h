@@ -88,6 +88,7 @@ struct JarObservedInput {
 // told any more and is worked out anew.
 struct JarOutdatedInput {
   std::string jar;
+  Instant from{};  // of the earliest thing concerned; the default: of everything
 };
 // A jar's model as it was worked out anew from the history: a snapshot() of it at
 // OutdatedJar::until. Of an older revision it is passed over.
@@ -181,10 +182,20 @@ struct Notice {
   friend bool operator==(const Notice&, const Notice&) = default;
 };
 
+// A jar whose model does not follow from what was told and read: something older than it could take
+// back became known. To be worked out anew up to `until`.
+struct OutdatedJar {
+  std::string jar;
+  std::uint64_t revision = 0;
+  Instant until;
+  Instant from;  // nothing stored of its model at or after this is of use
+};
+
 struct Effects {
   std::vector<AlertChange> changes;
   std::vector<Notice> notices;
-  std::vector<Subject> touched;  // places, jars and sensors whose shown state may have changed
+  std::vector<OutdatedJar> outdated;  // jars whose model has to be worked out anew
+  std::vector<Subject> touched;       // places, jars and sensors whose shown state may have changed
 };
 
 // A jar's model in bytes, as it will never be taken back.
@@ -193,14 +204,6 @@ struct JarModelBytes {
   Instant at;
   std::string model;
 };
-// A jar whose model does not follow from what was told and read: something older than it could take
-// back became known. To be worked out anew up to `until`.
-struct OutdatedJar {
-  std::string jar;
-  std::uint64_t revision = 0;
-  Instant until;
-};
-
 class Watch {
  public:
   explicit Watch(WatchSettings settings);

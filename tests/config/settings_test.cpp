@@ -165,7 +165,7 @@ TEST_CASE("faulty settings") {
        "2:29: rulebooks #4: found a mapping; expected `built-in` or the name of a file\n"},
       {"storeroom: c\nweather: fine\n",
        "2:1: `weather` is not a key here; known: storeroom, zone, clock, history, broker, web, "
-       "quiet_hours, places, sensors, rulebooks\n"},
+       "quiet_hours, places, sensors, rulebooks, cultures\n"},
       {"[a, b]\n", "1:1: found a list; expected settings such as `storeroom: cellar`\n"},
       {"storeroom: c\nzone: &z UTC\n",
        "2:7: anchors (&name) are not read here; write the value out where it is used\n"},

@@ -1,10 +1,12 @@
 // What can be wrong with what comes in: each gets its clear message and a counter, and nothing else
 // is disturbed.
 #include <doctest/doctest.h>
+#include <fmt/core.h>
 #include <sqlite3.h>
 
 #include <csignal>
 
+#include "daemon/history/store.h"
 #include "tests/system/room.h"
 
 using namespace torpor;
@@ -105,7 +107,7 @@ TEST_CASE("a history of a newer version is refused, whole and unharmed") {
   CHECK(ending->code == 1);
   CHECK(room.service_says("99"));
   CHECK(room.torpor({"jars"}).code == 1);
-  in_history(fmt::format("PRAGMA user_version = {};", kSchemaVersion).c_str());
+  in_history(fmt::format("PRAGMA user_version = {};", daemon::kSchemaVersion).c_str());
   room.start();  // nothing was changed in it
 }
 

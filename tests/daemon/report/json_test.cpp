@@ -23,14 +23,19 @@ std::set<std::string> keys(const json& tree) {
 TEST_CASE("a jar's retained state is one line of JSON") {
   CHECK(
       jar_json(sample_jar()) ==
-      R"({"jar":"B-07","state":null,"reasons":["Not judged."],"as_of":"2026-03-02T17:30:00Z",)"
+      R"({"jar":"B-07","state":"dormant","reasons":["It sleeps."],"as_of":"2026-03-02T17:30:00Z",)"
       R"("stage":"IMO-2","place":"cellar/shelf-2","closed":"2026-01-01T23:00:00Z","retired":null,)"
       R"("temperature_degC":18.25,"humidity_percent":61.4,"dew_point_degC":10.72,)"
       R"("vapour_pressure_Pa":1286.4,"absolute_humidity_g_m3":9.57,"temperature_sensor":"s2",)"
       R"("humidity_sensor":"s2","measured":"2026-03-02T17:29:30Z","coverage_percent":98.25,)"
-      R"("highest_jar_temperature_degC":null,"inner_dew_h":null,"water_gained_g":null,)"
-      R"("water_buffer_g":null,"surface_water_activity":null,"body_water_activity":null,)"
-      R"("wake_progress_percent":null,"slow_work_percent":null,"time_to_wake_h":null,)"
+      R"("highest_jar_temperature_degC":27.5,"inner_dew_h":2.0,)"
+      R"("water_gained_g":{"cautious":3.25,"likely":1.5,"hopeful":0.5},)"
+      R"("water_buffer_g":{"cautious":8.0,"likely":13.0,"hopeful":20.0},)"
+      R"("surface_water_activity":{"cautious":0.861,"likely":0.842,"hopeful":0.828},)"
+      R"("body_water_activity":{"cautious":0.851,"likely":0.832,"hopeful":0.82},)"
+      R"("wake_progress_percent":{"cautious":12.0,"likely":4.0,"hopeful":0.0},)"
+      R"("slow_work_percent":{"cautious":30.0,"likely":18.0,"hopeful":9.0},)"
+      R"("time_to_wake_h":{"cautious":960.0,"likely":1920.0,"hopeful":{"beyond_h":4320}},)"
       R"("alerts":[12]})");
 }
 
@@ -57,14 +62,16 @@ TEST_CASE("what nobody knows is null, not zero and not absent") {
   jar.place.clear();
   jar.stage.clear();
   jar.air = {};
+  jar.verdict = {};
   const json tree = json::parse(jar_json(jar));
   for (const char* key : {"place", "stage", "temperature_degC", "humidity_percent",
-                          "dew_point_degC", "temperature_sensor", "measured", "time_to_wake_h"}) {
+                          "dew_point_degC", "temperature_sensor", "measured", "time_to_wake_h",
+                          "surface_water_activity", "water_buffer_g"}) {
     CAPTURE(key);
     REQUIRE(tree.contains(key));
     CHECK(tree[key].is_null());
   }
-  jar.verdict.state = JarState::settling;
+  jar.verdict.state = rules::culture::State::settling;
   CHECK(json::parse(jar_json(jar))["state"] == "settling");
 }
 

@@ -21,6 +21,24 @@ inline AirFigures sample_air() {
   return air;
 }
 
+inline rules::culture::Verdict sample_verdict() {
+  using rules::culture::Ensemble;
+  using Kind = rules::culture::WakeTime::Kind;
+  rules::culture::Verdict verdict;
+  verdict.state = rules::culture::State::dormant;
+  verdict.reasons = {"It sleeps."};
+  verdict.figures.highest_temperature = Celsius(27.5);
+  verdict.figures.inner_dew_h = 2.0;
+  verdict.figures.water_gained_g = Ensemble{3.25, 1.5, 0.5};
+  verdict.figures.water_buffer_g = Ensemble{8.0, 13.0, 20.0};
+  verdict.figures.surface_activity = Ensemble{0.861, 0.842, 0.828};
+  verdict.figures.body_activity = Ensemble{0.851, 0.832, 0.82};
+  verdict.figures.wake_progress_percent = Ensemble{12.0, 4.0, 0.0};
+  verdict.figures.slow_work_percent = Ensemble{30.0, 18.0, 9.0};
+  verdict.time_to_wake = {{{Kind::within, 960.0}, {Kind::within, 1920.0}, {Kind::beyond, 4320.0}}};
+  return verdict;
+}
+
 inline JarView sample_jar() {
   JarView view;
   view.jar = "B-07";
@@ -28,7 +46,7 @@ inline JarView sample_jar() {
   view.place = "cellar/shelf-2";
   view.closed = at("2026-01-01T23:00:00Z");
   view.as_of = at("2026-03-02T17:30:00Z");
-  view.verdict = {std::nullopt, {"Not judged."}};
+  view.verdict = sample_verdict();
   view.air = sample_air();
   view.coverage_percent = 98.25;
   view.alerts = {12};

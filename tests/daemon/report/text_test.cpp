@@ -34,7 +34,8 @@ TEST_CASE("the heading says how long nothing has come in") {
 TEST_CASE("jars are one line each") {
   JarView settling = sample_jar();
   settling.jar = "X-9";
-  settling.verdict.state = JarState::settling;
+  settling.verdict = {};
+  settling.verdict.state = rules::culture::State::settling;
   settling.air = {};
   settling.alerts.clear();
   settling.stage.clear();
@@ -42,12 +43,9 @@ TEST_CASE("jars are one line each") {
   const JarView views[] = {sample_jar(), settling};
   CHECK(jars_text(views, context()) ==
         kHeading +
-            "JAR   STATE       TO WAKE  PLACE             °C   %  COVERED  ALERTS  STAGE\n"
-            "B-07  not judged  -        cellar/shelf-2  18.2  61     98 %  12      IMO-2\n"
-            "X-9   settling    -        cellar/shelf-2     -   -     74 %  -       -\n"
-            "\n"
-            "not judged: this version has no model of the jar itself. It is no sign of sleep.\n");
-  CHECK(jars_text(std::span(views).last(1), context()).find("not judged") == std::string::npos);
+            "JAR   STATE     TO WAKE   PLACE             °C   %  COVERED  ALERTS  STAGE\n"
+            "B-07  dormant   5+ weeks  cellar/shelf-2  18.2  61     98 %  12      IMO-2\n"
+            "X-9   settling  -         cellar/shelf-2     -   -     74 %  -       -\n");
 }
 
 TEST_CASE("the longest jar id and a long place still fit 80 columns") {
@@ -56,7 +54,9 @@ TEST_CASE("the longest jar id and a long place still fit 80 columns") {
   view.place = "north-cellar/old-vault/rack-3/shelf-12";
   const JarView views[] = {view};
   const std::string text = jars_text(views, context());
-  CHECK(text.find("a-long-jar-id-of-~") != std::string::npos);
+  CHECK(text.find("a-long-jar-id-") != std::string::npos);
+  CHECK(text.find(view.jar) == std::string::npos);  // shortened, and marked so
+  CHECK(text.find("~") != std::string::npos);
   std::size_t begin = 0;
   for (std::size_t end; (end = text.find('\n', begin)) != std::string::npos; begin = end + 1) {
     CHECK(end - begin <= 81);  // the degree sign has two bytes
@@ -140,8 +140,19 @@ TEST_CASE("one jar's page says what it is, where it stood, its air, alerts and j
   origin    beech hollow, north slope
   air now   18.2 °C, 61 %, dew point 10.7 °C (s2)
 
-State: not judged
-  - Not judged.
+State: dormant
+  - It sleeps.
+
+What that did to the jar (estimates)
+  activity on top 0.842 (0.828 to 0.861)
+  in the body     0.832 (0.820 to 0.851)
+  water taken up  1.5 g (0.5 to 3.2)
+  can still take  13 g (8 to 20)
+  wake progress   4 % (0 to 12)
+  slow work       18 % (9 to 30)
+  wakes           in about 3 months (range 6 weeks to not in sight)
+  warmest inside  27.5 °C
+  dew inside      2 h on the lid or glass above it
 
 Where it stood
   2026-01-02 00:00  2026-02-10 09:00  cellar/shelf-1
@@ -172,6 +183,33 @@ Cautions
   - Coloured or black growth, or a rotten smell: do not use any of it and do not
     scrape.
 )");
+}
+
+TEST_CASE("the time to wake fits its column, whatever it is") {
+  using rules::culture::State;
+  using Kind = rules::culture::WakeTime::Kind;
+  const auto cell = [](std::array<rules::culture::WakeTime, 3> times, State state) {
+    JarView view = sample_jar();
+    view.verdict.state = state;
+    view.verdict.time_to_wake = times;
+    const JarView views[] = {view};
+    const std::string text = jars_text(views, context());
+    const std::size_t row = text.find("B-07");
+    const std::size_t from = text.find_first_not_of(' ', text.find(' ', row + 6));
+    return text.substr(from, text.find("  ", from) - from);
+  };
+  CHECK(cell({{{Kind::within, 30.0}, {Kind::within, 50.0}, {Kind::within, 100.0}}},
+             State::dormant) == "1-5 d");
+  CHECK(cell({{{Kind::within, 21.0 * 24}, {Kind::within, 900.0}, {Kind::within, 49.5 * 24}}},
+             State::dormant) == "3-8 weeks");
+  CHECK(cell({{{Kind::within, 20.9 * 24}, {Kind::within, 900.0}, {Kind::beyond, 4320.0}}},
+             State::dormant) == "20+ d");
+  CHECK(cell({{{Kind::beyond, 4320.0}, {Kind::beyond, 4320.0}, {Kind::beyond, 4320.0}}},
+             State::dormant) == "not in sight");
+  CHECK(cell({{{Kind::due, 0.0}, {Kind::due, 0.0}, {Kind::due, 0.0}}}, State::due) == "due");
+  CHECK(cell({{{Kind::unknown, 0.0}, {Kind::unknown, 0.0}, {Kind::unknown, 0.0}}},
+             State::unwatched) == "-");
+  CHECK(cell({{{Kind::due, 0.0}, {Kind::due, 0.0}, {Kind::due, 0.0}}}, State::awake) == "-");
 }
 
 TEST_CASE("a jar of which no time has passed has no coverage") {

@@ -1,0 +1,46 @@
+// A jar's model carried through what the history holds of it: the air it stood in, what was told of
+// it and what the probes on it read. What a report shows of the past, and what the service takes
+// over when a late entry has made its own model wrong, are both worked out here.
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <span>
+#include <vector>
+
+#include "daemon/history/store.h"
+#include "daemon/ledger/ledger.h"
+#include "rules/culture/jar_model.h"
+#include "rules/watch/jar_told.h"
+
+namespace torpor::daemon {
+
+class JarLife {
+ public:
+  // All outlive it.
+  JarLife(const Jar& jar, const Reader& history, std::span<const rules::PlaceSpec> places,
+          std::span<const Placement> placements,
+          std::shared_ptr<const rules::culture::Profile> profile);
+
+  // The model at `until` (when it was closed, if that is later; when it was retired, if that is
+  // earlier), from the newest stored state that leads there.
+  [[nodiscard]] rules::culture::JarModel at(Instant until) const;
+
+  // The same, seen on the way: at `from`, then every `every`, and at `to`. from <= to, every > 0.
+  using See = std::function<void(const rules::culture::JarModel&)>;
+  rules::culture::JarModel walk(Instant from, Instant to, Duration every, const See& see) const;
+
+ private:
+  [[nodiscard]] rules::culture::JarModel start(Instant until) const;
+  [[nodiscard]] std::vector<rules::JarTold> told(Instant after, Instant until) const;
+  void add_probes(std::vector<rules::JarTold>& told, Instant after, Instant until) const;
+  void carry(rules::culture::JarModel& model, Instant until) const;
+
+  const Jar& jar_;
+  const Reader& history_;
+  std::span<const rules::PlaceSpec> places_;
+  std::span<const Placement> placements_;
+  std::shared_ptr<const rules::culture::Profile> profile_;
+};
+
+}  // namespace torpor::daemon

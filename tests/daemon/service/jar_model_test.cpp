@@ -1,0 +1,136 @@
+// The jars' models through the storeroom: what the engine holds, what is stored, and what a reader
+// works out from the history must be the same jar, also after a late entry and a restart.
+#include <doctest/doctest.h>
+
+#include "daemon/ledger/jar_life.h"
+#include "daemon/report/gather.h"
+#include "tests/daemon/service/test_room.h"
+#include "tests/daemon/temp_folder.h"
+
+namespace torpor::tests {
+namespace {
+
+using namespace daemon;
+using rules::culture::Figures;
+
+const char kDampJar[] =
+    "new jar F-01 in cellar/shelf-1 stage IMO-2 rice 1200 g raw 560 g sugar 1250 g "
+    "vessel glass 3.8 l mouth 11 cm closed 2025-07-14T02:00";
+
+void damp_air(Storeroom& room, int from, int to) {
+  for (int minute = from; minute < to; minute += 2) {
+    feed(room, reading("s1", minutes(minute), 24.0 + (minute / 60) % 4, 80.0 + (minute / 90) % 5));
+  }
+}
+
+// Everything the worker thread of the service would do.
+int work_out_all(Storeroom& room) {
+  int worked_out = 0;
+  REQUIRE(room.commit());
+  while (const auto next = room.next_recomputation()) {
+    auto record = work_out(*next);
+    REQUIRE(record);
+    feed(room, *record);
+    REQUIRE(room.commit());
+    REQUIRE(++worked_out < 10);
+  }
+  return worked_out;
+}
+
+Figures read_back(const StoreroomSettings& settings) {
+  const auto reader = Reader::open(settings.history, settings.spool);
+  REQUIRE(reader);
+  const auto ledger = ledger_of(**reader);
+  REQUIRE(ledger);
+  const auto gathering =
+      Gathering::of(settings.settings, **reader, *ledger, shown_now(**reader, kStart));
+  REQUIRE(gathering);
+  return gathering->jar(*ledger->find("F-01")).verdict.figures;
+}
+
+// Stepped from its closing, without any stored state.
+Figures from_the_start(const StoreroomSettings& settings, Instant until) {
+  const auto reader = Reader::open(settings.history, settings.spool);
+  REQUIRE(reader);
+  const auto ledger = ledger_of(**reader);
+  REQUIRE(ledger);
+  const Jar& jar = *ledger->find("F-01");
+  const rules::Layout layout = settings.settings.layout();
+  const auto placements = (*reader)->placements();
+  rules::culture::JarModel model(settings.settings.cultures.for_stage("IMO-2"), jar.recipe());
+  (void)walk_exposure(jar, model.at(), until, **reader, layout.places, placements,
+                      [&](const ExposureStep& step) {
+                        rules::SpokenAir spoken;
+                        spoken.temperature = step.temperature;
+                        spoken.humidity = step.humidity;
+                        spoken.humid_temperature = step.humid_temperature;
+                        model.step(rules::model_air(spoken), step.to);
+                      });
+  return model.figures();
+}
+
+void check_alike(const Figures& a, const Figures& b) {
+  CHECK(a.coverage_percent == doctest::Approx(b.coverage_percent));
+  REQUIRE(a.surface_activity);
+  REQUIRE(b.surface_activity);
+  CHECK(a.surface_activity->likely == doctest::Approx(b.surface_activity->likely));
+  CHECK(a.water_gained_g->likely == doctest::Approx(b.water_gained_g->likely));
+  CHECK(a.wake_progress_percent->cautious == doctest::Approx(b.wake_progress_percent->cautious));
+  CHECK(a.temperature->value() == doctest::Approx(b.temperature->value()));
+}
+
+TEST_CASE("what a reader works out from stored states is the jar stepped from its closing") {
+  TempFolder folder;
+  const StoreroomSettings settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  feed(*room, tell(kDampJar, minutes(0)));
+  for (int day = 0; day < 3; ++day) {
+    damp_air(*room, day * 1440, (day + 1) * 1440);
+    REQUIRE(room->commit());
+  }
+  CHECK(!room->next_recomputation());
+  const Figures shown = read_back(settings);
+  check_alike(shown, from_the_start(settings, minutes(3 * 1440 - 2)));
+  CHECK(shown.water_gained_g->likely != 0.0);
+  const auto reader = Reader::open(settings.history, settings.spool);
+  CHECK((*reader)->jar_models().size() == 1);
+  const auto checkpoint = (*reader)->jar_checkpoint_before("F-01", minutes(2 * 1440));
+  REQUIRE(checkpoint);
+  CHECK(checkpoint->at > minutes(1440 - 180));
+}
+
+TEST_CASE("a jar told of after its readings came gets its model from the history") {
+  TempFolder folder;
+  const StoreroomSettings settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  damp_air(*room, 0, 2 * 1440);
+  feed(*room, tell(kDampJar, minutes(2 * 1440)));
+  damp_air(*room, 2 * 1440, 2 * 1440 + 30);
+  CHECK(work_out_all(*room) == 1);
+  damp_air(*room, 2 * 1440 + 30, 2 * 1440 + 200);
+  REQUIRE(room->commit());
+  const Figures shown = read_back(settings);
+  CHECK(shown.coverage_percent > 95.0);
+  check_alike(shown, from_the_start(settings, minutes(2 * 1440 + 198)));
+}
+
+TEST_CASE("readings that come days late are worked into the jar, and a restart changes nothing") {
+  TempFolder folder;
+  const StoreroomSettings settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  feed(*room, tell(kDampJar, minutes(0)));
+  damp_air(*room, 0, 600);
+  damp_air(*room, 1500, 2 * 1440);
+  REQUIRE(room->commit());
+  damp_air(*room, 600, 1500);  // a card that was read out by hand
+  room.reset();
+  room = open_room(settings);
+  CHECK(work_out_all(*room) == 1);
+  damp_air(*room, 2 * 1440, 2 * 1440 + 120);
+  REQUIRE(room->commit());
+  CHECK(!room->next_recomputation());
+  check_alike(read_back(settings), from_the_start(settings, minutes(2 * 1440 + 118)));
+}
+
+}  // namespace
+}  // namespace torpor::tests

@@ -10,6 +10,7 @@ _torpor_options() {
     import) echo "--sensor --columns --zone --json" ;;
     export) echo "--sensor --from --to --csv --senml" ;;
     air) echo "--pressure --json" ;;
+    sugar) echo "--rice --raw --cooked --sugar --kind --temperature --json" ;;
     *) echo "--version" ;;
   esac
 }
@@ -21,7 +22,7 @@ _torpor_jar_ids() {
 
 _torpor() {
   local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} command= i
-  local commands="jars jar places sensors alerts tell import export backup air"
+  local commands="jars jar places sensors alerts tell import export backup air sugar"
   COMPREPLY=()
   for ((i = 1; i < COMP_CWORD; ++i)); do
     if [[ ${COMP_WORDS[i]} == --config ]]; then

@@ -54,13 +54,15 @@ now() { date +%s.%N; }
 rate() { awk -v n="$1" -v a="$2" -v b="$3" 'BEGIN { printf "%.0f", n / (b - a) }'; }
 count() { sqlite3 "$1" 'SELECT count(*) FROM r'; }
 
-# pipe DATABASE COUNT SETTINGS: every message one INSERT of topic, time and value.
-pipe() {
-  { echo "$3 CREATE TABLE IF NOT EXISTS r (topic TEXT, ts INTEGER, value REAL); CREATE INDEX IF NOT EXISTS i ON r (topic, ts);"
-    mosquitto_sub -p "$port" -q 1 -c -i "pipe-$1" -t room/s1 -C "$2" -W 20 2>/dev/null |
-      sed -u 's/.*"ts":\([0-9]*\),"t":\([0-9.-]*\).*/INSERT INTO r VALUES ('"'room\/s1'"', \1, \2);/'
-  } | sqlite3 "$1" > /dev/null
-}
+# pipe DATABASE COUNT SETTINGS: every message one INSERT of topic, time and value. A script of its own,
+# so that it can be killed as one process group.
+cat > pipe.sh <<EOF
+{ echo "\$3 CREATE TABLE IF NOT EXISTS r (topic TEXT, ts INTEGER, value REAL); CREATE INDEX IF NOT EXISTS i ON r (topic, ts);"
+  mosquitto_sub -p $port -q 1 -c -i "pipe-\$1" -t room/s1 -C "\$2" -W 20 2>/dev/null |
+    sed -u 's/.*"ts":\([0-9]*\),"t":\([0-9.-]*\).*/INSERT INTO r VALUES ("room\/s1", \1, \2);/'
+} | sqlite3 "\$1" > /dev/null
+EOF
+pipe() { sh pipe.sh "$@"; }
 make_session() { timeout 1 mosquitto_sub -p "$port" -q 1 -c -i "pipe-$1" -t room/s1 > /dev/null || true; }
 start_torpord() {
   "$build/daemon/torpord" --config torpor.yaml 2>> torpord.log &
@@ -113,13 +115,11 @@ awk -v a="$ours" -v b="$plain" -v c="$hurried" \
 make_session killed.sqlite3
 say "$many"
 settings="PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;"
-set -m
-pipe killed.sqlite3 "$many" "$settings" &
+setsid sh pipe.sh killed.sqlite3 "$many" "$settings" &
 group=$!
-sleep 1
-kill -9 "-$group" 2>/dev/null || true
+sleep 2
+kill -9 "-$group"
 wait "$group" 2>/dev/null || true
-set +m
 before=$(count killed.sqlite3)
 pipe killed.sqlite3 "$((many - before))" "$settings" || true
 echo "hurried pipe, killed once at $before of $many readings: $((many - $(count killed.sqlite3))) are missing"

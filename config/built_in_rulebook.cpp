@@ -56,6 +56,76 @@ rules:
     why: Above 85 % humidity a cover that breathes lets water in, and the sugar on top dissolves.
     remedies: [dry-air, renew-cover, look]
 
+  # ---- The jar itself, by its own model: estimates, each the likely one of three. They are looked
+  # at once an hour, so nothing shorter is asked for.
+
+  # A jar warmer than its room by a kelvin makes that warmth itself: it works, and makes gas.
+  self-heating:
+    concerns: jar
+    when: self-heating above 1 K lasting 3 h
+    until: self-heating below 0.5 K lasting 12 h
+    urgency: now
+    why: It is warmer inside than its air explains; it works, makes gas and is spoiled within days.
+    remedies: [ease-lid, look, use-first]
+
+  # What a keeper has seen, or two signs that agree.
+  awake:
+    concerns: jar
+    when: waking signs at least 2
+    until: waking signs below 2 lasting 1 h
+    urgency: today
+    why: The culture works; what works is spoiled within days unless it is used or fed with sugar.
+    remedies: [use-first, add-sugar, ease-lid]
+
+  # Half of the work up to the first sign you could find. At the rates of a warm room a week or two
+  # is left then; it falls back only while the jar rests.
+  waking:
+    concerns: jar
+    when: wake progress above 50 % lasting 6 h
+    until: wake progress below 35 % lasting 1 d
+    urgency: today
+    why: By reckoning it has done half of the work that a jar needs to wake.
+    remedies: [look, add-sugar, move]
+
+  # A month is time enough to carry a jar or to dry a room at leisure.
+  wakes-soon:
+    concerns: jar
+    when: time to wake below 30 d lasting 12 h
+    until: time to wake above 45 d lasting 1 d
+    urgency: this-week
+    why: Under the air of the last days it wakes within a month.
+    remedies: [move, add-sugar, use-first]
+
+  # Saturated sugar holds 0.85 or a little less. Above 0.87 the sugar on top is gone and moulds can
+  # work there; common yeasts follow from 0.88 on.
+  damp-topping:
+    concerns: jar
+    when: surface activity above 0.87 lasting 24 h
+    until: surface activity below 0.86 lasting 12 h
+    urgency: today
+    why: The sugar on top has taken up water from the air; the culture wakes from the top.
+    remedies: [dry-air, renew-cover, add-sugar]
+
+  # Missing from the start, or used up: all sugar dissolves and the syrup thins. Dissolved sugar
+  # alone is no reason to speak: what the enzymes of a resting jar make of its starch holds water as
+  # well. From 0.88 on common yeasts work; 20 g is what a guess at the rice's wetness is wrong by.
+  too-little-sugar:
+    concerns: jar
+    when: (sugar shortfall above 20 g and body activity above 0.87) lasting 1 d
+    until: (sugar shortfall below 5 g or body activity below 0.86) lasting 6 h
+    urgency: today
+    why: All its sugar dissolves and the syrup is too thin; it will not sleep long.
+    remedies: [add-sugar, look]
+
+  # Told open and not told covered. Flies and mould spores need no more than an hour.
+  left-open:
+    concerns: jar
+    when: time since opened above 1 h
+    until: time since opened below 1 h lasting 5 min
+    urgency: today
+    why: It was opened and not covered again, as far as anybody said.
+    remedies: [renew-cover]
+
   # Nobody watches the jars of a silent sensor. Radio gaps of an hour or two mend themselves; after
   # 3 hours there is still time, as even in air of 50 °C a jar needs 8 hours or more to come to
   # harm. It ends when the sensor has spoken regularly for 4 hours, so that a dying battery, or a

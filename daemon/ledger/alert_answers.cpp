@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "daemon/ledger/answer_text.h"
+#include "daemon/ledger/telling.h"
 
 namespace torpor::daemon {
 
@@ -77,6 +78,23 @@ tl::expected<Told, SentenceRefusal> told_seen(const SeenAlert& seen, const std::
   told.answer =
       fmt::format("seen{}: alert{} {}; {} not repeated", by_text(by), unseen.size() == 1 ? "" : "s",
                   listed(unseen, kMostAlertsListed), unseen.size() == 1 ? "it is" : "they are");
+  return told;
+}
+
+tl::expected<Told, SentenceRefusal> told_deferred(const DeferAlert& defer, const std::string& by,
+                                                  const std::vector<rules::Alert>& open,
+                                                  Instant now, const LocalTime& zone) {
+  const auto alert = std::find_if(open.begin(), open.end(), [&](const rules::Alert& each) {
+    return each.number == defer.alert;
+  });
+  if (alert == open.end()) return unknown_alert(defer.alert, open);
+  const Instant until = now + defer.lasting;
+  Told told;
+  told.inputs.push_back(rules::DeferInput{defer.alert, until, defer.because, by});
+  told.answer = fmt::format(
+      "alert {} is deferred{} until {}: {}; it is said again then if it "
+      "still stands",
+      named(*alert), by_text(by), when_text(until, now, zone), harmless(defer.because));
   return told;
 }
 

@@ -1,4 +1,4 @@
-// Answers about alerts: `seen` and `ask alerts`.
+// Answers about alerts: `seen`, `defer` and `ask alerts`.
 #pragma once
 
 #include <string>
@@ -15,6 +15,11 @@ namespace torpor::daemon {
 [[nodiscard]] tl::expected<Told, SentenceRefusal> told_seen(const SeenAlert& seen,
                                                             const std::string& by,
                                                             const std::vector<rules::Alert>& open);
+
+// What `defer` leads to: the same refusal of a number that is not open.
+[[nodiscard]] tl::expected<Told, SentenceRefusal> told_deferred(
+    const DeferAlert& defer, const std::string& by, const std::vector<rules::Alert>& open,
+    Instant now, const LocalTime& zone);
 
 // "2 alerts are open: 12, today, unseen: WHAT; 14, now, seen: WHAT".
 [[nodiscard]] std::string alerts_answer(const std::vector<rules::Alert>& open);

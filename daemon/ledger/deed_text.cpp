@@ -15,7 +15,7 @@ namespace {
 
 namespace culture = rules::culture;
 
-constexpr std::size_t kLongestTarget = 200;    // of a place, as in `move`
+constexpr std::size_t kLongestTarget = 200;  // of a place, as in `move`
 constexpr std::size_t kLongestReason = 400;  // `because`, `for`: a sentence, not a story
 constexpr std::size_t kMostTargets = 100;    // told one by one; a shelf holds as many as it holds
 
@@ -211,7 +211,7 @@ constexpr std::array kDeedVerbs = {
 std::span<const DeedVerb> deed_verbs() { return kDeedVerbs; }
 
 DeedRead<std::vector<std::string>> read_about(Cursor& cursor, std::string_view end,
-                                             std::string_view form, std::string_view example) {
+                                              std::string_view form, std::string_view example) {
   std::vector<std::string> about;
   const auto stops = [&] {
     return ends(cursor) || (!end.empty() && cursor.is_word(end)) ||
@@ -233,7 +233,8 @@ DeedRead<std::vector<std::string>> read_about(Cursor& cursor, std::string_view e
   }
 }
 
-DeedRead<std::string> read_because(Cursor& cursor, std::string_view form, std::string_view example) {
+DeedRead<std::string> read_because(Cursor& cursor, std::string_view form,
+                                   std::string_view example) {
   if (!cursor.take("because")) {
     return tl::unexpected(refusal("`because` and the reason are missing", form, example));
   }

@@ -147,10 +147,10 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
 
 tl::expected<Told, SentenceRefusal> Ledger::tell_one(const DeferAlert& defer,
                                                      const Telling& telling) {
-  (void)telling;
-  return tl::unexpected(
-      refusal("alerts cannot be deferred in this version; `seen` keeps one from being repeated", "",
-              fmt::format("seen alert {}", defer.alert)));
+  auto told = told_deferred(defer, telling.sentence.by, telling.view.open_alerts(), telling.now,
+                            telling.zone);
+  if (told && telling.sentence.at) told->answer += " (from now on; `at` does not reach back here)";
+  return told;
 }
 
 tl::expected<Told, SentenceRefusal> Ledger::tell_one(const SeenAlert& seen,

@@ -177,10 +177,10 @@ Outcome<Sentence> read_defer(Cursor& cursor, Endings&, const LocalTime&) {
   }
   const auto lasting_h = cursor.take_measure(Dimension::duration);
   if (!lasting_h) return tl::unexpected(refusal(lasting_h.error(), kDeferForm, kDeferExample));
-  // Longer is no deferring but forgetting; a move, a repair, a holiday are shorter.
-  constexpr double kLongest = 30.0 * 24;
+  // The engine's own limit, rules::kLongestDeferral, which this room's parser needs no engine for.
+  constexpr double kLongest = 7.0 * 24;
   if (*lasting_h <= 0 || *lasting_h > kLongest) {
-    return tl::unexpected(refusal("an alert is deferred for more than no time and at most 30 d",
+    return tl::unexpected(refusal("an alert is deferred for more than no time and at most 7 d",
                                   kDeferForm, kDeferExample));
   }
   auto because = read_because(cursor, kDeferForm, kDeferExample);

@@ -209,17 +209,25 @@ std::string estimates_text(const JarHistoryView& view, const TextContext& contex
   const auto range = [](const std::optional<culture::Ensemble>& ensemble, std::string_view unit,
                         int decimals) {
     if (!ensemble) return std::string();
-    const double low = std::min(ensemble->cautious, ensemble->hopeful);
-    const double high = std::max(ensemble->cautious, ensemble->hopeful);
+    // More water or less: the likely figure need not lie between the two others.
+    const auto [low, high] = std::minmax({ensemble->cautious, ensemble->likely, ensemble->hopeful});
     return fmt::format("{:.{}f}{} ({:.{}f} to {:.{}f})", ensemble->likely, decimals, unit, low,
                        decimals, high, decimals);
+  };
+  // More than all of the work is no better known than all of it.
+  const auto done = [](std::optional<culture::Ensemble> percent) {
+    if (!percent) return percent;
+    for (double* member : {&percent->cautious, &percent->likely, &percent->hopeful}) {
+      *member = std::min(*member, 100.0);
+    }
+    return percent;
   };
   row("activity on top", range(figures.surface_activity, "", 3));
   row("in the body", range(figures.body_activity, "", 3));
   row("water taken up", range(figures.water_gained_g, " g", 1));
   row("can still take", range(figures.water_buffer_g, " g", 0));
-  row("wake progress", range(figures.wake_progress_percent, " %", 0));
-  row("slow work", range(figures.slow_work_percent, " %", 0));
+  row("wake progress", range(done(figures.wake_progress_percent), " %", 0));
+  row("slow work", range(done(figures.slow_work_percent), " %", 0));
   if (verdict.time_to_wake[0].kind != culture::WakeTime::Kind::unknown) {
     row("wakes", culture::to_words(verdict.time_to_wake));
   }

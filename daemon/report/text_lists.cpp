@@ -71,7 +71,7 @@ bool any_untrusted(std::span<const SensorView> views) {
   return false;
 }
 
-// The range in as few letters as a column has: "3-7 weeks", "> 180 d", "due".
+// The range in as few letters as a column has: "3-7 weeks", "20+ d", "due".
 std::string to_wake_cell(const JarView& view) {
   using rules::culture::WakeTime;
   const auto& times = view.verdict.time_to_wake;
@@ -84,6 +84,7 @@ std::string to_wake_cell(const JarView& view) {
   const double soonest = days(times[0]);
   const bool in_weeks = soonest >= 21.0;
   const double unit = in_weeks ? 7.0 : 1.0;
+  if (times[0].kind == WakeTime::Kind::due) return "maybe now";
   const std::string from = fmt::format("{:.0f}", std::floor(soonest / unit));
   if (times[2].kind != WakeTime::Kind::within) {
     return fmt::format("{}+ {}", from, in_weeks ? "weeks" : "d");

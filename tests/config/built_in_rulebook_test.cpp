@@ -13,7 +13,10 @@ TEST_CASE("the built-in rule book reads without fault") {
   CHECK(brief(result.faults) == "");
   std::vector<std::string> names;
   for (const rules::Rule& rule : result.rules) names.push_back(rule.name);
-  CHECK(names == std::vector<std::string>{"harmful-heat", "warm", "damp", "silent-sensor"});
+  CHECK(names == std::vector<std::string>{"harmful-heat", "warm", "damp", "self-heating", "awake",
+                                          "waking", "wakes-soon", "damp-topping",
+                                          "too-little-sugar", "left-open",
+                                          "silent-sensor"});
 }
 
 TEST_CASE("every built-in rule says when it ends, why, and what to do") {
@@ -26,10 +29,11 @@ TEST_CASE("every built-in rule says when it ends, why, and what to do") {
   }
 }
 
-TEST_CASE("only heat above 40 degrees asks a person to act now") {
+TEST_CASE("only heat above 40 degrees and a jar that heats itself ask a person to act now") {
   for (const rules::Rule& rule : read_rulebook(built_in_rulebook(), "built-in").rules) {
     CAPTURE(rule.name);
-    CHECK((rule.urgency == rules::Urgency::now) == (rule.name == "harmful-heat"));
+    CHECK((rule.urgency == rules::Urgency::now) ==
+          (rule.name == "harmful-heat" || rule.name == "self-heating"));
   }
 }
 

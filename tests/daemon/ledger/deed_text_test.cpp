@@ -125,8 +125,8 @@ TEST_CASE("a deed that is not understood says what, the form and an example") {
       {"retire B-07",
        "`because` and the reason are missing; say: retire ID because \"WHY\"; for example: retire "
        "B-07 because \"used up\""},
-      {"defer alert 12 for 31 d because \"x\"",
-       "an alert is deferred for more than no time and at most 30 d; say: defer alert NUMBER for "
+      {"defer alert 12 for 8 d because \"x\"",
+       "an alert is deferred for more than no time and at most 7 d; say: defer alert NUMBER for "
        "TIME because \"WHY\"; for example: defer alert 12 for 6 h because \"moving tonight\""},
   };
   for (const auto& row : rows) {
@@ -135,9 +135,9 @@ TEST_CASE("a deed that is not understood says what, the form and an example") {
   }
 }
 
-TEST_CASE("an alert is deferred for up to thirty days") {
-  CHECK(test::contains(deed_read("defer alert 1 for 30 d because \"x\""), "2592000.0"));
-  CHECK(test::contains(deed_read("defer alert 1 for 0 h because \"x\""), "at most 30 d"));
+TEST_CASE("an alert is deferred for up to a week, the engine's own limit") {
+  CHECK(test::contains(deed_read("defer alert 1 for 7 d because \"x\""), "604800.0"));
+  CHECK(test::contains(deed_read("defer alert 1 for 0 h because \"x\""), "at most 7 d"));
 }
 
 }  // namespace torpor::daemon

@@ -225,6 +225,23 @@ TEST_CASE("moves that cannot be are refused") {
   CHECK(cellar.journal.size() == 1);
 }
 
+TEST_CASE("an alert is deferred until a time, with the reason; one that is not open is not") {
+  Cellar cellar;
+  CHECK(cellar.refused("defer alert 12 for 6 h because \"moving tonight\"") ==
+        "alert 12 is not open; no alert is; for example: ask alerts");
+  cellar.world.alerts = {alert(3, "cellar is warm")};
+  const Told told = cellar.tell("defer alert 3 for 6 h because \"moving <tonight>\" by \"Mara\"");
+  CHECK(told.answer ==
+        "alert 3 (cellar is warm) is deferred by Mara until Tue 10 Mar 19:00: moving "
+        "\xE2\x80\xB9tonight\xE2\x80\xBA; it is said again then if it still stands");
+  CHECK(told.entries.empty());
+  const auto& input = std::get<rules::DeferInput>(told.inputs.at(0));
+  CHECK(input.alert == 3);
+  CHECK(input.until == cellar.now + std::chrono::hours(6));
+  CHECK(input.by == "Mara");
+  CHECK(std::chrono::days(7) == rules::kLongestDeferral);
+}
+
 TEST_CASE("seen marks one alert or all unseen ones, by name") {
   Cellar cellar;
   CHECK(cellar.tell("seen").answer == "no alert is open");

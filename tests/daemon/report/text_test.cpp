@@ -207,6 +207,8 @@ TEST_CASE("the time to wake fits its column, whatever it is") {
   CHECK(cell({{{Kind::beyond, 4320.0}, {Kind::beyond, 4320.0}, {Kind::beyond, 4320.0}}},
              State::dormant) == "not in sight");
   CHECK(cell({{{Kind::due, 0.0}, {Kind::due, 0.0}, {Kind::due, 0.0}}}, State::due) == "due");
+  CHECK(cell({{{Kind::due, 0.0}, {Kind::within, 500.0}, {Kind::beyond, 4320.0}}}, State::dormant) ==
+        "maybe now");
   CHECK(cell({{{Kind::unknown, 0.0}, {Kind::unknown, 0.0}, {Kind::unknown, 0.0}}},
              State::unwatched) == "-");
   CHECK(cell({{{Kind::due, 0.0}, {Kind::due, 0.0}, {Kind::due, 0.0}}}, State::awake) == "-");

@@ -151,7 +151,11 @@ void play(Publisher& to) {
                              days.shelf_3().humidity.value(), to_rfc3339(now)));
     }
     to.publish("fernhollow/p7", fmt::format("{:.2f}", days.probe().value()));
-    // The keeper has read the phone and carries the loft's jars down.
+    // The keeper has read the phone and mends the jar that was mixed with too little sugar.
+    if (number == 1 * kStepsPerDay + 17 * 12) {
+      to.publish("torpor/cellar/tell", "add sugar 260 g to F-08 stirred in by \"Mira\"");
+    }
+    // Later the keeper carries the loft's jars down.
     if (number == 3 * kStepsPerDay + 18 * 12) {
       to.publish("torpor/cellar/tell", "move F-11 to cellar/shelf-2 by \"Mira\"");
       to.publish("torpor/cellar/tell", "move F-12 to cellar/shelf-2 by \"Mira\"");

@@ -90,6 +90,9 @@ $torpor sensors
 heading "The history of a jar that stood in the loft and was carried down: torpor jar F-11"
 $torpor jar F-11 --from 2025-07-14
 
+heading "The jar that was mixed with too little sugar and got more: torpor jar F-08"
+$torpor jar F-08
+
 heading "After a clean stop the commands still answer: torpor alerts --all"
 kill "$torpord"
 wait "$torpord" || true

@@ -70,7 +70,8 @@ std::string LiveView::describe_jar(const Jar& jar) const {
   if (const auto known = watch_.jar_model(id)) {
     const rules::culture::Verdict verdict = known->verdict();
     state = std::string(rules::culture::state_name(verdict.state)) + "; ";
-    if (verdict.time_to_wake[0].kind != rules::culture::WakeTime::Kind::unknown) {
+    const bool awake = verdict.state == rules::culture::State::awake;
+    if (!awake && verdict.time_to_wake[0].kind != rules::culture::WakeTime::Kind::unknown) {
       state += "wakes " + rules::culture::to_words(verdict.time_to_wake) + "; ";
     }
   }

@@ -57,7 +57,8 @@ std::string value_text(std::optional<double> value, Dimension dimension) {
     case Dimension::duration:
       return round_duration(std::chrono::round<Duration>(std::chrono::duration<double>(*value)));
     case Dimension::number:
-      return fmt::format("{:.3f}", *value);
+      // A count reads as one, an activity with the digits that tell asleep from awake.
+      return fmt::format("{:.{}f}", *value, *value == std::floor(*value) && *value != 0.0 ? 0 : 3);
     case Dimension::percent:
     case Dimension::pressure:
     case Dimension::mass:

@@ -221,6 +221,18 @@ TEST_CASE("rules see the model's figures, an act at once and a lid left open as 
   CHECK(changes == "1520 eased open; ");
 }
 
+TEST_CASE("what a person saw alerts at once, and a count reads as one") {
+  Watch watch = told_watch({a_rule("awake", "jar", "waking signs at least 2")});
+  for (int n = 0; n <= 30 * kDay; n += 60) (void)watch.step(minute(n), air_reading(n));
+  const Effects seen = watch.step(
+      minute(30 * kDay + 5),
+      JarObservedInput{"B", minute(30 * kDay + 5),
+                       culture::Observation(culture::Look{{culture::Sign::green_growth}})});
+  REQUIRE(seen.changes.size() == 1);
+  CHECK(seen.changes[0].kind == AlertChangeKind::raised);
+  CHECK(seen.changes[0].alert.what.find("waking signs 2, at least 2") != std::string::npos);
+}
+
 TEST_CASE("restarted at any point the models and alerts are those of an undisturbed run") {
   std::mt19937 random(20260302);
   const RuleBook book = {a_rule("wet", "jar", "water gained above 0.3 g lasting 3 h"),

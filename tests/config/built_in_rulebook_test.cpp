@@ -15,8 +15,7 @@ TEST_CASE("the built-in rule book reads without fault") {
   for (const rules::Rule& rule : result.rules) names.push_back(rule.name);
   CHECK(names == std::vector<std::string>{"harmful-heat", "warm", "damp", "self-heating", "awake",
                                           "waking", "wakes-soon", "damp-topping",
-                                          "too-little-sugar", "left-open",
-                                          "silent-sensor"});
+                                          "too-little-sugar", "left-open", "silent-sensor"});
 }
 
 TEST_CASE("every built-in rule says when it ends, why, and what to do") {

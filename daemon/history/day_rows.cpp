@@ -329,13 +329,7 @@ tl::expected<std::vector<std::string>, Error> sensors_with_blocks(Database& data
   auto statement = database.cached(
       "SELECT id FROM sensor WHERE EXISTS (SELECT 1 FROM day WHERE day.sensor = sensor.number) "
       "ORDER BY id");
-  std::vector<std::string> ids;
-  while (true) {
-    const auto row = statement->step();
-    if (!row) return tl::unexpected(row.error());
-    if (!*row) return ids;
-    ids.push_back(statement->text(0));
-  }
+  return statement->texts();
 }
 
 tl::expected<std::optional<Instant>, Error> newest_in_blocks(Database& database) {

@@ -28,6 +28,15 @@ tl::expected<std::vector<StoredJarModel>, Error> read_model_rows(Database& datab
   }
 }
 
+tl::expected<std::optional<std::string>, Error> read_model_row(Database& database,
+                                                               std::string_view jar) {
+  auto statement = database.cached("SELECT bytes FROM jar_model WHERE jar = ?1");
+  statement->bind_text(1, jar);
+  const auto row = statement->step();
+  if (!row) return tl::unexpected(row.error());
+  return *row ? std::optional(statement->text(0)) : std::nullopt;
+}
+
 tl::expected<void, Error> put_checkpoint_row(Database& database, std::string_view jar, Instant at,
                                              std::string_view bytes) {
   auto insert = database.cached(

@@ -17,6 +17,8 @@ namespace torpor::daemon {
                                                       std::string_view bytes);
 [[nodiscard]] tl::expected<void, Error> remove_model_row(Database& database, std::string_view jar);
 [[nodiscard]] tl::expected<std::vector<StoredJarModel>, Error> read_model_rows(Database& database);
+[[nodiscard]] tl::expected<std::optional<std::string>, Error> read_model_row(Database& database,
+                                                                             std::string_view jar);
 
 // Replaces one of the same moment and thins the jar's older ones (store.h).
 [[nodiscard]] tl::expected<void, Error> put_checkpoint_row(Database& database, std::string_view jar,

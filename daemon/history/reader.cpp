@@ -88,6 +88,9 @@ class FileReader final : public Reader {
   std::vector<StoredJarModel> jar_models() const override {
     return value_or_fault(read_model_rows(*database_));
   }
+  std::optional<std::string> jar_model(std::string_view jar) const override {
+    return value_or_fault(read_model_row(*database_, jar));
+  }
   std::optional<StoredJarCheckpoint> jar_checkpoint_before(std::string_view jar,
                                                            Instant at) const override {
     return value_or_fault(read_checkpoint_before(*database_, jar, at));

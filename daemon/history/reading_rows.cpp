@@ -144,13 +144,7 @@ tl::expected<std::vector<std::string>, Error> sensors_with_rows(Database& databa
   auto statement = database.cached(
       "SELECT id FROM sensor WHERE EXISTS (SELECT 1 FROM reading WHERE reading.sensor = "
       "sensor.number) ORDER BY id");
-  std::vector<std::string> ids;
-  while (true) {
-    const auto row = statement->step();
-    if (!row) return tl::unexpected(row.error());
-    if (!*row) return ids;
-    ids.push_back(statement->text(0));
-  }
+  return statement->texts();
 }
 
 tl::expected<std::optional<Instant>, Error> newest_row(Database& database) {

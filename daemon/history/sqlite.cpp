@@ -130,6 +130,16 @@ tl::expected<void, Error> Statement::run() {
   return {};
 }
 
+tl::expected<std::vector<std::string>, Error> Statement::texts() {
+  std::vector<std::string> all;
+  while (true) {
+    const auto row = step();
+    if (!row) return tl::unexpected(row.error());
+    if (!*row) return all;
+    all.push_back(text(0));
+  }
+}
+
 void Statement::reset() {
   // The code repeats what step() has already returned.
   sqlite3_reset(statement_);

@@ -38,6 +38,8 @@ class Statement {
   [[nodiscard]] tl::expected<bool, Error> step();
   // Runs a statement that returns no rows, and readies it for the next time.
   [[nodiscard]] tl::expected<void, Error> run();
+  // The first column of all rows that are left.
+  [[nodiscard]] tl::expected<std::vector<std::string>, Error> texts();
   // Ready for new parameters; read locks are released.
   void reset();
 

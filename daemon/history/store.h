@@ -118,6 +118,10 @@ class Reader {
   // A named text set by the writer (service state and counters), or nullopt.
   [[nodiscard]] virtual std::optional<std::string> note(std::string_view name) const = 0;
   [[nodiscard]] virtual std::vector<StoredJarModel> jar_models() const { return {}; }  // by jar
+  // The bytes of one jar's model; nullopt: it has none.
+  [[nodiscard]] virtual std::optional<std::string> jar_model(std::string_view) const {
+    return std::nullopt;
+  }
   // The newest checkpoint of the jar at or before `at`.
   [[nodiscard]] virtual std::optional<StoredJarCheckpoint> jar_checkpoint_before(
       std::string_view /*jar*/, Instant /*at*/) const {

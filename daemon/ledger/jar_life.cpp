@@ -34,10 +34,9 @@ JarLife::JarLife(const Jar& jar, const Reader& history, std::span<const rules::P
 // A stored state of another profile or recipe is passed over: it leads elsewhere.
 JarModel JarLife::start(Instant until) const {
   JarModel closed(profile_, jar_.recipe());
-  for (const StoredJarModel& stored : history_.jar_models()) {
-    if (stored.jar != jar_.made.jar) continue;
+  if (const auto stored = history_.jar_model(jar_.made.jar)) {
     JarModel model = closed;
-    if (model.restore(stored.bytes) && model.at() <= until) return model;
+    if (model.restore(*stored) && model.at() <= until) return model;
   }
   if (const auto stored = history_.jar_checkpoint_before(jar_.made.jar, until)) {
     JarModel model = closed;
@@ -64,8 +63,6 @@ std::vector<JarTold> JarLife::told(Instant after, Instant until) const {
 
 void JarLife::add_probes(std::vector<JarTold>& told, Instant after, Instant until) const {
   using rules::Senses;
-  // As the engine takes it: the same surface read again within the hour says nothing new.
-  constexpr auto kHeadspaceEvery = std::chrono::hours(1);
   for (std::size_t i = 0; i < placements_.size(); ++i) {
     const rules::SensorSpec& spec = placements_[i].spec;
     if (spec.jar != jar_.made.jar || spec.senses == Senses::air) continue;
@@ -82,17 +79,12 @@ void JarLife::add_probes(std::vector<JarTold>& told, Instant after, Instant unti
     std::optional<Instant> newest;
     while (const auto reading = cursor->next()) {
       if (!reading->trusted()) continue;
-      const Instant at = reading->measured_at;
-      if (!headspace) {
-        const auto seat = spec.senses == Senses::glass ? rules::culture::ProbeSeat::glass
-                                                       : rules::culture::ProbeSeat::culture;
-        told.push_back({at, rules::ProbeReading{seat, Celsius(reading->value())}, true});
-      } else if (!newest || at >= *newest + kHeadspaceEvery) {
-        newest = at;
-        const rules::culture::Observation seen =
-            rules::culture::Headspace{Percent(reading->value())};
-        told.push_back({at, seen, true});
-      }
+      const auto by_probe = rules::told_by(spec, *reading);
+      if (!by_probe) continue;
+      // As the engine takes it.
+      if (headspace && newest && by_probe->at < *newest + rules::kHeadspaceEvery) continue;
+      newest = by_probe->at;
+      told.push_back(*by_probe);
     }
   }
 }
@@ -116,13 +108,17 @@ void JarLife::carry(JarModel& model, Instant until) const {
   take_through(until);
 }
 
-JarModel JarLife::at(Instant until) const {
-  const Instant end = jar_.retired_at ? std::min(until, *jar_.retired_at) : until;
-  JarModel model = start(end);
-  carry(model, end);
+// To `until`, or to where it was retired.
+void JarLife::finish(JarModel& model, Instant until) const {
+  carry(model, jar_.retired_at ? std::min(until, *jar_.retired_at) : until);
   if (jar_.retired_at && *jar_.retired_at <= until) {
     model.act(*jar_.retired_at, rules::culture::Retire{});
   }
+}
+
+JarModel JarLife::at(Instant until) const {
+  JarModel model = start(jar_.retired_at ? std::min(until, *jar_.retired_at) : until);
+  finish(model, until);
   return model;
 }
 
@@ -132,11 +128,7 @@ JarModel JarLife::walk(Instant from, Instant to, Duration every, const See& see)
     carry(model, t);
     see(model);
   }
-  const Instant end = jar_.retired_at ? std::min(to, *jar_.retired_at) : to;
-  carry(model, end);
-  if (jar_.retired_at && *jar_.retired_at <= to) {
-    model.act(*jar_.retired_at, rules::culture::Retire{});
-  }
+  finish(model, to);
   see(model);
   return model;
 }

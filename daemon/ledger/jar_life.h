@@ -35,6 +35,7 @@ class JarLife {
   [[nodiscard]] std::vector<rules::JarTold> told(Instant after, Instant until) const;
   void add_probes(std::vector<rules::JarTold>& told, Instant after, Instant until) const;
   void carry(rules::culture::JarModel& model, Instant until) const;
+  void finish(rules::culture::JarModel& model, Instant until) const;
 
   const Jar& jar_;
   const Reader& history_;

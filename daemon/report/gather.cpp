@@ -303,8 +303,7 @@ void Gathering::add_life(JarHistoryView& view, const Jar& jar, Stretch when) con
   const rules::culture::JarModel last =
       life_of(jar).walk(when.from, when.to, every, [&view](const rules::culture::JarModel& model) {
         const rules::culture::Figures figures = model.figures();
-        view.life.push_back({model.at(), figures.surface_activity, figures.wake_progress_percent,
-                             figures.temperature});
+        view.life.push_back({model.at(), figures.surface_activity, figures.wake_progress_percent});
       });
   if (when.to == now_) return;
   view.jar.verdict = last.verdict();

@@ -101,7 +101,6 @@ struct ExposureRange {  // [from, to)
 struct LifePoint {
   Instant at;
   std::optional<rules::culture::Ensemble> surface_activity, wake_progress_percent;
-  std::optional<Celsius> temperature;  // of the contents
 };
 
 struct JarHistoryView {

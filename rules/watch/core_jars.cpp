@@ -13,9 +13,6 @@ constexpr Duration kBacklog = std::chrono::hours(7 * 24);
 // How often a jar that nobody reads is brought up to that.
 constexpr Duration kGiveUpEvery = std::chrono::hours(24);
 
-// The same surface read again within the hour says nothing new of it.
-constexpr Duration kHeadspaceEvery = std::chrono::hours(1);
-
 }  // namespace
 
 JarAir Watch::Core::air_of_jar(std::size_t jar) const {
@@ -135,18 +132,14 @@ void Watch::Core::tell_track(std::size_t jar, const JarTold& told) {
 void Watch::Core::probe_jar(const SensorSpec& sensor, const Reading& reading) {
   const auto jar = register_.find(sensor.jar);
   if (!jar || !jars_[*jar].track) return;
-  const bool warmth = reading.quantity == Quantity::temperature;
-  if (warmth && (sensor.senses == Senses::culture || sensor.senses == Senses::glass)) {
-    const auto seat =
-        sensor.senses == Senses::culture ? culture::ProbeSeat::culture : culture::ProbeSeat::glass;
-    tell_track(*jar, {reading.measured_at, ProbeReading{seat, Celsius(reading.value())}, true});
+  const auto told = told_by(sensor, reading);
+  if (!told) return;
+  if (sensor.senses == Senses::headspace) {
+    Instant& newest = jars_[*jar].headspace_at;
+    if (newest != kAlways && told->at < newest + kHeadspaceEvery) return;
+    newest = told->at;
   }
-  if (reading.quantity != Quantity::humidity || sensor.senses != Senses::headspace) return;
-  Instant& newest = jars_[*jar].headspace_at;
-  if (newest != kAlways && reading.measured_at < newest + kHeadspaceEvery) return;
-  newest = reading.measured_at;
-  const culture::Observation seen = culture::Headspace{Percent(reading.value())};
-  tell_track(*jar, {reading.measured_at, seen, true});
+  tell_track(*jar, *told);
 }
 
 void Watch::Core::step_jar_rules(std::size_t jar, Instant from) {

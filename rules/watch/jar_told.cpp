@@ -145,6 +145,20 @@ decltype(JarTold::what) what_from(const json& j) {
 
 }  // namespace
 
+std::optional<JarTold> told_by(const SensorSpec& sensor, const Reading& reading) {
+  const bool warmth = reading.quantity == Quantity::temperature;
+  if (warmth && (sensor.senses == Senses::culture || sensor.senses == Senses::glass)) {
+    const auto seat =
+        sensor.senses == Senses::culture ? culture::ProbeSeat::culture : culture::ProbeSeat::glass;
+    return JarTold{reading.measured_at, ProbeReading{seat, Celsius(reading.value())}, true};
+  }
+  if (reading.quantity != Quantity::humidity || sensor.senses != Senses::headspace) {
+    return std::nullopt;
+  }
+  const culture::Observation seen = culture::Headspace{Percent(reading.value())};
+  return JarTold{reading.measured_at, seen, true};
+}
+
 void take_in(culture::JarModel& model, const JarTold& told) {
   if (const auto* act = std::get_if<culture::Act>(&told.what)) {
     model.act(told.at, *act);

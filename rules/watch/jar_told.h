@@ -2,12 +2,14 @@
 // beside the air. As JSON in the engine's snapshot.
 #pragma once
 
+#include <optional>
 #include <variant>
 
 #include <nlohmann/json_fwd.hpp>
 
 #include "rules/culture/act.h"
 #include "rules/culture/jar_model.h"
+#include "rules/watch/layout.h"
 #include "sensors/reading.h"
 
 namespace torpor::rules {
@@ -24,6 +26,11 @@ struct JarTold {
   bool by_sensor = false;  // it speaks too often for a look at the jar each time
   friend bool operator==(const JarTold&, const JarTold&) = default;
 };
+
+// What a sensor on a jar tells of it; nullopt: nothing, as a humidity beside a probe.
+[[nodiscard]] std::optional<JarTold> told_by(const SensorSpec& sensor, const Reading& reading);
+// The same surface read again within the hour says nothing new of it.
+inline constexpr Duration kHeadspaceEvery = std::chrono::hours(1);
 
 // Precondition: the model has been stepped to told.at.
 void take_in(culture::JarModel& model, const JarTold& told);

@@ -1,7 +1,6 @@
 #include "rules/watch/jar_track.h"
 
 #include <algorithm>
-#include <cmath>
 
 namespace torpor::rules {
 namespace {
@@ -68,11 +67,9 @@ void JarTrack::outdate(Instant from, Instant until) {
   ++revision_;
 }
 
-bool JarTrack::air_changed(Instant from) {
+void JarTrack::air_changed(Instant from) {
   // A look at `from` itself has used the air up to `from`.
-  const std::size_t before = looks_.size();
   take_back(from + Duration(1));
-  return looks_.size() != before;
 }
 
 // Looks at or after `from`, but the base's own, are not valid any more.
@@ -163,9 +160,7 @@ tl::expected<void, std::string> JarTrack::replace(std::uint64_t revision, std::s
   looks_.clear();
   head_ = base_;
   head_is_ahead_ = false;
-  told_.erase(told_.begin(),
-              std::upper_bound(told_.begin(), told_.end(), base_.at(),
-                               [](Instant t, const JarTold& each) { return t < each.at; }));
+  told_.erase(told_.begin(), after(told_, base_.at()));
   outdated_ = false;
   return {};
 }

@@ -7,7 +7,7 @@
 //
 // The base follows the readings at the distance `late`, as far as they may still change. What is
 // told of a time before the base makes the track outdated: its daemon works the model out anew from
-// the history (JarModelInput), and until then the track goes on as it was.
+// the history (JarModelInput), and until then rules know nothing of the jar.
 #pragma once
 
 #include <cstdint>
@@ -38,8 +38,8 @@ class JarTrack {
 
   // False: it is of a time that cannot be taken back: outdate() the track.
   bool tell(const JarTold& told);
-  // The air from `from` on is other than it was thought to be. True: some look was taken back.
-  bool air_changed(Instant from);
+  // The air from `from` on is other than it was thought to be.
+  void air_changed(Instant from);
 
   // As the rules see it at `t`, not before the base.
   [[nodiscard]] Signal signal(RuleQuantity quantity, Instant t, const JarAir& air);

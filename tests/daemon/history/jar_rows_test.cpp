@@ -38,6 +38,8 @@ TEST_CASE("a jar has one model, the last one put, until it is removed") {
   const std::vector<StoredJarModel> both{{"B-02", {"\0\xff", 2}}, {"B-07", ""}};
   CHECK(store->jar_models() == both);
   CHECK(must(Reader::open(scratch / "h", {}))->jar_models() == both);
+  CHECK(must(Reader::open(scratch / "h", {}))->jar_model(both[1].jar) == both[1].bytes);
+  CHECK(must(Reader::open(scratch / "h", {}))->jar_model("no such jar") == std::nullopt);
   must(store->remove_jar_model("B-07"));
   must(store->remove_jar_model("B-09"));  // has none
   CHECK(store->jar_models() == std::vector<StoredJarModel>{both[0]});

@@ -296,7 +296,7 @@ std::unique_ptr<ReadingCursor> block_cursor(Database& database, std::string sens
       "SELECT day, bytes FROM day LEFT JOIN day_column USING (position) "
       "WHERE sensor = ?1 AND quantity = ?2 AND day >= ?3 AND day <= ?4 ORDER BY day");
   bind_series(*days, series);
-  days->bind(3, day_of(from)).bind(4, from < to ? day_of(to) : day_of(from) - 1);
+  days->bind(3, day_of(from)).bind(4, from < to ? day_of(to - Duration(1)) : day_of(from) - 1);
   return std::make_unique<BlockCursor>(std::move(days), std::move(sensor), series.quantity, from,
                                        to, std::move(on_fault));
 }

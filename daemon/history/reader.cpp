@@ -53,8 +53,8 @@ class FileReader final : public Reader {
     return !last || waiting.measured_at > last->measured_at ? waiting : last;
   }
 
-  ReadingSummary summary(std::string_view sensor, Quantity quantity, Instant from,
-                         Instant to) const override;
+  std::vector<ReadingSummary> summaries(std::string_view sensor, Quantity quantity, Instant from,
+                                        Instant to, Duration width) const override;
 
   std::vector<std::string> known_sensors() const override {
     const std::vector<std::string> rows = value_or_fault(sensors_with_rows(*database_));
@@ -117,34 +117,34 @@ class FileReader final : public Reader {
   mutable std::optional<Error> fault_;
 };
 
-void add_all(ReadingSummary& summary, ReadingCursor& readings) {
-  while (const auto reading = readings.next()) summary.add(*reading);
+void add_all(BucketSummaries& buckets, ReadingCursor& readings) {
+  while (const auto reading = readings.next()) buckets.add(*reading);
 }
 
-// Days from their summaries where nothing stands beside their block; what lies between, reading by
-// reading.
-ReadingSummary FileReader::summary(std::string_view sensor, Quantity quantity, Instant from,
-                                   Instant to) const {
-  ReadingSummary summary;
+// Days from their summaries where nothing stands beside their block and no bucket ends in them;
+// what lies between, reading by reading.
+std::vector<ReadingSummary> FileReader::summaries(std::string_view sensor, Quantity quantity,
+                                                  Instant from, Instant to, Duration width) const {
+  BucketSummaries buckets(from, to, width);
   Instant at = from;
   if (const auto number = sensor_number(sensor); number && from < to) {
     const SeriesKey series{*number, quantity};
     const InboxReadings::Series& waiting = inbox_.series(sensor, quantity);
-    const std::int64_t first = day_of(from) + (start_of_day(day_of(from)) < from ? 1 : 0);
     for (const DaySummary& folded :
-         value_or_fault(day_summaries(*database_, series, first, day_of(to) - 1))) {
+         value_or_fault(day_summaries(*database_, series, day_of(from), day_of(to)))) {
       const Instant begin = start_of_day(folded.day);
       const Instant end = start_of_day(folded.day + 1);
+      if (!buckets.hold_together(begin, end)) continue;
       const auto inbox = waiting.lower_bound(begin);
       if (inbox != waiting.end() && inbox->first < end) continue;
       if (value_or_fault(day_has_rows(*database_, series, folded.day))) continue;
-      if (at < begin) add_all(summary, *readings(sensor, quantity, at, begin));
-      summary.add(folded.summary);
+      if (at < begin) add_all(buckets, *readings(sensor, quantity, at, begin));
+      buckets.add(begin, folded.summary);
       at = end;
     }
   }
-  add_all(summary, *readings(sensor, quantity, at, to));
-  return summary;
+  if (at < to) add_all(buckets, *readings(sensor, quantity, at, to));
+  return buckets.take();
 }
 
 Error no_history(const std::filesystem::path& file) {
@@ -207,9 +207,15 @@ tl::expected<std::unique_ptr<Database>, Error> empty_history() {
 
 ReadingSummary Reader::summary(std::string_view sensor, Quantity quantity, Instant from,
                                Instant to) const {
-  ReadingSummary summary;
-  add_all(summary, *readings(sensor, quantity, from, to));
-  return summary;
+  const auto all = summaries(sensor, quantity, from, to, std::max(to - from, Duration(1)));
+  return all.empty() ? ReadingSummary() : all.front();
+}
+
+std::vector<ReadingSummary> Reader::summaries(std::string_view sensor, Quantity quantity,
+                                              Instant from, Instant to, Duration width) const {
+  BucketSummaries buckets(from, to, width);
+  if (from < to) add_all(buckets, *readings(sensor, quantity, from, to));
+  return buckets.take();
 }
 
 tl::expected<std::unique_ptr<Reader>, Error> Reader::open(const std::filesystem::path& file,

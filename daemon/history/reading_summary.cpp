@@ -1,5 +1,7 @@
 #include "daemon/history/reading_summary.h"
 
+#include <algorithm>
+
 namespace torpor::daemon {
 
 void ReadingSummary::add(const Reading& reading) {
@@ -27,6 +29,27 @@ void ReadingSummary::add(const ReadingSummary& later) {
   last = later.last;
   if (!lowest || later.lowest->value < lowest->value) lowest = later.lowest;
   if (!highest || later.highest->value > highest->value) highest = later.highest;
+}
+
+std::vector<ReadingSummary::Extreme> chart_points(const ReadingSummary& bucket) {
+  std::vector<ReadingSummary::Extreme> points;
+  for (const auto& point : {bucket.first, bucket.lowest, bucket.highest, bucket.last}) {
+    if (point) points.push_back(*point);
+  }
+  std::ranges::sort(points, {}, &ReadingSummary::Extreme::at);
+  const auto again = std::ranges::unique(points, {}, &ReadingSummary::Extreme::at);
+  points.erase(again.begin(), again.end());
+  return points;
+}
+
+BucketSummaries::BucketSummaries(Instant from, Instant to, Duration width)
+    : from_(from), to_(to), width_(width) {
+  if (from < to) buckets_.resize(static_cast<std::size_t>((to - from - Duration(1)) / width) + 1);
+}
+
+bool BucketSummaries::hold_together(Instant from, Instant to) const {
+  return from_ <= from && from < to && to <= to_ &&
+         (from - from_) / width_ == (to - Duration(1) - from_) / width_;
 }
 
 }  // namespace torpor::daemon

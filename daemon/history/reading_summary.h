@@ -4,6 +4,8 @@
 
 #include <cstdint>
 #include <optional>
+#include <utility>
+#include <vector>
 
 #include "sensors/reading.h"
 
@@ -25,6 +27,35 @@ struct ReadingSummary {
   void add(const Reading& reading);
   void add(const ReadingSummary& later);
   friend bool operator==(const ReadingSummary&, const ReadingSummary&) = default;
+};
+
+// What a chart draws of a bucket: first, lowest, highest and last, in order of time, each moment
+// once. No spike is lost.
+[[nodiscard]] std::vector<ReadingSummary::Extreme> chart_points(const ReadingSummary& bucket);
+
+// Readings, and summaries of whole stretches, each in the summary of its bucket: those of `width`
+// from `from` on, the last one cut at `to`.
+class BucketSummaries {
+ public:
+  // Precondition: width > 0.
+  BucketSummaries(Instant from, Instant to, Duration width);
+
+  // Whether one bucket holds all of [from, to).
+  [[nodiscard]] bool hold_together(Instant from, Instant to) const;
+  // In order of time, within [from, to).
+  void add(const Reading& reading) { of(reading.measured_at).add(reading); }
+  // Precondition: hold_together() its stretch, which begins at `from`.
+  void add(Instant from, const ReadingSummary& stretch) { of(from).add(stretch); }
+  [[nodiscard]] std::vector<ReadingSummary> take() { return std::move(buckets_); }
+
+ private:
+  ReadingSummary& of(Instant at) {
+    return buckets_[static_cast<std::size_t>((at - from_) / width_)];
+  }
+
+  const Instant from_, to_;
+  const Duration width_;
+  std::vector<ReadingSummary> buckets_;
 };
 
 }  // namespace torpor::daemon

@@ -89,6 +89,9 @@ class ReadingCursor {
   [[nodiscard]] virtual std::optional<Reading> next() = 0;
 };
 
+// More than any screen or sheet has points across, by far.
+inline constexpr std::int64_t kMostBuckets = 100'000;
+
 // What readers may ask; the same for the writer and for read-only processes. One object sees one
 // consistent moment: inbox and rows are merged, no reading appears twice, the first one kept wins.
 class Reader {
@@ -129,9 +132,15 @@ class Reader {
   }
   // The first failure met while reading: what was returned since may be incomplete.
   [[nodiscard]] virtual std::optional<Error> fault() const { return std::nullopt; }
-  // Of the readings measured in [from, to). Whole days that are folded are not read for it.
-  [[nodiscard]] virtual ReadingSummary summary(std::string_view sensor, Quantity quantity,
-                                               Instant from, Instant to) const;
+  // Of the readings measured in [from, to).
+  [[nodiscard]] ReadingSummary summary(std::string_view sensor, Quantity quantity, Instant from,
+                                       Instant to) const;
+  // The same for every `width` counted from `from`, the last one cut at `to`: what a chart needs
+  // (chart_points()). Folded days that lie whole in a bucket are not read for it, only their
+  // summaries. Precondition: width > 0, and at most kMostBuckets of them.
+  [[nodiscard]] virtual std::vector<ReadingSummary> summaries(std::string_view sensor,
+                                                              Quantity quantity, Instant from,
+                                                              Instant to, Duration width) const;
 };
 
 // The writer. Strand only. Between begin() and commit() everything is one transaction; a failed

@@ -174,6 +174,61 @@ TEST_CASE("a summary is the same from blocks, from rows and from both") {
   CHECK(summaries()[3].readings == 26);
 }
 
+TEST_CASE("a chart's buckets are the same from blocks, from rows and from both") {
+  const TempFolder scratch;
+  const auto file = scratch / "h";
+  const auto store = must(Store::open(file, false));
+  put_days(*store, 4);
+  const auto buckets = [&](hours width) {
+    const auto reader = must(Reader::open(file, {}));
+    auto all = reader->summaries("s1", Quantity::temperature, kMonday - hours(5),
+                                 kMonday + hours(91), width);
+    for (ReadingSummary& bucket : all) bucket.sum = std::round(bucket.sum * 1e6) / 1e6;
+    REQUIRE_FALSE(reader->fault());
+    return all;
+  };
+  // Narrower than a day, a day that no block fills, wider, and all in one.
+  const hours widths[] = {hours(1), hours(7), hours(24), hours(29), hours(96), hours(1000)};
+  std::vector<std::vector<ReadingSummary>> from_rows;
+  for (const hours width : widths) from_rows.push_back(buckets(width));
+  CHECK(from_rows[0].size() == 96);
+  CHECK(from_rows[0][4].readings == 0);
+  CHECK(from_rows[0][5].first == ReadingSummary::Extreme{20.0, kMonday});
+  CHECK(from_rows[3].size() == 4);
+  CHECK(from_rows[4].size() == 1);
+  REQUIRE(must(store->fold_days(kMonday + days(3), kAllDays)) == 3);
+  for (std::size_t i = 0; i < std::size(widths); ++i) {
+    CAPTURE(i);
+    CHECK(buckets(widths[i]) == from_rows[i]);
+  }
+  // A spike that came late is in its bucket.
+  must(store->put_reading(temperature(90, kMonday + hours(26) + Duration(1))));
+  const auto with_spike = buckets(hours(29));
+  CHECK(with_spike[1].highest->value == 90);
+  CHECK(chart_points(with_spike[1]).size() <= 4);
+  const auto reader = must(Reader::open(file, {}));
+  CHECK(reader->summaries("s1", Quantity::temperature, kMonday, kMonday, hours(1)).empty());
+  CHECK(reader->summaries("none", Quantity::temperature, kMonday, kMonday + hours(2), hours(1)) ==
+        std::vector<ReadingSummary>(2));
+}
+
+TEST_CASE("a chart's points of a bucket stand in order of time, each moment once") {
+  ReadingSummary bucket;
+  CHECK(chart_points(bucket).empty());
+  const auto add = [&bucket](double value, int hour) {
+    bucket.add(temperature(value, kMonday + hours(hour)));
+  };
+  add(20, 0);
+  CHECK(chart_points(bucket) == std::vector<ReadingSummary::Extreme>{{20, kMonday}});
+  add(25, 1);
+  add(15, 2);
+  add(18, 3);
+  CHECK(chart_points(bucket) == std::vector<ReadingSummary::Extreme>{{20, kMonday},
+                                                                     {25, kMonday + hours(1)},
+                                                                     {15, kMonday + hours(2)},
+                                                                     {18, kMonday + hours(3)}});
+}
+
 TEST_CASE("whole folded days are summed up without reading their columns") {
   const TempFolder scratch;
   const auto file = scratch / "h";
@@ -185,6 +240,10 @@ TEST_CASE("whole folded days are summed up without reading their columns") {
   change(file, "DELETE FROM day_column");
   const auto reader = must(Reader::open(file, {}));
   CHECK(reader->summary("s1", Quantity::temperature, kMonday, kMonday + days(3)).readings == 72);
+  for (const ReadingSummary& day :
+       reader->summaries("s1", Quantity::temperature, kMonday, kMonday + days(3), days(1))) {
+    CHECK(day.readings == 24);
+  }
   CHECK_FALSE(reader->fault());
   CHECK(drain(*reader->readings("s1", Quantity::temperature, kMonday, kFarAhead)).empty());
   REQUIRE(reader->fault());

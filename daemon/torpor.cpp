@@ -36,6 +36,7 @@ constexpr const char* kExamples = R"(Examples:
   torpor jars                                   every jar at a glance
   torpor jar B-07 --from 2026-03-01             one jar's history on one screen
   torpor jar B-07 --csv --every 1h > b07.csv    its air, hour by hour
+  torpor jar B-07 --html b07.html               a page to look at before it is used
   torpor tell 'move B-07 to cellar/shelf-1'     tells the service, prints its answer
   torpor import readings logger.csv --sensor s1 a logger's readings into the history
   torpor export --sensor s1 > s1.csv            its readings, for another program
@@ -81,6 +82,7 @@ ExitCode print(const tl::expected<std::string, Failure>& text) {
 }
 
 Form form_of(const Arguments& arguments) {
+  if (!arguments.jar.file.empty()) return Form::html;
   if (arguments.csv) return Form::csv;
   return arguments.json ? Form::json : Form::text;
 }
@@ -131,7 +133,12 @@ void add_jar(CLI::App& app, Arguments& arguments, Command& chosen) {
   command->add_option("--every", arguments.jar.every,
                       "One row of exposure for each such interval, for example 15min or 1h");
   CLI::Option* json = command->add_flag("--json", arguments.json, "All of it as JSON");
-  command->add_flag("--csv", arguments.csv, "Only the exposure, as CSV")->excludes(json);
+  CLI::Option* csv =
+      command->add_flag("--csv", arguments.csv, "Only the exposure, as CSV")->excludes(json);
+  command
+      ->add_option("--html", arguments.jar.file, "As one page for phone, desk or paper, to a file")
+      ->excludes(json)
+      ->excludes(csv);
   command->callback([&] {
     chosen = [&] {
       arguments.jar.form = form_of(arguments);

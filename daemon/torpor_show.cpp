@@ -3,15 +3,20 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cerrno>
+#include <fstream>
 #include <memory>
 #include <optional>
+#include <system_error>
 #include <vector>
 
 #include "daemon/load_settings.h"
 #include "daemon/report/duration_words.h"
 #include "daemon/report/exposure_rows.h"
 #include "daemon/report/gather.h"
+#include "daemon/report/html_jar.h"
 #include "daemon/report/json.h"
+#include "daemon/report/life_picture.h"
 #include "daemon/report/printable.h"
 #include "daemon/report/text.h"
 #include "daemon/storeroom.h"
@@ -56,6 +61,9 @@ class Window {
   [[nodiscard]] const LocalTime& zone() const { return loaded_.zone; }
   [[nodiscard]] const Gathering& gathering() const { return *gathering_; }
 
+  [[nodiscard]] PageContext page() const {
+    return {loaded_.zone, gathering_->now(), loaded_.settings.storeroom};
+  }
   [[nodiscard]] TextContext context() const {
     return {loaded_.zone, gathering_->now(), behind(), terminal_style()};
   }
@@ -179,16 +187,42 @@ tl::expected<std::string, Failure> shown_text(Shown what, Form form, const Windo
   return show_alerts(*all, true, form, context);
 }
 
+// Written beside and renamed: a page that is open in a browser is never half a page.
+tl::expected<std::string, Failure> write_page(const std::filesystem::path& file,
+                                              const std::string& page) {
+  const std::filesystem::path part = file.string() + ".part";
+  const auto failed = [&file](const std::string& why) {
+    return tl::unexpected(Failure{ExitCode::failed, fmt::format("{} could not be written: {}",
+                                                                printable(file.string()), why)});
+  };
+  errno = 0;
+  std::ofstream stream(part, std::ios::binary | std::ios::trunc);
+  stream << page;
+  stream.close();
+  if (!stream) {
+    const std::string why = std::generic_category().message(errno);
+    std::error_code ignored;  // the failure that is said is the one before
+    std::filesystem::remove(part, ignored);
+    return failed(why);
+  }
+  std::error_code renamed;
+  std::filesystem::rename(part, file, renamed);
+  if (renamed) return failed(renamed.message());
+  return fmt::format("{}: {} bytes, one page; open it in a browser, or print it on A4\n",
+                     printable(file.string()), page.size());
+}
+
 tl::expected<std::string, Failure> jar_text(const JarQuestion& question, const Window& window) {
   const Ledger& ledger = window.ledger();
   const Jar* jar = ledger.find(question.jar);
   if (jar == nullptr) return tl::unexpected(unknown_jar(question.jar, ledger));
-  const auto range = read_range(question, window.zone());
+  auto range = read_range(question, window.zone());
   if (!range) return tl::unexpected(range.error());
   const Gathering& gathering = window.gathering();
   if (auto few = check_rows(*range, gathering.stretch(*jar, *range)); !few) {
     return tl::unexpected(few.error());
   }
+  if (question.form == Form::html) range->curve_points = kPicturePoints;
   const auto view = gathering.jar_history(*jar, *range);
   if (!view) return tl::unexpected(failure_of(view.error()));
   switch (question.form) {
@@ -196,6 +230,8 @@ tl::expected<std::string, Failure> jar_text(const JarQuestion& question, const W
       return jar_history_json(*view) + '\n';
     case Form::csv:
       return exposure_csv(view->exposure);
+    case Form::html:
+      return write_page(question.file, jar_report(*view, window.page()));
     case Form::text:
       break;
   }

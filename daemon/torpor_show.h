@@ -9,10 +9,10 @@
 
 namespace torpor::daemon {
 
-enum class Form { text, json, csv };
+enum class Form { text, json, csv, html };
 enum class Shown { jars, places, sensors, open_alerts, all_alerts };
 
-// What to print, whole.
+// What to print, whole. Form::html is written to a file, and what was written is said.
 [[nodiscard]] tl::expected<std::string, Failure> show(Shown what, Form form,
                                                       const std::filesystem::path& config);
 
@@ -20,6 +20,7 @@ struct JarQuestion {
   std::string jar;
   std::string from, to, every;  // as typed; empty: the default
   Form form = Form::text;
+  std::string file = {};  // of Form::html: where the page goes; replaced if it is there
 };
 [[nodiscard]] tl::expected<std::string, Failure> show_jar(const JarQuestion& question,
                                                           const std::filesystem::path& config);

@@ -12,9 +12,6 @@
 namespace torpor::daemon {
 namespace {
 
-// Points of the little curves: what an 80-column line holds beside its legend.
-constexpr std::int64_t kCurvePoints = 48;
-
 // The newest reading of a quantity at `now`, whoever measured it before.
 std::optional<Reading> newest(const Reader& history, std::string_view sensor, Quantity quantity,
                               Instant now) {
@@ -56,6 +53,15 @@ bool lists(const rules::Alert& alert, const std::string& jar) {
 
 bool touches(const rules::Alert& alert, Instant from, Instant to) {
   return alert.since <= to && (!alert.ended_at || *alert.ended_at >= from);
+}
+
+constexpr Duration kWeek = std::chrono::hours(24 * 7);
+
+// Where the last kDetailedWeeks of the weeks counted from `from` begin.
+Instant detailed_from(Instant from, Instant to) {
+  const std::int64_t begun = (to - from + kWeek - Duration(1)) / kWeek;
+  const auto detailed = static_cast<std::int64_t>(kDetailedWeeks);
+  return from + std::max<std::int64_t>(0, begun - detailed) * kWeek;
 }
 
 bool retired(const Jar& jar, Instant now) { return jar.retired_at && *jar.retired_at <= now; }
@@ -298,16 +304,29 @@ std::vector<JournalEntry> Gathering::journal_of(const Jar& jar) const {
 }
 
 // The curves, and the verdict as of the stretch's end.
-void Gathering::add_life(JarHistoryView& view, const Jar& jar, Stretch when) const {
-  const Duration every = std::max<Duration>((when.to - when.from) / kCurvePoints, Duration(1));
+void Gathering::add_life(JarHistoryView& view, const Jar& jar, Stretch when,
+                         std::int64_t points) const {
+  const Duration every = std::max<Duration>((when.to - when.from) / points, Duration(1));
   const rules::culture::JarModel last =
       life_of(jar).walk(when.from, when.to, every, [&view](const rules::culture::JarModel& model) {
         const rules::culture::Figures figures = model.figures();
-        view.life.push_back({model.at(), figures.surface_activity, figures.wake_progress_percent});
+        view.life.push_back({model.at(), figures.surface_activity, figures.wake_progress_percent,
+                             figures.body_activity});
       });
   if (when.to == now_) return;
   view.jar.verdict = last.verdict();
   view.jar.coverage_percent = view.jar.verdict.figures.coverage_percent;
+}
+
+ActivityLimits Gathering::limits_of(const Jar& jar) const {
+  namespace culture = rules::culture;
+  const auto profile = settings_->cultures.for_stage(jar.made.stage);
+  const auto ensemble = [&profile](double culture::Parameters::*figure) {
+    return culture::Ensemble{profile->sets[culture::kCautious].*figure,
+                             profile->sets[culture::kLikely].*figure,
+                             profile->sets[culture::kHopeful].*figure};
+  };
+  return {ensemble(&culture::Parameters::mould_a_min), ensemble(&culture::Parameters::yeast_a_min)};
 }
 
 tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
@@ -316,6 +335,8 @@ tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
   JarHistoryView view;
   view.jar = this->jar(jar);
   view.made = jar.made;
+  view.events = jar.events;
+  view.limits = limits_of(jar);
   for (const Stay& stay : jar.stays) {
     if (stay.from <= when.to && (!stay.to || *stay.to > when.from)) view.stays.push_back(stay);
   }
@@ -323,8 +344,10 @@ tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
   StepRows steps(when.from, when.to);
   std::optional<IntervalRows> intervals;
   if (range.every) intervals.emplace(when.from, *range.every);
-  RangeRows weeks(when.from, when.to, std::chrono::hours(24 * 7));
-  const Duration slice = std::max<Duration>((when.to - when.from) / kCurvePoints, Duration(1));
+  RangeRows weeks(when.from, when.to, kWeek);
+  RangeRows half_days(detailed_from(when.from, when.to), when.to, kWeek / 14);
+  const Duration slice =
+      std::max<Duration>((when.to - when.from) / range.curve_points, Duration(1));
   // Rounding up keeps a remainder from becoming one more slice.
   RangeRows slices(when.from, when.to, slice + Duration(1));
   view.summary = walk_exposure(jar, when.from, when.to, *history_, layout_.places, placements_,
@@ -335,11 +358,13 @@ tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
                                    steps.add(step);
                                  }
                                  weeks.add(step);
+                                 half_days.add(step);
                                  slices.add(step);
                                });
-  add_life(view, jar, when);
+  add_life(view, jar, when, range.curve_points);
   view.exposure = intervals ? intervals->take() : steps.take();
   view.weeks = weeks.take();
+  view.half_days = half_days.take();
   view.slices = slices.take();
 
   auto alerts = alerts_of(jar.made.jar, when);

@@ -30,11 +30,15 @@ namespace torpor::daemon {
 [[nodiscard]] AirFigures air_figures(const rules::Layout& layout, std::string_view place,
                                      std::span<const rules::SensorAir> air, Instant now);
 
+// Points of the little curves: what an 80-column line holds beside its legend.
+inline constexpr std::int64_t kCurvePoints = 48;
+
 // Which part of a jar's history, and how finely.
 struct HistoryRange {
   std::optional<Instant> from;    // default: when it was closed
   std::optional<Instant> to;      // default: now, or when it was retired; never later than now
   std::optional<Duration> every;  // default: every step, thinned to kShownRows
+  std::int64_t curve_points = kCurvePoints;  // of JarHistoryView::life and ::slices; > 0
 };
 
 class Gathering {
@@ -74,7 +78,8 @@ class Gathering {
   [[nodiscard]] tl::expected<std::vector<AlertView>, Error> alerts_of(const std::string& jar,
                                                                       Stretch stretch) const;
   [[nodiscard]] JarLife life_of(const Jar& jar) const;
-  void add_life(JarHistoryView& view, const Jar& jar, Stretch when) const;
+  void add_life(JarHistoryView& view, const Jar& jar, Stretch when, std::int64_t points) const;
+  [[nodiscard]] ActivityLimits limits_of(const Jar& jar) const;
   [[nodiscard]] std::vector<JournalEntry> journal_of(const Jar& jar) const;
 
   const config::Settings* settings_;

@@ -4,17 +4,17 @@
 #include <cmath>
 
 #include "daemon/report/duration_words.h"
+#include "daemon/report/history_sentence.h"
+#include "daemon/report/jar_words.h"
 #include "daemon/report/printable.h"
 #include "daemon/report/sparkline.h"
 #include "daemon/report/text.h"
 #include "daemon/report/text_parts.h"
-#include "rules/culture/words.h"
 
 namespace torpor::daemon {
 namespace {
 
 // What fits on one screen beside the rest; --csv and --json have them all.
-constexpr std::size_t kWeeksShown = 8;
 constexpr std::size_t kAlertsShown = 6;
 constexpr std::size_t kEntriesShown = 8;
 
@@ -34,39 +34,6 @@ std::string earlier(std::size_t all, std::size_t shown, std::string_view option)
 template <class T>
 std::span<const T> newest_of(const std::vector<T>& all, std::size_t count) {
   return std::span(all).last(std::min(all.size(), count));
-}
-
-std::string vessel_words(const NewJar& made) {
-  std::string words;
-  if (made.vessel) words = std::string(vessel_name(*made.vessel));
-  if (made.volume_ml) {
-    words +=
-        fmt::format("{}{:.3g} l", words.empty() ? "vessel of " : " of ", *made.volume_ml / 1000.0);
-  }
-  if (made.mouth_mm) words += fmt::format(", mouth {:.3g} cm", *made.mouth_mm / 10.0);
-  if (made.empty) words += fmt::format(", {:.0f} g empty", made.empty->value());
-  return words;
-}
-
-std::string contents_words(const NewJar& made) {
-  std::string words;
-  const auto add = [&words](std::string_view name, const std::optional<Grams>& grams) {
-    if (!grams) return;
-    words += fmt::format("{}{} {:.0f} g", words.empty() ? "" : ", ", name, grams->value());
-  };
-  add("rice", made.rice);
-  add("raw", made.raw);
-  add("cooked", made.cooked_weight);
-  if (made.cooked) {
-    words += fmt::format("{}cooked {}", words.empty() ? "" : ", ", cooked_name(*made.cooked));
-  }
-  add("sugar", made.sugar);
-  if (made.sugar_kind) {
-    words +=
-        fmt::format("{}{} sugar", words.empty() ? "" : ", ", sugar_kind_name(*made.sugar_kind));
-  }
-  add("topping", made.topping);
-  return words;
 }
 
 std::string what_it_is(const JarHistoryView& view, const TextContext& context) {
@@ -99,7 +66,8 @@ std::string what_it_is(const JarHistoryView& view, const TextContext& context) {
 
 std::string state_text(const JarHistoryView& view, const TextContext& context) {
   const rules::culture::Verdict& verdict = view.jar.verdict;
-  std::string text = section("State: " + std::string(state_name(verdict.state)), context);
+  std::string text = section("State: " + std::string(state_name(verdict.state)), context) +
+                     paragraph(history_sentence(view, context.zone).text, 2, context.style.width);
   for (const std::string& reason : verdict.reasons) {
     text += paragraph(reason, 4, context.style.width, "  -");
   }
@@ -148,17 +116,62 @@ template <class Tag>
 std::string range_text(const std::optional<Amount<Tag>>& low,
                        const std::optional<Amount<Tag>>& high, int decimals) {
   if (!low || !high) return "-";
-  return figure(low, decimals) + " to " + figure(high, decimals);
+  return figure(low, decimals) + "-" + figure(high, decimals);
 }
 
+// The highest of each half day of one week, on one scale for all weeks.
+template <class Tag>
+class WeekCurve {
+ public:
+  WeekCurve(const JarHistoryView& view, std::optional<Amount<Tag>> ExposureRange::*highest,
+            double least)
+      : view_(view), highest_(highest) {
+    std::optional<double> low, high;
+    for (const ExposureRange& half : view.half_days) {
+      if (!(half.*highest)) continue;
+      const double value = (half.*highest)->value();
+      low = std::min(low.value_or(value), value);
+      high = std::max(high.value_or(value), value);
+    }
+    const double middle = (low.value_or(0.0) + high.value_or(0.0)) / 2.0;
+    low_ = std::min(low.value_or(0.0), middle - least / 2.0);
+    high_ = std::max(high.value_or(0.0), middle + least / 2.0);
+  }
+  [[nodiscard]] std::string of(const ExposureRange& week, bool utf8) const {
+    std::vector<std::optional<double>> values;
+    for (const ExposureRange& half : view_.half_days) {
+      if (half.from < week.from || half.from >= week.to) continue;
+      const auto& highest = half.*highest_;
+      values.push_back(highest ? std::optional(highest->value()) : std::nullopt);
+    }
+    return sparkline(values, low_, high_, utf8);
+  }
+
+ private:
+  const JarHistoryView& view_;
+  std::optional<Amount<Tag>> ExposureRange::*highest_;
+  double low_ = 0.0, high_ = 1.0;
+};
+
+// One week a row: its extremes, and a little curve of half a day a letter.
 std::string weeks_text(const JarHistoryView& view, const TextContext& context) {
-  Table table({{"  WEEK", true}, {"FROM"}, {"°C", true}, {"%", true}, {"COVERED", true}});
-  const auto shown = newest_of(view.weeks, kWeeksShown);
+  Table table({{"  WEEK", true},
+               {"FROM"},
+               {"°C", true},
+               {"BY HALF DAYS"},
+               {"%", true},
+               {"BY HALF DAYS"},
+               {"COVERED", true}});
+  const auto shown = newest_of(view.weeks, kDetailedWeeks);
+  const WeekCurve temperature(view, &ExposureRange::highest_temperature, kLeastKelvin);
+  const WeekCurve humidity(view, &ExposureRange::highest_humidity, kLeastPercent);
   std::size_t number = view.weeks.size() - shown.size();
   for (const ExposureRange& week : shown) {
-    table.add({fmt::format("{}", ++number), context.zone.to_text(week.from),
+    table.add({fmt::format("{}", ++number), context.zone.to_text(week.from).substr(0, 10),
                range_text(week.lowest_temperature, week.highest_temperature, 1),
+               temperature.of(week, context.style.utf8),
                range_text(week.lowest_humidity, week.highest_humidity, 0),
+               humidity.of(week, context.style.utf8),
                fmt::format("{:.0f} %", std::floor(week.coverage_percent))});
   }
   return table.text(context.style.width, context.style.colour) +
@@ -198,54 +211,16 @@ std::string air_history_text(const JarHistoryView& view, const TextContext& cont
 
 // The part of the screen that is estimated, each figure with its range.
 std::string estimates_text(const JarHistoryView& view, const TextContext& context) {
-  namespace culture = rules::culture;
-  const culture::Verdict& verdict = view.jar.verdict;
-  const culture::Figures& figures = verdict.figures;
-  const int width = context.style.width;
   std::string text = section("What that did to the jar (estimates)", context);
-  const auto row = [&](std::string_view name, const std::string& value) {
-    if (!value.empty()) text += paragraph(value, 18, width, fmt::format("  {}", name));
-  };
-  const auto range = [](const std::optional<culture::Ensemble>& ensemble, std::string_view unit,
-                        int decimals) {
-    if (!ensemble) return std::string();
-    // More water or less: the likely figure need not lie between the two others.
-    const auto [low, high] = std::minmax({ensemble->cautious, ensemble->likely, ensemble->hopeful});
-    return fmt::format("{:.{}f}{} ({:.{}f} to {:.{}f})", ensemble->likely, decimals, unit, low,
-                       decimals, high, decimals);
-  };
-  // More than all of the work is no better known than all of it.
-  const auto done = [](std::optional<culture::Ensemble> percent) {
-    if (!percent) return percent;
-    for (double* member : {&percent->cautious, &percent->likely, &percent->hopeful}) {
-      *member = std::min(*member, 100.0);
-    }
-    return percent;
-  };
-  row("activity on top", range(figures.surface_activity, "", 3));
-  row("in the body", range(figures.body_activity, "", 3));
-  row("water taken up", range(figures.water_gained_g, " g", 1));
-  row("can still take", range(figures.water_buffer_g, " g", 0));
-  row("wake progress", range(done(figures.wake_progress_percent), " %", 0));
-  row("slow work", range(done(figures.slow_work_percent), " %", 0));
-  if (verdict.time_to_wake[0].kind != culture::WakeTime::Kind::unknown) {
-    row("wakes", culture::to_words(verdict.time_to_wake));
-  }
-  if (figures.highest_temperature) {
-    row("warmest inside", fmt::format("{:.1f} °C", figures.highest_temperature->value()));
-  }
-  if (figures.inner_dew_h >= 1.0) {
-    row("dew inside", fmt::format("{:.0f} h on the lid or glass above it", figures.inner_dew_h));
-  }
-  for (const culture::Unknowable& unknown : verdict.unknown) {
-    row("not known", fmt::format("{}: {}", unknown.figure, unknown.why));
+  for (const NamedFigure& row : estimate_rows(view.jar.verdict)) {
+    text += paragraph(row.value, 18, context.style.width, "  " + row.name);
   }
   const auto curve = [&](std::string_view name, auto value) {
     std::vector<std::optional<double>> values;
     double low = 0.0, high = 0.0;
     bool any = false;
     for (const LifePoint& point : view.life) {
-      const std::optional<culture::Ensemble>& ensemble = value(point);
+      const std::optional<rules::culture::Ensemble>& ensemble = value(point);
       values.push_back(ensemble ? std::optional(ensemble->likely) : std::nullopt);
       if (!ensemble) continue;
       low = any ? std::min(low, ensemble->likely) : ensemble->likely;
@@ -282,23 +257,11 @@ std::string journal_part(const JarHistoryView& view, const TextContext& context)
   return text + earlier(view.journal.size(), shown.size(), "--json");
 }
 
-// Common practice, no source.
 std::string cautions(const JarHistoryView& view, const TextContext& context) {
-  const NewJar& made = view.made;
   std::string text = section("Cautions", context);
-  const auto caution = [&](std::string_view sentence) {
+  for (const std::string_view sentence : caution_sentences(view.made)) {
     text += paragraph(sentence, 4, context.style.width, "  -");
-  };
-  caution("This is not food and not medicine. Label it, and keep it from children and animals.");
-  if (made.cover == Cover::tight_lid || made.cover == Cover::film) {
-    caution(
-        "A working jar under a tight cover builds up pressure and can burst: face and eyes "
-        "away, a cloth over it, ease the cover slowly.");
   }
-  if (made.vessel == Vessel::plastic) {
-    caution("Long storage wants glass or glazed ceramic; this jar is plastic.");
-  }
-  caution("Coloured or black growth, or a rotten smell: do not use any of it and do not scrape.");
   return text;
 }
 

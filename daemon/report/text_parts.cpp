@@ -2,41 +2,10 @@
 
 #include <fmt/format.h>
 
+#include "daemon/report/alert_words.h"
 #include "daemon/report/printable.h"
 
 namespace torpor::daemon {
-namespace {
-
-std::string_view alert_state_words(rules::AlertState state) {
-  switch (state) {
-    case rules::AlertState::standing:
-      return "standing";
-    case rules::AlertState::eased:
-      return "eased";
-    case rules::AlertState::ended:
-      return "ended";
-  }
-  return "standing";
-}
-
-std::string when_words(const rules::Alert& alert, const LocalTime& zone) {
-  std::string words = "since " + zone.to_text(alert.since);
-  if (alert.ended_at) {
-    words += ", ended " + zone.to_text(*alert.ended_at);
-  } else if (alert.eased_at && alert.state == rules::AlertState::eased) {
-    words += ", eased " + zone.to_text(*alert.eased_at);
-  }
-  return words;
-}
-
-std::string seen_words(const rules::Alert& alert) {
-  if (alert.deferred_until) return "deferred";
-  if (!alert.seen_at) return "unseen";
-  return alert.seen_by.empty() ? "seen" : "seen by " + alert.seen_by;
-}
-
-}  // namespace
-
 std::string figure_text(std::optional<double> value, int decimals) {
   if (!value) return "-";
   std::string text = fmt::format("{:.{}f}", *value, decimals);
@@ -84,12 +53,12 @@ std::string alert_block(const AlertView& view, bool whole, const TextContext& co
   const int width = context.style.width;
   const std::string head = printable(fmt::format(
       "{} {} ({}): {}, {}", alert.number, alert.rule, rules::urgency_name(alert.urgency),
-      alert_state_words(alert.state), seen_words(alert)));
+      alert_state_words(alert.state), alert_seen_words(alert)));
   std::string text;
   for (const std::string& line : wrap(head, width)) {
     text += painted(line, urgency_paint(alert), context.style.colour) + '\n';
   }
-  text += paragraph(when_words(alert, context.zone), 4, width);
+  text += paragraph(alert_when_words(alert, context.zone), 4, width);
   text += paragraph(alert.what, 4, width);
   if (alert.deferred_until) {
     text += paragraph(

@@ -100,8 +100,16 @@ struct ExposureRange {  // [from, to)
 // The jar's own figures at one moment of its life, for curves.
 struct LifePoint {
   Instant at;
-  std::optional<rules::culture::Ensemble> surface_activity, wake_progress_percent;
+  std::optional<rules::culture::Ensemble> surface_activity, wake_progress_percent, body_activity;
 };
+
+// The water activity from which on a jar's organisms work, by its culture profile.
+struct ActivityLimits {
+  rules::culture::Ensemble moulds, yeasts;
+};
+
+// Weeks that are shown half a day at a time: what one screen holds.
+inline constexpr std::size_t kDetailedWeeks = 8;
 
 struct JarHistoryView {
   JarView jar;              // as of summary.to
@@ -109,11 +117,14 @@ struct JarHistoryView {
   std::vector<Stay> stays;  // that touch [from, to)
   ExposureSummary summary;  // of [from, to)
   std::vector<ExposureRow> exposure;
-  std::vector<ExposureRange> weeks;   // 7 days each from `from` on, the last one cut at `to`
-  std::vector<ExposureRange> slices;  // equal parts of [from, to), for the little curves
-  std::vector<LifePoint> life;        // equally spaced over [from, to]
-  std::vector<AlertView> alerts;      // that concerned it and touch [from, to]
-  std::vector<JournalEntry> journal;  // entries about it, all of them
+  std::vector<ExposureRange> weeks;      // 7 days each from `from` on, the last one cut at `to`
+  std::vector<ExposureRange> half_days;  // 12 h each of the last kDetailedWeeks of `weeks`
+  std::vector<ExposureRange> slices;     // equal parts of [from, to), for the little curves
+  std::vector<LifePoint> life;           // equally spaced over [from, to]
+  std::vector<AlertView> alerts;         // that concerned it and touch [from, to]
+  std::vector<JournalEntry> journal;     // entries about it, all of them
+  std::vector<JarEvent> events;          // what was done to it or seen of it, all of it
+  ActivityLimits limits;
 };
 
 struct AirView {  // `torpor air`

@@ -4,7 +4,7 @@
 _torpor_options() {
   case "$1" in
     jars | places | sensors) echo "--json" ;;
-    jar) echo "--from --to --every --json --csv" ;;
+    jar) echo "--from --to --every --json --csv --html" ;;
     alerts) echo "--all --json" ;;
     tell) echo "--by --json" ;;
     import) echo "--sensor --columns --zone --json" ;;

@@ -107,6 +107,8 @@ TEST_CASE("an unknown command is answered with the nearest one") {
   CHECK(run("jar").code == 2);
   CHECK(run("jars --frob").code == 2);
   CHECK(run("jar B-01 --csv --json").code == 2);
+  CHECK(run("jar B-01 --csv --html f").code == 2);
+  CHECK(run("jar B-01 --json --html f").code == 2);
 }
 
 TEST_CASE("a missing configuration and one with faults end with 2") {
@@ -189,6 +191,23 @@ TEST_CASE("a jar's history is cut by local times and spaced by --every") {
   CHECK(csv.code == 0);
   CHECK(csv.out.starts_with("from,to,place,sensor,"));
   CHECK(std::count(csv.out.begin(), csv.out.end(), '\n') == 31);
+}
+
+TEST_CASE("a jar's page is written whole, over an older one, or not at all") {
+  const Filled filled;
+  const auto page = filled.cellar.folder() / "b01.html";
+  const Ran ran = filled.torpor("jar B-01 --html '" + page.string() + "'");
+  CHECK(ran.code == 0);
+  CHECK(ran.out.starts_with(page.string() + ": "));
+  const std::string first = filled.cellar.folder().read("b01.html");
+  CHECK(first.starts_with("<!DOCTYPE html>"));
+  CHECK(first.ends_with("</html>"));
+  CHECK(filled.torpor("jar B-01 --from 2026-01-20 --html '" + page.string() + "'").code == 0);
+  CHECK(filled.cellar.folder().read("b01.html") != first);
+  CHECK_FALSE(std::filesystem::exists(page.string() + ".part"));
+  const Ran nowhere = filled.torpor("jar B-01 --html /nowhere/b.html");
+  CHECK(nowhere.code == 1);
+  CHECK(nowhere.out == "torpor: /nowhere/b.html could not be written: No such file or directory\n");
 }
 
 TEST_CASE("times and intervals that cannot be are usage failures") {

@@ -227,4 +227,31 @@ TEST_CASE("an alert that cannot be read is named") {
   CHECK(gathering.error().text.starts_with("alert 7: "));
 }
 
+TEST_CASE("the last eight weeks are there by half days, counted from the weeks") {
+  const Look look;
+  const Jar* jar = look.ledger.find("B-01");
+  REQUIRE(jar != nullptr);
+  const auto view = look.gathering.jar_history(*jar, {});
+  REQUIRE(view.has_value());
+  REQUIRE(view->weeks.size() == 5);
+  REQUIRE_FALSE(view->half_days.empty());
+  CHECK(view->half_days.front().from == view->weeks.front().from);
+  CHECK(view->half_days.back().to == view->weeks.back().to);
+  CHECK(view->half_days[0].to - view->half_days[0].from == hours(12));
+}
+
+TEST_CASE("curves have as many points as are asked for, with the jar's own limits") {
+  const Look look;
+  const Jar* jar = look.ledger.find("B-01");
+  REQUIRE(jar != nullptr);
+  HistoryRange range;
+  range.curve_points = 120;
+  const auto view = look.gathering.jar_history(*jar, range);
+  REQUIRE(view.has_value());
+  CHECK(view->slices.size() == 120);
+  CHECK(view->life.size() == 121);
+  CHECK(view->limits.moulds.cautious < view->limits.moulds.likely);
+  CHECK(view->limits.yeasts.likely == doctest::Approx(0.88));
+}
+
 }  // namespace torpor::daemon

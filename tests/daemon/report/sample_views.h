@@ -124,6 +124,11 @@ inline JarHistoryView sample_history() {
                  Percent(68.0), Percent(75.5)},
                 {at("2026-01-08T23:00:00Z"), to, 42.9, std::nullopt, std::nullopt, std::nullopt,
                  std::nullopt}};
+  view.half_days = {{from, from + std::chrono::hours(12), 100.0, Celsius(14.2), Celsius(14.8),
+                     Percent(68.0), Percent(69.0)},
+                    {from + std::chrono::hours(12), from + std::chrono::hours(24), 100.0,
+                     Celsius(14.5), Celsius(15.1), Percent(70.0), Percent(75.5)}};
+  view.limits = {{0.84, 0.85, 0.865}, {0.87, 0.88, 0.89}};
   view.slices = {{from, at("2026-01-15T23:00:00Z"), 100.0, Celsius(14.0), Celsius(15.0),
                   Percent(60.0), Percent(70.0)},
                  {at("2026-01-15T23:00:00Z"), at("2026-02-01T23:00:00Z"), 0.0, std::nullopt,

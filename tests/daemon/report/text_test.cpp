@@ -141,6 +141,8 @@ TEST_CASE("one jar's page says what it is, where it stood, its air, alerts and j
   air now   18.2 °C, 61 %, dew point 10.7 °C (s2)
 
 State: dormant
+  B-07 is dormant, 59 days after closing: nothing in its history speaks against
+  using it.
   - It sleeps.
 
 What that did to the jar (estimates)
@@ -163,9 +165,9 @@ The air it stood in, 2026-01-02 00:00 to 2026-03-02 18:30
   temperature 17.9 °C
   highest °C  ▁ █  15 to 28 °C
   highest %   ▁ █  70 to 90 %
-  WEEK  FROM                        °C         %  COVERED
-     1  2026-01-02 00:00  14.2 to 15.1  68 to 76    100 %
-     2  2026-01-09 00:00             -         -     42 %
+  WEEK  FROM               °C  BY HALF DAYS      %  BY HALF DAYS  COVERED
+     1  2026-01-02  14.2-15.1  ▄▅            68-76  ▂▇              100 %
+     2  2026-01-09          -                    -                   42 %
 
 Alerts that concerned it
 12 warm-shelf (today): eased, seen by mara

@@ -1,0 +1,33 @@
+#include "daemon/report/alert_words.h"
+
+namespace torpor::daemon {
+
+std::string_view alert_state_words(rules::AlertState state) {
+  switch (state) {
+    case rules::AlertState::standing:
+      return "standing";
+    case rules::AlertState::eased:
+      return "eased";
+    case rules::AlertState::ended:
+      return "ended";
+  }
+  return "standing";
+}
+
+std::string alert_when_words(const rules::Alert& alert, const LocalTime& zone) {
+  std::string words = "since " + zone.to_text(alert.since);
+  if (alert.ended_at) {
+    words += ", ended " + zone.to_text(*alert.ended_at);
+  } else if (alert.eased_at && alert.state == rules::AlertState::eased) {
+    words += ", eased " + zone.to_text(*alert.eased_at);
+  }
+  return words;
+}
+
+std::string alert_seen_words(const rules::Alert& alert) {
+  if (alert.deferred_until) return "deferred";
+  if (!alert.seen_at) return "unseen";
+  return alert.seen_by.empty() ? "seen" : "seen by " + alert.seen_by;
+}
+
+}  // namespace torpor::daemon

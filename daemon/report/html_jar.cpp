@@ -1,0 +1,269 @@
+#include "daemon/report/html_jar.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <span>
+
+#include "daemon/report/alert_words.h"
+#include "daemon/report/duration_words.h"
+#include "daemon/report/history_sentence.h"
+#include "daemon/report/jar_words.h"
+#include "daemon/report/life_picture.h"
+#include "daemon/report/local_days.h"
+
+namespace torpor::daemon {
+namespace {
+
+// What one printed page holds beside the rest; `torpor jar ID --json` has them all.
+constexpr std::size_t kEntriesOnPage = 8;
+constexpr std::size_t kAlertsOnPage = 4;
+constexpr std::size_t kStaysOnPage = 4;
+constexpr std::size_t kReasonsOnPage = 7;
+
+template <class T>
+std::span<const T> newest(const std::vector<T>& all, std::size_t count) {
+  return std::span(all).last(std::min(all.size(), count));
+}
+
+void say_earlier(Markup& page, std::size_t all, std::size_t shown) {
+  if (all <= shown) return;
+  page.element("p", fmt::format("{} earlier not shown; torpor jar --json has all.", all - shown),
+               {{"class", "faint"}});
+}
+
+class JarPage {
+ public:
+  JarPage(Markup& page, const JarHistoryView& view, const PageContext& context)
+      : page_(page), view_(view), context_(context) {}
+
+  void write() {
+    heading();
+    picture();
+    {
+      const auto columns = page_.in("div", {{"class", "columns"}});
+      {
+        const auto left = page_.in("div");
+        reasons();
+        figures();
+        cautions();
+      }
+      const auto right = page_.in("div");
+      journal();
+      alerts();
+      stays();
+      slip();
+    }
+    foot();
+  }
+
+ private:
+  void heading() {
+    page_.element("p", "torpor \u00b7 " + context_.storeroom, {{"class", "kicker"}});
+    page_.element("h1", "Jar " + view_.jar.jar);
+    page_.element("p", history_sentence(view_, context_.zone).text, {{"class", "sentence"}});
+  }
+
+  void picture() {
+    const auto figure = page_.in("figure");
+    if (view_.summary.from >= view_.summary.to) {
+      page_.element("p", "No time has passed yet: there is nothing to draw.", {{"class", "faint"}});
+      return;
+    }
+    draw_life(page_, view_, context_.zone);
+    page_.element(
+        "figcaption",
+        fmt::format(
+            "{} to {}. Above: where it stood; numbered marks are entries of its journal (triangle: "
+            "done, circle: seen, square: placed or moved). The dark band of the air reaches from "
+            "the lowest to the highest in each {}. Hatched: no trusted sensor spoke. Grey and "
+            "dotted: the range of the estimates. What lies beyond a strip is drawn at its edge. "
+            "Below: "
+            "alerts; filled bars still stand.",
+            moment_words(view_.summary.from, context_.zone),
+            moment_words(view_.summary.to, context_.zone), slice_words()));
+  }
+
+  [[nodiscard]] std::string slice_words() const {
+    if (view_.slices.empty()) return "part";
+    return in_words(view_.slices.front().to - view_.slices.front().from);
+  }
+
+  void reasons() {
+    page_.element("h2", "Why");
+    const auto list = page_.in("ul", {{"class", "notes"}});
+    const auto& all = view_.jar.verdict.reasons;
+    for (std::size_t i = 0; i < std::min(all.size(), kReasonsOnPage); ++i) {
+      page_.element("li", all[i]);
+    }
+    if (all.empty()) page_.element("li", "Nothing was told that would lead to a reason.");
+  }
+
+  void row(std::string_view name, std::string_view value) {
+    if (value.empty()) return;
+    const auto line = page_.in("tr");
+    page_.element("th", name, {{"scope", "row"}});
+    page_.element("td", value);
+  }
+
+  void figures() {
+    page_.element("h2", "Estimates, with their range");
+    const auto table = page_.in("table");
+    const auto body = page_.in("tbody");
+    for (const NamedFigure& figure : estimate_rows(view_.jar.verdict)) {
+      row(figure.name, figure.value);
+    }
+    const ExposureSummary& air = view_.summary;
+    if (air.from < air.to) {
+      row("air covered",
+          fmt::format("{:.1f} % of the time", std::floor(air.coverage_percent * 10.0) / 10.0));
+    }
+    if (air.highest_temperature) {
+      row("air at most", fmt::format("{:.1f} °C", air.highest_temperature->value()));
+    }
+    if (air.mean_kinetic_temperature) {
+      row("mean kinetic",
+          fmt::format("{:.1f} °C of the air", air.mean_kinetic_temperature->value()));
+    }
+    if (view_.jar.air.temperature) row("air now", air_now());
+  }
+
+  [[nodiscard]] std::string air_now() const {
+    const AirFigures& air = view_.jar.air;
+    std::string words = fmt::format("{:.1f} °C", air.temperature->value());
+    if (air.humidity) words += fmt::format(", {:.0f} %", air.humidity->value());
+    if (air.dew_point) words += fmt::format(", dew point {:.1f} °C", air.dew_point->value());
+    return words + fmt::format(" ({})", air.sensor);
+  }
+
+  void journal() {
+    page_.element("h2", "Journal");
+    if (view_.journal.empty()) {
+      page_.element("p", "Nothing was told of it.", {{"class", "faint"}});
+      return;
+    }
+    const auto shown = newest(view_.journal, kEntriesOnPage);
+    {
+      const auto table = page_.in("table");
+      const auto body = page_.in("tbody");
+      for (const JournalEntry& entry : shown) {
+        const auto line = page_.in("tr");
+        page_.element("td", fmt::format("{}", entry.number), {{"class", "number-cell"}});
+        const auto cell = page_.in("td");
+        page_.element("span", moment_words(entry.happened_at, context_.zone),
+                      {{"class", "when faint"}});
+        page_.element("div", entry.sentence + (entry.by.empty() ? "" : " (" + entry.by + ")"),
+                      {{"class", "long"}});
+      }
+    }
+    say_earlier(page_, view_.journal.size(), shown.size());
+  }
+
+  void alerts() {
+    page_.element("h2", "Alerts that concerned it");
+    if (view_.alerts.empty()) {
+      page_.element("p", "None.", {{"class", "faint"}});
+      return;
+    }
+    const auto shown = newest(view_.alerts, kAlertsOnPage);
+    {
+      const auto table = page_.in("table");
+      const auto body = page_.in("tbody");
+      for (const AlertView& alert : shown) {
+        const auto line = page_.in("tr");
+        page_.element("td", fmt::format("{}", alert.alert.number), {{"class", "number-cell"}});
+        const auto cell = page_.in("td");
+        page_.element("span", alert_head(alert.alert), {{"class", "faint"}});
+        page_.element("div", alert.alert.what, {{"class", "long"}});
+      }
+    }
+    say_earlier(page_, view_.alerts.size(), shown.size());
+  }
+
+  [[nodiscard]] std::string alert_head(const rules::Alert& alert) const {
+    std::string words =
+        fmt::format("{}: {}, {}, since {}", alert.rule, alert_state_words(alert.state),
+                    alert_seen_words(alert), moment_words(alert.since, context_.zone));
+    if (alert.ended_at) words += ", ended " + moment_words(*alert.ended_at, context_.zone);
+    return words;
+  }
+
+  void stays() {
+    page_.element("h2", "Where it stood");
+    if (view_.stays.empty()) {
+      page_.element("p", "Nowhere in this time.", {{"class", "faint"}});
+      return;
+    }
+    const auto shown = newest(view_.stays, kStaysOnPage);
+    {
+      const auto table = page_.in("table");
+      const auto body = page_.in("tbody");
+      for (const Stay& stay : shown) {
+        const std::string to =
+            stay.to ? "to " + moment_words(*stay.to, context_.zone) : std::string("still there");
+        row(stay.place, moment_words(stay.from, context_.zone) + " " + to);
+      }
+    }
+    say_earlier(page_, view_.stays.size(), shown.size());
+  }
+
+  void cautions() {
+    page_.element("h2", "Cautions");
+    const auto list = page_.in("ul", {{"class", "notes"}});
+    for (const std::string_view sentence : caution_sentences(view_.made)) {
+      page_.element("li", sentence);
+    }
+  }
+
+  // As on a herbarium sheet: what it is, in the lower corner.
+  void slip() {
+    const NewJar& made = view_.made;
+    const auto slip = page_.in("section", {{"class", "slip"}, {"aria-label", "Label of the jar"}});
+    page_.element("p", view_.jar.jar + (made.stage.empty() ? "" : " \u00b7 " + made.stage),
+                  {{"class", "name"}});
+    const auto line = [this](std::string_view name, const std::string& value) {
+      if (!value.empty()) page_.element("p", fmt::format("{} {}", name, value));
+    };
+    line("from", made.origin);
+    line("closed", day_words(view_.jar.closed, context_.zone));
+    if (view_.jar.retired_at) line("retired", day_words(*view_.jar.retired_at, context_.zone));
+    line("holds", contents_words(made));
+    line("in", vessel_words(made));
+    line("under", made.cover ? std::string(cover_name(*made.cover)) : std::string());
+    line("stands in", view_.jar.place);
+  }
+
+  void foot() {
+    const auto foot = page_.in("footer");
+    page_.element("p",
+                  fmt::format("As of {}, {} time. Estimates are by the jar's model and no proof: "
+                              "your nose and eyes at the jar decide.",
+                              moment_words(context_.as_of, context_.zone), context_.zone.zone()));
+  }
+
+  Markup& page_;
+  const JarHistoryView& view_;
+  const PageContext& context_;
+};
+
+}  // namespace
+
+void write_jar(Markup& page, const JarHistoryView& view, const PageContext& context) {
+  JarPage(page, view, context).write();
+}
+
+std::string jar_report(const JarHistoryView& view, const PageContext& context) {
+  return html_page(
+      "Jar " + view.jar.jar,
+      [](Markup& page) {
+        const auto style = page.in("style");
+        page.style(page_style());
+      },
+      [&](Markup& page) {
+        const auto main = page.in("main", {{"class", "sheet"}});
+        write_jar(page, view, context);
+      });
+}
+
+}  // namespace torpor::daemon

@@ -1,0 +1,349 @@
+#include "daemon/report/life_picture.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <functional>
+
+#include "daemon/report/life_marks.h"
+#include "daemon/report/local_days.h"
+#include "daemon/report/strip_lane.h"
+
+namespace torpor::daemon {
+namespace {
+
+using rules::culture::Ensemble;
+
+// Heights in pixels: four lanes and their titles on one page of A4 beside the words.
+constexpr double kTitleHeight = 20.0;
+constexpr double kAirHeight = 66.0;
+constexpr double kActivityHeight = 100.0;
+constexpr double kProgressHeight = 50.0;
+constexpr double kAxisHeight = 26.0;
+// The lanes' smallest spans: less than this is noise and must not look like a swing.
+constexpr double kLeastKelvin = 6.0;
+constexpr double kLeastPercent = 20.0;
+
+// A part of a slice without trusted air; more than half of it is drawn as uncovered.
+constexpr double kCoveredHalf = 50.0;
+
+Instant middle(const ExposureRange& slice) { return slice.from + (slice.to - slice.from) / 2; }
+
+using Bounds = std::pair<std::optional<double>, std::optional<double>>;
+
+std::vector<Run> runs_of(const JarHistoryView& view,
+                         const std::function<Bounds(const ExposureRange&)>& bounds) {
+  std::vector<Run> runs;
+  bool open = false;
+  for (const ExposureRange& slice : view.slices) {
+    const auto [low, high] = bounds(slice);
+    if (!low || !high) {
+      open = false;
+      continue;
+    }
+    if (!open) runs.emplace_back();
+    open = true;
+    runs.back().push_back({middle(slice), *low, *high});
+  }
+  return runs;
+}
+
+std::vector<Run> runs_of(const JarHistoryView& view, std::optional<Ensemble> LifePoint::*figure,
+                         bool range) {
+  std::vector<Run> runs;
+  bool open = false;
+  for (const LifePoint& point : view.life) {
+    const std::optional<Ensemble>& ensemble = point.*figure;
+    if (!ensemble) {
+      open = false;
+      continue;
+    }
+    if (!open) runs.emplace_back();
+    open = true;
+    const auto [low, high] = std::minmax({ensemble->cautious, ensemble->likely, ensemble->hopeful});
+    runs.back().push_back(
+        {point.at, range ? low : ensemble->likely, range ? high : ensemble->likely});
+  }
+  return runs;
+}
+
+void widen(double& low, double& high, const std::vector<Run>& runs) {
+  for (const Run& run : runs) {
+    for (const BandPoint& point : run) {
+      low = std::min(low, point.low);
+      high = std::max(high, point.high);
+    }
+  }
+}
+
+// Curves stretch with the width: their own coordinates, and lines that keep their strength.
+void draw_runs(Markup& page, const std::vector<Run>& runs, const TimeScale& scale, const Lane& lane,
+               bool area, Literal style) {
+  const auto stretched =
+      page.in("svg", {{"x", 0.0},
+                      {"y", lane.top},
+                      {"width", "100%"},
+                      {"height", lane.height},
+                      {"viewBox", fmt::format("0 0 {:.0f} {:.0f}", TimeScale::kWidth, lane.height)},
+                      {"preserveAspectRatio", "none"}});
+  for (const Run& run : runs) {
+    page.shape("path", {{"class", style.text()},
+                        {"d", area ? area_path(run, scale, lane) : line_path(run, scale, lane)}});
+  }
+}
+
+// The words stand above the line or below it, whichever keeps them clear of the next one.
+enum class Words { above, below };
+
+void draw_limit(Markup& page, const Lane& lane, double value, Words where,
+                const std::string& words) {
+  if (value < lane.low || value > lane.high) return;
+  const double y = lane.top + lane.y(value);
+  page.shape("line", {{"class", "limit"}, {"x1", 0.0}, {"x2", "100%"}, {"y1", y}, {"y2", y}});
+  if (words.empty()) return;
+  page.element("text", words,
+               {{"class", "limit-words"},
+                {"x", "100%"},
+                {"dx", -4.0},
+                {"y", where == Words::above ? y - 3.0 : y + 11.0}});
+}
+
+class LifeDrawing {
+ public:
+  LifeDrawing(Markup& page, const JarHistoryView& view, const LocalTime& zone)
+      : page_(page),
+        view_(view),
+        zone_(zone),
+        scale_(view.summary.from, view.summary.to),
+        marks_(marks_of(view, scale_)),
+        bars_(alert_bars(view, scale_)) {
+    double y = kMarksTop + mark_rows(marks_) * kMarkRow;
+    const auto lane = [&y](double height) {
+      y += kTitleHeight;
+      const Lane placed{y, height, 0.0, 1.0};
+      y += height;
+      return placed;
+    };
+    temperature_ = lane(kAirHeight);
+    humidity_ = lane(kAirHeight);
+    activity_ = lane(kActivityHeight);
+    progress_ = lane(kProgressHeight);
+    y += bars_.empty() ? 0.0 : kTitleHeight;
+    bars_top_ = y;
+    y += bar_rows(bars_) * kBarRow;
+    axis_top_ = y + 6.0;
+    height_ = axis_top_ + kAxisHeight;
+  }
+
+  void draw() {
+    const auto svg = page_.in("svg", {{"class", "life"},
+                                      {"width", "100%"},
+                                      {"height", height_},
+                                      {"role", "img"},
+                                      {"aria-labelledby", "life-title life-words"}});
+    page_.element("title", "The life of jar " + view_.jar.jar, {{"id", "life-title"}});
+    page_.element("desc", in_words(), {{"id", "life-words"}});
+    hatching();
+    draw_stays(page_, view_, scale_);
+    axis();
+    uncovered();
+    temperature();
+    humidity();
+    activity();
+    progress();
+    draw_marks(page_, marks_, axis_top_);
+    draw_bars(page_, bars_, bars_top_);
+  }
+
+ private:
+  void hatching() {
+    const auto defs = page_.in("defs");
+    const auto pattern = page_.in("pattern", {{"id", "uncovered"},
+                                              {"width", 6.0},
+                                              {"height", 6.0},
+                                              {"patternUnits", "userSpaceOnUse"},
+                                              {"patternTransform", "rotate(45)"}});
+    page_.shape("line", {{"class", "hatch"}, {"x1", 0.0}, {"y1", 0.0}, {"x2", 0.0}, {"y2", 6.0}});
+  }
+
+  void axis() {
+    for (const AxisMark& mark : axis_marks(scale_.from(), scale_.to(), zone_)) {
+      const std::string x = scale_.percent(mark.at);
+      page_.shape("line", {{"class", mark.label.empty() ? "tick fine" : "tick"},
+                           {"x1", x},
+                           {"x2", x},
+                           {"y1", mark.label.empty() ? axis_top_ : temperature_.top},
+                           {"y2", axis_top_ + (mark.label.empty() ? 4.0 : 7.0)}});
+      if (mark.label.empty()) continue;
+      const double share = scale_.share(mark.at);
+      page_.element("text", mark.label,
+                    {{"class", share < 0.06   ? "date start"
+                               : share > 0.94 ? "date end"
+                                              : "date"},
+                     {"x", x},
+                     {"y", axis_top_ + 20.0}});
+    }
+    page_.shape(
+        "line",
+        {{"class", "axis"}, {"x1", 0.0}, {"x2", "100%"}, {"y1", axis_top_}, {"y2", axis_top_}});
+  }
+
+  void uncovered() {
+    std::optional<Instant> from;
+    Instant to;
+    const auto close = [&] {
+      if (!from) return;
+      page_.shape("rect", {{"class", "uncovered"},
+                           {"fill", "url(#uncovered)"},
+                           {"x", scale_.percent(*from)},
+                           {"width", scale_.width(*from, to)},
+                           {"y", temperature_.top},
+                           {"height", humidity_.top + humidity_.height - temperature_.top}});
+      from.reset();
+    };
+    for (const ExposureRange& slice : view_.slices) {
+      if (slice.coverage_percent >= kCoveredHalf) {
+        close();
+        continue;
+      }
+      if (!from) from = slice.from;
+      to = slice.to;
+    }
+    close();
+  }
+
+  void temperature() {
+    const auto runs = runs_of(view_, [](const ExposureRange& slice) -> Bounds {
+      if (!slice.lowest_temperature || !slice.highest_temperature) return {};
+      return {slice.lowest_temperature->value(), slice.highest_temperature->value()};
+    });
+    double low = 1e9, high = -1e9;
+    widen(low, high, runs);
+    if (low > high) low = 10.0, high = 20.0;
+    frame(temperature_, low, high, kLeastKelvin, {"Air it stood in: temperature", "°C", 0, 5.0});
+    draw_air(temperature_, runs);
+    for (const double harm : {40.0, 30.0}) {
+      draw_limit(page_, temperature_, harm, Words::below,
+                 harm > 35.0 ? "40 °C: kills in days" : "30 °C: wakes it twice as fast");
+    }
+  }
+
+  void humidity() {
+    const auto runs = runs_of(view_, [](const ExposureRange& slice) -> Bounds {
+      if (!slice.lowest_humidity || !slice.highest_humidity) return {};
+      return {slice.lowest_humidity->value(), slice.highest_humidity->value()};
+    });
+    double low = 80.0, high = 90.0;
+    widen(low, high, runs);
+    frame(humidity_, low, std::min(high, 98.0), kLeastPercent,
+          {"Air it stood in: relative humidity", "%", 0, 10.0});
+    draw_air(humidity_, runs);
+    draw_limit(page_, humidity_, 85.0, Words::below, "85 %: above it the sugar draws water");
+  }
+
+  void activity() {
+    const auto top = runs_of(view_, &LifePoint::surface_activity, false);
+    const auto top_range = runs_of(view_, &LifePoint::surface_activity, true);
+    const auto body = runs_of(view_, &LifePoint::body_activity, false);
+    const auto body_range = runs_of(view_, &LifePoint::body_activity, true);
+    double low = view_.limits.moulds.likely - 0.03, high = view_.limits.yeasts.likely + 0.03;
+    widen(low, high, top_range);
+    widen(low, high, body_range);
+    // Dry sugar on top begins far below; what matters lies near the limits.
+    low = std::max(low, view_.limits.moulds.likely - 0.11);
+    frame(activity_, low, high, 0.05, {"Water activity (estimate)", "", 2, 0.05});
+    draw_runs(page_, top_range, scale_, activity_, true, "range");
+    draw_runs(page_, body_range, scale_, activity_, true, "range-edge");
+    draw_runs(page_, body, scale_, activity_, false, "curve dashed");
+    draw_runs(page_, top, scale_, activity_, false, "curve strong");
+    draw_limit(page_, activity_, view_.limits.moulds.likely, Words::below,
+               fmt::format("{:.2f}: moulds can grow", view_.limits.moulds.likely));
+    draw_limit(page_, activity_, view_.limits.yeasts.likely, Words::above,
+               fmt::format("{:.2f}: yeasts can work", view_.limits.yeasts.likely));
+    if (top.empty()) not_known(activity_);
+    key(activity_);
+  }
+
+  void progress() {
+    const auto likely = runs_of(view_, &LifePoint::wake_progress_percent, false);
+    const auto range = runs_of(view_, &LifePoint::wake_progress_percent, true);
+    frame(progress_, 0.0, 100.0, 100.0, {"Work done towards waking (estimate)", "%", 0, 50.0});
+    draw_runs(page_, range, scale_, progress_, true, "range");
+    draw_runs(page_, likely, scale_, progress_, false, "curve strong");
+    draw_limit(page_, progress_, 100.0, Words::below, "100 %: first sign");
+    if (likely.empty()) not_known(progress_);
+  }
+
+  void frame(Lane& lane, double low, double high, double least, LaneTitle title) {
+    if (high - low < least) {
+      const double centre = (low + high) / 2.0;
+      low = centre - least / 2.0;
+      high = centre + least / 2.0;
+    }
+    title.step = std::max(round_step(low, high, 3), least > 1.0 ? 1.0 : 0.01);
+    lane.low = std::floor(low / title.step + 0.001) * title.step;
+    lane.high = high;
+    if (lane.high - lane.low > 1.0) lane.high = std::ceil(high / title.step - 0.001) * title.step;
+    draw_rulings(page_, lane, title);
+  }
+
+  void draw_air(const Lane& lane, const std::vector<Run>& runs) {
+    draw_runs(page_, runs, scale_, lane, true, "air");
+    if (runs.empty()) not_known(lane);
+  }
+
+  void not_known(const Lane& lane) {
+    page_.element("text", "not known",
+                  {{"class", "absent"}, {"x", "50%"}, {"y", lane.top + lane.height / 2.0 + 4.0}});
+  }
+
+  // Which line is which, on the title's line.
+  void key(const Lane& lane) {
+    const double y = lane.top - 8.0;
+    const auto entry = [&](Literal style, double from, std::string_view words) {
+      const auto nested = page_.in("svg", {{"class", "key"}, {"x", "100%"}, {"y", y - 8.0}});
+      page_.shape(
+          "line",
+          {{"class", style.text()}, {"x1", from}, {"x2", from + 22.0}, {"y1", 8.0}, {"y2", 8.0}});
+      page_.element("text", words, {{"class", "key-words"}, {"x", from + 26.0}, {"y", 12.0}});
+    };
+    entry("curve strong", -150.0, "on top");
+    entry("curve dashed", -80.0, "in body");
+  }
+
+  [[nodiscard]] std::string in_words() const {
+    const ExposureSummary& air = view_.summary;
+    std::string words =
+        fmt::format("From {} to {}. Sensors covered {:.0f} % of it.", moment_words(air.from, zone_),
+                    moment_words(air.to, zone_), std::floor(air.coverage_percent));
+    if (air.highest_temperature) {
+      words += fmt::format(" The air was at most {:.1f} °C.", air.highest_temperature->value());
+    }
+    if (!view_.life.empty() && view_.life.back().surface_activity) {
+      words += fmt::format(" Water activity on top is now about {:.2f}, wake progress {:.0f} %.",
+                           view_.life.back().surface_activity->likely,
+                           view_.life.back().wake_progress_percent->likely);
+    }
+    return words + fmt::format(" {} alerts and {} journal entries are marked.", bars_.size(),
+                               marks_.size());
+  }
+
+  Markup& page_;
+  const JarHistoryView& view_;
+  const LocalTime& zone_;
+  const TimeScale scale_;
+  const std::vector<LifeMark> marks_;
+  const std::vector<AlertBar> bars_;
+  Lane temperature_{}, humidity_{}, activity_{}, progress_{};
+  double bars_top_ = 0.0, axis_top_ = 0.0, height_ = 0.0;
+};
+
+}  // namespace
+
+void draw_life(Markup& page, const JarHistoryView& view, const LocalTime& zone) {
+  if (view.summary.from >= view.summary.to) return;
+  LifeDrawing(page, view, zone).draw();
+}
+
+}  // namespace torpor::daemon

@@ -94,6 +94,46 @@ TEST_CASE("a service killed while the disk is full loses nothing that it had ack
   CHECK(room.stop().code == 0);
 }
 
+TEST_CASE("a disk that turns read-only is told once, watching goes on, and nothing is lost") {
+  if (!Room::can_be_unkind()) return;
+  Room room({.rules = kWarmRule, .unkind = true});
+  room.start();
+  const RawSubscriber notices(room.broker(), "torpor/cellar/notice");
+  say_minutes(room, 0, 30, 23.0);
+  REQUIRE(has_once(room, 30));
+  room.make_read_only(true);
+  say_minutes(room, 30, 60, 29.0);  // an alert, which cannot be committed
+  CHECK(wait_until([&] { return said(notices, "cannot write its history") > 0; }));
+  CHECK(wait_until([&] { return said(notices, "warm") > 0; }));
+  CHECK(has_once(room, 60));
+  room.make_read_only(false);
+  CHECK(wait_until([&] { return said(notices, "writes its history again") > 0; }));
+  say_minutes(room, 60, 70, 29.0);
+  CHECK(room.stop().code == 0);
+  CHECK(has_once(room, 70));
+  CHECK(said(notices, "cannot write its history") == 1);
+}
+
+TEST_CASE("with the spool nearly full the session queues, and all is taken when the disk is back") {
+  // 110 bytes each in the inbox, two readings: the spool is nearly full at 7 MiB (inbox.h).
+  constexpr int kMany = 80'000;
+  if (!Room::can_be_unkind()) return;
+  Room room({.unkind = true});
+  room.start();
+  const RawSubscriber notices(room.broker(), "torpor/cellar/notice");
+  room.make_read_only(true);
+  say_minutes(room, 0, kMany, 23.0);  // the broker takes them all, though we do not
+  CHECK(room.service_says("stopped taking messages"));
+  CHECK(said(notices, "cannot write its history") == 1);
+  CHECK(room.readings().size() < 2u * kMany);
+  room.make_read_only(false);
+  CHECK(room.service_says("taking messages again"));
+  CHECK(has_once(room, kMany));
+  CHECK(room.stop().code == 0);
+  CHECK(said(notices, "cannot write its history") == 1);
+  CHECK(said(notices, "writes its history again") == 1);
+}
+
 TEST_CASE("a history damaged while the service was down is set aside, and readings go on") {
   Room room;
   room.start();

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <csignal>
+#include <filesystem>
 #include <fstream>
 
 #include "daemon/history/store.h"
@@ -43,6 +44,29 @@ rulebooks: [built-in{}]
                                    options.broker_keys.empty() ? "" : ", " + options.broker_keys,
                                    options.rules.empty() ? "" : ", rules.yaml"));
   if (!options.rules.empty()) write("rules.yaml", options.rules);
+  if (options.unkind) {
+    environment_ = {{"LD_PRELOAD", UNKIND_WORLD}, {"TORPOR_WORLD", folder()}};
+  }
+}
+
+bool Room::can_be_unkind() {
+  if (!std::string_view(UNKIND_WORLD).empty()) return true;
+  MESSAGE("skipped: a sanitizer leaves no room for a preloaded library");
+  return false;
+}
+
+void Room::make_read_only(bool read_only) const {
+  if (read_only) {
+    write("read-only", "");
+  } else {
+    std::filesystem::remove(folder() + "/read-only");
+  }
+}
+
+void Room::set_clock_wrong(std::chrono::seconds by) const {
+  // Renamed into place: never read half written.
+  write("clock.new", fmt::format("{}", by.count()));
+  std::filesystem::rename(folder() + "/clock.new", folder() + "/clock");
 }
 
 void Room::write(const std::string& name, const std::string& text) const {
@@ -51,7 +75,7 @@ void Room::write(const std::string& name, const std::string& text) const {
 
 void Room::start_unconnected() {
   service_ = std::make_unique<ChildProcess>(
-      std::vector<std::string>{TORPORD_BINARY, "--config", config_file()});
+      std::vector<std::string>{TORPORD_BINARY, "--config", config_file()}, environment_);
 }
 
 void Room::start() {

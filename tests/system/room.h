@@ -3,7 +3,9 @@
 // ended by its own process id.
 #pragma once
 
+#include <chrono>
 #include <functional>
+#include <map>
 #include <memory>
 #include <string>
 #include <vector>
@@ -24,6 +26,7 @@ struct RoomOptions {
   std::string broker_keys = {};  // more keys of `broker:`, such as "user: torpord, secret: s"
   BrokerOptions broker{.extra = {"max_queued_messages 0"}};
   bool broker_runs = true;
+  bool unkind = false;  // make_read_only() and set_clock_wrong() can be used
 };
 
 struct CommandResult {
@@ -64,8 +67,14 @@ class Room {
   [[nodiscard]] std::string config_file() const { return folder() + "/torpor.yaml"; }
   [[nodiscard]] std::string history_file() const { return folder() + "/history.sqlite3"; }
   void write(const std::string& name, const std::string& text) const;
+  // Whether rooms can be unkind in this build; says so if not.
+  [[nodiscard]] static bool can_be_unkind();
+  // For the service alone (unkind_world.cpp).
+  void make_read_only(bool read_only) const;
+  void set_clock_wrong(std::chrono::seconds by) const;
 
  private:
+  std::map<std::string, std::string> environment_;
   tests::TempFolder folder_;
   Broker broker_;
   std::unique_ptr<ChildProcess> service_;

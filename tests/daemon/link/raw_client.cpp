@@ -1,6 +1,7 @@
 #include "tests/daemon/link/raw_client.h"
 #include "tests/daemon/temp_folder.h"
 
+#include <algorithm>
 #include <atomic>
 #include <fstream>
 #include <stdexcept>
@@ -40,18 +41,25 @@ void raw_publish(const Broker& broker, const RawPublication& publication, const 
 
 void raw_publish_lines(const Broker& broker, const std::string& topic,
                        const std::vector<std::string>& lines, const RawUser& user) {
-  // Its standard input is a file through a shell's redirection; the names are our own.
-  tests::TempFolder folder;
-  const std::string file = folder.text() + "/lines";
-  {
-    std::ofstream out(file);
-    for (const std::string& line : lines) out << line << "\n";
-  }
+  // mosquitto_pub takes an early acknowledgement for its last message's when its message numbers
+  // have come round, at 65535.
+  constexpr std::size_t kLinesAtOnce = 50'000;
   auto command = arguments("mosquitto_pub", broker, user);
   command.insert(command.end(), {"-t", topic, "-q", "1", "-l"});
-  std::vector<std::string> shell = {"sh", "-c", "exec \"$@\" < \"$0\"", file};
-  shell.insert(shell.end(), command.begin(), command.end());
-  run_command(shell);
+  for (std::size_t done = 0; done < lines.size(); done += kLinesAtOnce) {
+    // Its standard input is a file through a shell's redirection; the names are our own.
+    tests::TempFolder folder;
+    const std::string file = folder.text() + "/lines";
+    {
+      std::ofstream out(file);
+      for (std::size_t i = done; i < std::min(done + kLinesAtOnce, lines.size()); ++i) {
+        out << lines[i] << "\n";
+      }
+    }
+    std::vector<std::string> shell = {"sh", "-c", "exec \"$@\" < \"$0\"", file};
+    shell.insert(shell.end(), command.begin(), command.end());
+    run_command(shell);
+  }
 }
 
 RawSubscriber::RawSubscriber(const Broker& broker, const std::string& filter, const RawUser& user) {

@@ -1,0 +1,149 @@
+// Preloaded into a torpord under test: what happens to a program without its asking. TORPOR_WORLD
+// names a folder; two files in it are switches, looked at with each call:
+//
+//   read-only   while it is there, nothing below the folder can be written: EROFS
+//   clock       a number of seconds, by which the wall clock is wrong
+//
+// Only what the service and its libraries use is covered, and no lock is taken: any thread may be
+// in here.
+#include <dlfcn.h>
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+#include <array>
+#include <cerrno>
+#include <cstdarg>
+#include <cstdio>
+#include <cstdlib>
+#include <cstring>
+#include <ctime>
+
+namespace {
+
+using Path = std::array<char, 4096>;
+
+const char* folder() {
+  static const char* const kFolder = std::getenv("TORPOR_WORLD");
+  return kFolder;
+}
+
+Path switch_file(const char* name) {
+  Path path{};
+  std::snprintf(path.data(), path.size(), "%s/%s", folder(), name);
+  return path;
+}
+
+bool is_below(const char* path) {
+  const std::size_t length = std::strlen(folder());
+  return std::strncmp(path, folder(), length) == 0 && path[length] == '/';
+}
+
+bool read_only() {
+  return folder() != nullptr &&
+         ::syscall(SYS_faccessat, AT_FDCWD, switch_file("read-only").data(), F_OK) == 0;
+}
+
+bool refuses(const char* path) {
+  if (!read_only() || !is_below(path)) return false;
+  errno = EROFS;
+  return true;
+}
+
+bool refuses(int fd) {
+  if (!read_only()) return false;
+  Path link{};
+  Path path{};
+  std::snprintf(link.data(), link.size(), "/proc/self/fd/%d", fd);
+  const long size = ::syscall(SYS_readlinkat, AT_FDCWD, link.data(), path.data(), path.size() - 1);
+  if (size <= 0 || !is_below(path.data())) return false;
+  errno = EROFS;
+  return true;
+}
+
+time_t clock_error() {
+  if (folder() == nullptr) return 0;
+  const long fd =
+      ::syscall(SYS_openat, AT_FDCWD, switch_file("clock").data(), O_RDONLY | O_CLOEXEC);
+  if (fd < 0) return 0;
+  std::array<char, 32> text{};
+  const long size = ::syscall(SYS_read, fd, text.data(), text.size() - 1);
+  ::syscall(SYS_close, fd);
+  return size > 0 ? std::strtol(text.data(), nullptr, 10) : 0;
+}
+
+// The library's own, behind this one.
+template <class Function>
+Function* next(const char* name) {
+  return reinterpret_cast<Function*>(::dlsym(RTLD_NEXT, name));
+}
+
+int open_unless_refused(const char* path, int flags, mode_t mode) {
+  if ((flags & O_ACCMODE) != O_RDONLY || (flags & O_CREAT) != 0) {
+    if (refuses(path)) return -1;
+  }
+  return static_cast<int>(::syscall(SYS_openat, AT_FDCWD, path, flags, mode));
+}
+
+}  // namespace
+
+extern "C" {
+
+ssize_t write(int fd, const void* bytes, size_t count) {
+  if (refuses(fd)) return -1;
+  return ::syscall(SYS_write, fd, bytes, count);
+}
+
+ssize_t pwrite64(int fd, const void* bytes, size_t count, off64_t at) {
+  static auto* const kNext = next<ssize_t(int, const void*, size_t, off64_t)>("pwrite64");
+  return refuses(fd) ? -1 : kNext(fd, bytes, count, at);
+}
+
+ssize_t pwrite(int fd, const void* bytes, size_t count, off_t at) {
+  static auto* const kNext = next<ssize_t(int, const void*, size_t, off_t)>("pwrite");
+  return refuses(fd) ? -1 : kNext(fd, bytes, count, at);
+}
+
+int ftruncate(int fd, off_t size) noexcept {
+  static auto* const kNext = next<int(int, off_t)>("ftruncate");
+  return refuses(fd) ? -1 : kNext(fd, size);
+}
+
+int ftruncate64(int fd, off64_t size) noexcept {
+  static auto* const kNext = next<int(int, off64_t)>("ftruncate64");
+  return refuses(fd) ? -1 : kNext(fd, size);
+}
+
+int unlink(const char* path) noexcept {
+  static auto* const kNext = next<int(const char*)>("unlink");
+  return refuses(path) ? -1 : kNext(path);
+}
+
+int remove(const char* path) noexcept {
+  static auto* const kNext = next<int(const char*)>("remove");
+  return refuses(path) ? -1 : kNext(path);
+}
+
+int open(const char* path, int flags, ...) {
+  va_list rest;
+  va_start(rest, flags);
+  const mode_t mode = va_arg(rest, mode_t);
+  va_end(rest);
+  return open_unless_refused(path, flags, mode);
+}
+
+int open64(const char* path, int flags, ...) {
+  va_list rest;
+  va_start(rest, flags);
+  const mode_t mode = va_arg(rest, mode_t);
+  va_end(rest);
+  return open_unless_refused(path, flags | O_LARGEFILE, mode);
+}
+
+int clock_gettime(clockid_t clock, timespec* now) noexcept {
+  const long done = ::syscall(SYS_clock_gettime, clock, now);
+  if (done == 0 && clock == CLOCK_REALTIME) now->tv_sec += clock_error();
+  return static_cast<int>(done);
+}
+}

@@ -25,6 +25,7 @@ constexpr UnitFactor kMilliseconds[] = {
     {"minutes", 6e4, false}, {"h", 3.6e6, true},  {"hour", 3.6e6, false},
     {"hours", 3.6e6, false}, {"d", 8.64e7, true}, {"day", 8.64e7, false},
     {"days", 8.64e7, false}};
+constexpr UnitFactor kYears[] = {{"y", 1.0, true}, {"year", 1.0, false}, {"years", 1.0, false}};
 constexpr UnitFactor kCubicMetres[] = {
     {"m3", 1.0, true}, {"m³", 1.0, true}, {"l", 1e-3, true}, {"L", 1e-3, false}};
 
@@ -72,6 +73,17 @@ tl::expected<Duration, std::string> parse_duration(std::string_view text) {
     return tl::make_unexpected(fmt::format("found {}; expected at most 366 d", quoted(text)));
   }
   return Duration(std::llround(*amount));
+}
+
+tl::expected<Duration, std::string> parse_years(std::string_view text) {
+  const auto years = parse_amount(text, kYears, "years", "`5 y`");
+  if (!years) return tl::make_unexpected(years.error());
+  if (*years < kFewestYears || *years > kMostYears) {
+    return tl::make_unexpected(
+        fmt::format("found {}; expected {} y to {} y", quoted(text), kFewestYears, kMostYears));
+  }
+  constexpr double kYearMs = 365.25 * 8.64e7;
+  return Duration(std::llround(*years * kYearMs));
 }
 
 tl::expected<double, std::string> parse_volume_m3(std::string_view text) {

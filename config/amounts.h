@@ -18,6 +18,10 @@ inline constexpr Duration kLongestDuration = std::chrono::hours(24 * 366);
 // s, min, h, d; more than zero, at most kLongestDuration, rounded to ms. The error says what was
 // found and what to write.
 [[nodiscard]] tl::expected<Duration, std::string> parse_duration(std::string_view text);
+// "5 y": how long something is kept, kFewestYears to kMostYears of 365.25 days.
+inline constexpr double kFewestYears = 1;  // less is not a storeroom's past but its last winter
+inline constexpr double kMostYears = 100;  // who means "for ever" leaves it away
+[[nodiscard]] tl::expected<Duration, std::string> parse_years(std::string_view text);
 // m3, m³, l; m3. More than zero, at most a million.
 [[nodiscard]] tl::expected<double, std::string> parse_volume_m3(std::string_view text);
 // "22:00" -> minutes after midnight.

@@ -41,6 +41,16 @@ void read_history(const Field& field, HistorySettings& history) {
         survives->one_of<Survives>({{"crash", Survives::crash}, {"power-cut", Survives::power_cut}})
             .value_or(history.survives);
   }
+  if (const auto keep = mapping->find("keep")) {
+    if (const auto text = keep->word("years such as `5 y`")) {
+      const auto years = parse_years(*text);
+      if (years) {
+        history.keep = *years;
+      } else {
+        keep->fault(years.error());
+      }
+    }
+  }
   mapping->refuse_unknown_keys();
 }
 

@@ -28,6 +28,8 @@ struct HistorySettings {
   // As written; relative: to the configuration's folder.
   std::string file = "/var/lib/torpor/history.sqlite3";
   Survives survives = Survives::crash;
+  // Readings older than this, against the newest one, may go; nullopt: all stay.
+  std::optional<Duration> keep;
 };
 
 struct TlsSettings {

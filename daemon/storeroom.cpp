@@ -26,6 +26,8 @@ constexpr std::uint32_t kSnapshotFormat = 1;
 constexpr auto kFoldedAfter = std::chrono::hours(1);
 // Some milliseconds each on the strand: an import of years gains on its days all the same.
 constexpr std::size_t kDaysFoldedAtOnce = 8;
+// Tens of microseconds each: years that a new limit lets go are gone within the hour.
+constexpr std::size_t kDaysForgottenAtOnce = 100;
 // A jar's shown state walks its week of readings: worth doing when an alert or a telling touched
 // it, not with every reading.
 constexpr auto kJarShownEvery = std::chrono::minutes(5);
@@ -418,6 +420,20 @@ void Storeroom::fold_days() {
   if (!newest) return;
   const auto folded = store_->fold_days(*newest - kFoldedAfter, kDaysFoldedAtOnce);
   if (!folded && !fault_ && folded.error().kind == ErrorKind::corrupt) fault_ = folded.error();
+  forget_days(*newest);
+}
+
+// A jar that still stands keeps the air that it has stood in, however long ago it was closed.
+void Storeroom::forget_days(Instant newest) {
+  if (!settings_.settings.history.keep) return;
+  Instant before = newest - *settings_.settings.history.keep;
+  for (const auto& [id, jar] : ledger_.jars()) {
+    if (!jar.retired_at) before = std::min(before, jar.closed());
+  }
+  before = std::chrono::floor<std::chrono::days>(before);
+  if (before <= forgotten_through_) return;
+  const auto forgotten = store_->forget_days(before, kDaysForgottenAtOnce);
+  if (forgotten && *forgotten < kDaysForgottenAtOnce) forgotten_through_ = before;
 }
 
 tl::expected<void, Error> Storeroom::write_pending() {

@@ -174,6 +174,7 @@ class Storeroom {
   void send(OutboxMessage message);
   [[nodiscard]] tl::expected<void, Error> write_pending();
   void fold_days();
+  void forget_days(Instant newest);
   [[nodiscard]] tl::expected<void, Error> write_jar_models();
   [[nodiscard]] std::vector<rules::JarModelBytes> stored_models() const;
   [[nodiscard]] std::optional<std::string> shown(const rules::Subject& subject);
@@ -197,6 +198,7 @@ class Storeroom {
   bool show_alerts_ = false;
   std::optional<Error> fault_;  // of a reading of the history that the store does not know of
   std::map<std::string, std::chrono::sys_days> checkpoint_days_;  // of the newest one of each jar
+  Instant forgotten_through_ = instant_of(0);                     // no block is older
   std::map<std::string, Instant> jars_shown_;                     // by wall clock
   ReadingCounters readings_;
   // Redeliveries without a time of their own, told by digest: the last few per sensor; and the last

@@ -167,6 +167,22 @@ tl::expected<std::optional<Instant>, Error> first_row(Database& database, const 
   return instant_of(statement->integer(0));
 }
 
+struct DayPosition {
+  std::int64_t day = 0;
+  std::int64_t position = 0;
+};
+
+tl::expected<std::optional<DayPosition>, Error> oldest_day(Database& database,
+                                                           const SeriesKey& series) {
+  auto statement = database.cached(
+      "SELECT day, position FROM day WHERE sensor = ?1 AND quantity = ?2 ORDER BY day LIMIT 1");
+  bind_series(*statement, series);
+  const auto row = statement->step();
+  if (!row) return tl::unexpected(row.error());
+  if (!*row) return std::optional<DayPosition>();
+  return DayPosition{statement->integer(0), statement->integer(1)};
+}
+
 tl::expected<std::vector<SeriesKey>, Error> all_series(Database& database) {
   auto statement = database.cached("SELECT number FROM sensor ORDER BY number");
   std::vector<SeriesKey> series;
@@ -265,6 +281,21 @@ tl::expected<bool, Error> fold_oldest_day(Database& database, Instant before) {
     if (!first) return tl::unexpected(first.error());
   }
   if (damaged) return tl::unexpected(*damaged);
+  return false;
+}
+
+tl::expected<bool, Error> forget_oldest_day(Database& database, std::int64_t day) {
+  const auto series = all_series(database);
+  if (!series) return tl::unexpected(series.error());
+  for (const SeriesKey& key : *series) {
+    const auto oldest = oldest_day(database, key);
+    if (!oldest) return tl::unexpected(oldest.error());
+    if (!*oldest || (*oldest)->day >= day) continue;
+    if (auto done = remove_day(database, key, (*oldest)->day, (*oldest)->position); !done) {
+      return tl::unexpected(done.error());
+    }
+    return true;
+  }
   return false;
 }
 

@@ -31,6 +31,10 @@ struct SeriesKey {
 // none. Precondition: inside a transaction.
 [[nodiscard]] tl::expected<bool, Error> fold_oldest_day(Database& database, Instant before);
 
+// Removes the oldest block of a day before `day`. False: there is none. Precondition: inside a
+// transaction.
+[[nodiscard]] tl::expected<bool, Error> forget_oldest_day(Database& database, std::int64_t day);
+
 // Readings in blocks by their moment. Keeps the last few days asked for: what comes late, or is
 // imported again, comes in order.
 class DayLookup {

@@ -45,6 +45,7 @@ class FileStore final : public Store {
   tl::expected<Stored, Error> put_reading(const Reading& reading) override;
   tl::expected<Stored, Error> find_reading(const Reading& reading) const override;
   tl::expected<std::size_t, Error> fold_days(Instant before, std::size_t most) override;
+  tl::expected<std::size_t, Error> forget_days(Instant before, std::size_t most) override;
   tl::expected<void, Error> put_placement(const Placement& placement) override;
   tl::expected<void, Error> put_journal(const JournalEntry& entry) override;
   tl::expected<void, Error> put_alert(const StoredAlert& alert) override;
@@ -104,6 +105,8 @@ class FileStore final : public Store {
   // after that would be committed call by call: half a step of the world.
   tl::expected<void, Error> ready() const;
   tl::expected<Stored, Error> compare_block(std::int64_t sensor, const Reading& reading) const;
+  template <class ChangeDay>
+  tl::expected<std::size_t, Error> in_days(std::size_t most, const ChangeDay& change);
   template <class Write>
   tl::expected<void, Error> if_ready(const Write& write) const {
     if (auto able = ready(); !able) return able;
@@ -200,24 +203,35 @@ tl::expected<Stored, Error> FileStore::compare_block(std::int64_t sensor,
 tl::expected<std::size_t, Error> FileStore::fold_days(Instant before, std::size_t most) {
   const Instant horizon = start_of_day(day_of(before));
   if (horizon <= folded_through_ && late_rows_ < kManyLateRows) return 0;
+  const auto folded = in_days(most, [&] { return fold_oldest_day(*database_, horizon); });
+  if (folded && *folded < most) {
+    folded_through_ = std::max(folded_through_, horizon);
+    late_rows_ = 0;
+  }
+  return folded;
+}
+
+// Changes one day after the other in one transaction, until there is none left or `most` are done.
+template <class ChangeDay>
+tl::expected<std::size_t, Error> FileStore::in_days(std::size_t most, const ChangeDay& change) {
   if (auto begun = begin(); !begun) return tl::unexpected(begun.error());
-  std::size_t folded = 0;
-  for (bool more = true; more && folded < most;) {
-    const auto next = fold_oldest_day(*database_, horizon);
+  std::size_t changed = 0;
+  for (bool more = true; more && changed < most;) {
+    const auto next = change();
     if (!next) {
       rollback();
       return tl::unexpected(next.error());
     }
     more = *next;
-    if (more) ++folded;
+    if (more) ++changed;
   }
   blocks_.forget();
   if (auto done = commit(); !done) return tl::unexpected(done.error());
-  if (folded < most) {
-    folded_through_ = std::max(folded_through_, horizon);
-    late_rows_ = 0;
-  }
-  return folded;
+  return changed;
+}
+
+tl::expected<std::size_t, Error> FileStore::forget_days(Instant before, std::size_t most) {
+  return in_days(most, [&] { return forget_oldest_day(*database_, day_of(before)); });
 }
 
 tl::expected<Stored, Error> FileStore::find_reading(const Reading& reading) const {

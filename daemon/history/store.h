@@ -217,6 +217,10 @@ class Store {
   // not for each reading: with the next day, or when many have come. Precondition: no transaction.
   [[nodiscard]] virtual tl::expected<std::size_t, Error> fold_days(Instant before,
                                                                    std::size_t most) = 0;
+  // Removes folded days that ended at or before `before` for good, at most `most` of them; returns
+  // how many. Nothing but readings goes. Precondition: no transaction.
+  [[nodiscard]] virtual tl::expected<std::size_t, Error> forget_days(Instant before,
+                                                                     std::size_t most) = 0;
 };
 
 inline constexpr int kAnswersKept = 1000;

@@ -97,9 +97,15 @@ TEST_CASE("the other choices are read as well") {
   CHECK(result.settings.clock == rules::Clock::readings);
   CHECK(result.settings.history.file == "h.db");
   CHECK(result.settings.history.survives == Survives::power_cut);
+  CHECK_FALSE(result.settings.history.keep);
   CHECK(result.settings.quiet->from_minute == 90);
   CHECK(result.settings.quiet->to_minute == 120);
   CHECK(result.settings.rulebooks.empty());
+}
+
+TEST_CASE("readings can be kept for some years only") {
+  const auto result = read_settings("storeroom: c\nhistory: {keep: 5 y}\n", "c.yaml");
+  CHECK(result.settings.history.keep == std::chrono::hours(24) * 365.25 * 5);
 }
 
 TEST_CASE("six faults are reported at once, in file order") {
@@ -149,7 +155,15 @@ TEST_CASE("faulty settings") {
       {"storeroom: c\nhistory: {file: \"\", survives: fire, depth: 3}\n",
        "2:17: history.file: found an empty word; expected the name of the history file\n"
        "2:31: history.survives: found `fire`; expected crash or power-cut\n"
-       "2:37: history: `depth` is not a key here; known: file, survives\n"},
+       "2:37: history: `depth` is not a key here; known: file, survives, keep\n"},
+      {"storeroom: c\nhistory: {keep: 5 months}\n",
+       "2:17: history.keep: found `5 months`; `months` is not a unit here, write y\n"},
+      {"storeroom: c\nhistory: {keep: 0.9 y}\n",
+       "2:17: history.keep: found `0.9 y`; expected 1 y to 100 y\n"},
+      {"storeroom: c\nhistory: {keep: 101 y}\n",
+       "2:17: history.keep: found `101 y`; expected 1 y to 100 y\n"},
+      {"storeroom: c\nhistory: {keep: 5}\n",
+       "2:17: history.keep: found `5`, which has no unit; expected years such as `5 y`\n"},
       {"storeroom: c\nquiet_hours: 22-6\n",
        "2:14: quiet_hours: found `22-6`; expected two local "
        "times, e.g. 22:00-06:00 (00:00 to 23:59)\n"},

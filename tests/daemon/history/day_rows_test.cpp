@@ -275,6 +275,26 @@ TEST_CASE("a block with a changed byte is a fault, and keeps nothing else from b
   CHECK(count_of(file, "reading") == 1);
 }
 
+TEST_CASE("days that need not be kept go for good, whole, and nothing else does") {
+  const TempFolder scratch;
+  const auto file = scratch / "h";
+  const auto store = must(Store::open(file, false));
+  put_days(*store, 4);
+  must(store->put_journal({1, kMonday, kMonday, "Anna", "note", "{}"}));
+  REQUIRE(must(store->fold_days(kMonday + days(3), kAllDays)) == 3);
+  CHECK(must(store->forget_days(kMonday + days(1) - Duration(1), kAllDays)) == 0);
+  CHECK(must(store->forget_days(kMonday + days(2), 1)) == 1);
+  CHECK(must(store->forget_days(kMonday + days(2), kAllDays)) == 1);
+  CHECK(must(store->forget_days(kMonday + days(2), kAllDays)) == 0);
+  CHECK(temperatures_in(file).front().measured_at == kMonday + days(2));
+  CHECK(temperatures_in(file).size() == 48);
+  CHECK(count_of(file, "day") == 1);
+  CHECK(count_of(file, "day_column") == 1);
+  CHECK(store->journal().size() == 1);
+  // Whoever sends such a day again has it kept until the next time.
+  CHECK(must(store->put_reading(temperature(20, kMonday))) == Stored::fresh);
+}
+
 TEST_CASE("a fold that is rolled back leaves everything as it was") {
   const TempFolder scratch;
   const auto file = scratch / "h";

@@ -128,6 +128,31 @@ Outcome run(const StoreroomSettings& settings, const std::vector<InboxPayload>& 
 
 }  // namespace
 
+TEST_CASE("old readings go when they may, but not those of a jar that still stands") {
+  const TempFolder folder;
+  StoreroomSettings settings = room_settings(folder.path());
+  settings.settings.history.keep = std::chrono::days(365);
+  const auto room = open_room(settings);
+  const auto day = [](int number) { return minutes(number * 1440); };
+  // Closed thirteen days before the first reading.
+  feed(*room, tell(kNewJar, minutes(0)));
+  for (int number = 0; number < 10; ++number) feed(*room, reading("s1", day(number), 20, 60));
+  feed(*room, reading("s1", day(400), 20, 60));
+  const auto kept = [&] {
+    REQUIRE(room->commit());
+    const auto reader = Reader::open(settings.history, {});
+    REQUIRE(reader);
+    return (*reader)->summary("s1", Quantity::humidity, instant_of(0), Instant::max()).readings;
+  };
+  CHECK(kept() == 11);
+  CHECK(kept() == 11);
+  feed(*room, tell("retire F-01 because \"used up\"", day(400)));
+  (void)kept();
+  CHECK(kept() == 1);
+  const auto reader = Reader::open(settings.history, {});
+  CHECK((*reader)->journal().size() == 2);
+}
+
 TEST_CASE("a warm shelf raises one alert that lists its jar, with a notice and a retained topic") {
   const TempFolder folder;
   auto room = open_room(room_settings(folder.path()));

@@ -5,6 +5,7 @@
 #include <fcntl.h>
 #include <fmt/format.h>
 #include <sqlite3.h>
+#include <sys/syscall.h>
 #include <unistd.h>
 
 #include <chrono>
@@ -18,6 +19,20 @@
 
 #include "daemon/history/inbox.h"
 #include "daemon/history/store.h"
+
+namespace {
+int file_syncs = 0;
+}
+
+// Found by the dynamic linker before the C library's: counts ours and SQLite's.
+extern "C" int fdatasync(int fd) {
+  ++file_syncs;
+  return static_cast<int>(::syscall(SYS_fdatasync, fd));
+}
+extern "C" int fsync(int fd) {
+  ++file_syncs;
+  return static_cast<int>(::syscall(SYS_fsync, fd));
+}
 
 namespace torpor::daemon {
 namespace {
@@ -185,16 +200,24 @@ std::uint64_t bytes_written() {
   return 0;
 }
 
+// Of one reading, on the way to the disk.
+struct Cost {
+  double bytes = 0;
+  double syncs = 0;
+};
+
 // One reading a second, folded once a minute. The kernel writes dirty pages out every 5 s at the
 // most often (vm.dirty_writeback_centisecs; it would let them be for 30 s): so does this.
-double calm_bytes(const fs::path& folder, int minutes) {
-  const fs::path file = folder / "calm";
-  const auto store = must(Store::open(file, false));
-  const auto inbox = open_inbox(file, false);
+Cost calm_cost(const fs::path& folder, bool power_cut, int minutes) {
+  const fs::path file = folder / (power_cut ? "calm-cut" : "calm");
+  const auto store = must(Store::open(file, power_cut));
+  const auto inbox = open_inbox(file, power_cut);
   const int directory = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
   ::syncfs(directory);
   const std::uint64_t before = bytes_written();
-  for (int second = 1; second <= 60 * minutes; ++second) {
+  const int syncs_before = file_syncs;
+  const int readings = 60 * minutes;
+  for (int second = 1; second <= readings; ++second) {
     const Instant at = kStart + std::chrono::seconds(second);
     const double raw = 17.0 + 0.01 * (second * 37 % 300);
     must(inbox->append(ReadingsRecord{
@@ -207,37 +230,51 @@ double calm_bytes(const fs::path& folder, int minutes) {
   }
   const double bytes = static_cast<double>(bytes_written() - before);
   ::close(directory);
-  return bytes / (60 * minutes);
+  return {bytes / readings, static_cast<double>(file_syncs - syncs_before) / readings};
 }
 
-// The same with one commit a reading, at SQLite's defaults.
-double commit_bytes(const fs::path& folder, int rows) {
+// The same with one commit a reading.
+Cost commit_cost(const fs::path& folder, const std::string& name, const char* settings, int rows) {
   sqlite3* database = nullptr;
-  sqlite3_open((folder / "calm-plain").c_str(), &database);
+  sqlite3_open((folder / name).c_str(), &database);
+  sqlite3_exec(database, settings, nullptr, nullptr, nullptr);
   sqlite3_exec(database,
                "CREATE TABLE r (sensor INTEGER, at INTEGER, value REAL, PRIMARY KEY (sensor, at)) "
                "WITHOUT ROWID",
                nullptr, nullptr, nullptr);
+  const int directory = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  ::syncfs(directory);
   const std::uint64_t before = bytes_written();
+  const int syncs_before = file_syncs;
   for (int i = 0; i < rows; ++i) {
     const std::string insert =
         fmt::format("INSERT INTO r VALUES (1, {}, {})", 1772476200000 + i * 1000, 17.0 + i * 0.01);
     if (sqlite3_exec(database, insert.c_str(), nullptr, nullptr, nullptr) != SQLITE_OK) {
       std::exit(1);
     }
+    if (i % 5 == 4) ::syncfs(directory);
   }
   const double bytes = static_cast<double>(bytes_written() - before);
+  const int syncs = file_syncs - syncs_before;
+  ::close(directory);
   sqlite3_close(database);
-  return bytes / rows;
+  return {bytes / rows, static_cast<double>(syncs) / rows};
 }
 
-void calm_cost(const fs::path& folder) {
-  const double ours = calm_bytes(folder, 10);
-  const double plain = commit_bytes(folder, 300);
-  fmt::print(
-      "calm, one reading a second: {:.0f} bytes written a reading; one SQLite commit each {:.0f}: "
-      "{:.3f} of it\n",
-      ours, plain, ours / plain);
+void calm_costs(const fs::path& folder) {
+  const Cost plain = commit_cost(folder, "calm-plain", "", 300);
+  const auto say = [&plain](const char* name, const Cost& cost) {
+    fmt::print("calm, {:<32} {:>7.0f} bytes {:>6.3f} fsyncs a reading   {:.3f} of the bytes\n",
+               name, cost.bytes, cost.syncs, cost.bytes / plain.bytes);
+  };
+  fmt::print("calm: one reading a second, written to the disk; of one SQLite commit a reading:\n");
+  say("SQLite, defaults", plain);
+  say("SQLite, WAL NORMAL",
+      commit_cost(folder, "calm-wal", "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL", 300));
+  say("SQLite, WAL FULL",
+      commit_cost(folder, "calm-full", "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL", 300));
+  say("survives: crash", calm_cost(folder, false, 10));
+  say("survives: power-cut", calm_cost(folder, true, 10));
 }
 
 int run(const fs::path& parent) {
@@ -253,7 +290,7 @@ int run(const fs::path& parent) {
   plain_rate(folder, "defaults", "", 1'000);
   plain_rate(folder, "WAL NORMAL", "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL", 100'000);
   read_rate(folder, 525'600);
-  calm_cost(folder);
+  calm_costs(folder);
   fs::remove_all(folder);
   return 0;
 }

@@ -1,7 +1,8 @@
 #!/bin/sh
 # Readings a second from a broker's waiting session to the disk: torpord, which decodes, judges and
 # watches them, beside what a person would script, `mosquitto_sub | sqlite3`, with SQLite's defaults
-# and hurried by WAL. Then the same with a kill -9 on the way: what is missing afterwards.
+# and hurried by WAL, and beside a client of the same MQTT library that does nothing. Then the same
+# with a kill -9 on the way: what is missing afterwards.
 #
 #   sh tests/bench/pipe_bench.sh BUILD [MESSAGES [MESSAGES_OF_DEFAULTS]]
 #
@@ -74,7 +75,8 @@ stop_torpord() {
   service=""
 }
 taken() { tail -c +1 torpord.log | grep -c "taking readings from the broker" || true; }
-forget() { mosquitto_sub -p "$port" -q 1 -i "pipe-$1" -t room/s1 -W 1 > /dev/null 2>&1 || true; }
+# Ends a client's session: else what is said for the next one queues for it, too.
+forget() { mosquitto_sub -p "$port" -q 1 -i "$1" -t forget/nothing -W 1 > /dev/null 2>&1 || true; }
 
 measure_pipe() {
   make_session "$1"
@@ -82,34 +84,62 @@ measure_pipe() {
   start=$(now)
   pipe "$1" "$2" "$3"
   end=$(now)
-  forget "$1"
+  forget "pipe-$1"
   [ "$(count "$1")" -eq "$2" ] || echo "$1 holds only $(count "$1") of $2"
   rate "$2" "$start" "$end"
 }
 
+measure_idle() {
+  "$build/tests/bench/torpor_idle_subscriber" "$port" room/s1 0
+  say "$many"
+  start=$(now)
+  "$build/tests/bench/torpor_idle_subscriber" "$port" room/s1 "$many"
+  end=$(now)
+  forget idle
+  rate "$many" "$start" "$end"
+}
+
+times_taken=0
+measure_torpord() {
+  rm -rf history.sqlite3*
+  start_torpord
+  times_taken=$((times_taken + 1))
+  until [ "$(taken)" -ge "$times_taken" ]; do sleep 0.1; done
+  stop_torpord -TERM
+  say "$many"
+  mosquitto_sub -p "$port" -t torpor/cellar/notice -C 1 -W 120 > notice.txt &
+  waiting=$!
+  sleep 0.5
+  start=$(now)
+  start_torpord
+  times_taken=$((times_taken + 1))
+  wait "$waiting"
+  end=$(now)
+  ours=$(rate "$many" "$start" "$end")
+  stop_torpord -TERM
+  forget torpor-cellar-intake
+}
+
+median() { printf '%s\n' "$@" | sort -n | sed -n "$((($# + 1) / 2))p"; }
+
 plain=$(measure_pipe plain.sqlite3 "$few" "")
-hurried=$(measure_pipe hurried.sqlite3 "$many" "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;")
+idles="" hurrieds="" all_ours=""
+for round in 1 2 3; do
+  idles="$idles $(measure_idle)"
+  hurrieds="$hurrieds $(measure_pipe "hurried$round.sqlite3" "$many" "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;")"
+  measure_torpord
+  all_ours="$all_ours $ours"
+done
+# shellcheck disable=SC2086
+idle=$(median $idles) hurried=$(median $hurrieds) ours=$(median $all_ours)
 
-start_torpord
-until [ "$(taken)" -ge 1 ]; do sleep 0.1; done
-stop_torpord -TERM
-say "$many"
-mosquitto_sub -p "$port" -t torpor/cellar/notice -C 1 -W 120 > notice.txt &
-waiting=$!
-sleep 0.5
-start=$(now)
-start_torpord
-wait "$waiting"
-end=$(now)
-ours=$(rate "$many" "$start" "$end")
-stop_torpord -TERM
-
-echo "readings a second, from the session to the disk, the process's start included:"
-echo "  mosquitto_sub | sqlite3, defaults        $plain"
-echo "  mosquitto_sub | sqlite3, WAL and NORMAL  $hurried"
-echo "  torpord, up to the notice on the phone   $ours"
-awk -v a="$ours" -v b="$plain" -v c="$hurried" \
-  'BEGIN { printf "torpord: %.1f times the defaults, %.2f times the hurried pipe\n", a / b, a / c }'
+echo "readings a second, from the session to the disk, the process's start included (medians of 3):"
+echo "  mosquitto_sub | sqlite3, defaults (once)    $plain"
+echo "  mosquitto_sub | sqlite3, WAL and NORMAL     $hurried  [$hurrieds ]"
+echo "  a client of the library that does nothing   $idle  [$idles ]"
+echo "  torpord, up to the notice on the phone      $ours  [$all_ours ]"
+awk -v a="$ours" -v b="$plain" -v c="$hurried" -v d="$idle" \
+  'BEGIN { printf "torpord: %.1f times the defaults, %.2f times the hurried pipe, %.2f of the idle client\n", a / b, a / c, a / d }'
 
 # With a kill -9 after a second, and a second run for what is left.
 make_session killed.sqlite3
@@ -122,11 +152,12 @@ kill -9 "-$group"
 wait "$group" 2>/dev/null || true
 before=$(count killed.sqlite3)
 pipe killed.sqlite3 "$((many - before))" "$settings" || true
+forget pipe-killed.sqlite3
 echo "hurried pipe, killed once at $before of $many readings: $((many - $(count killed.sqlite3))) are missing"
 
 rm -rf history.sqlite3*
 start_torpord
-until [ "$(taken)" -ge 3 ]; do sleep 0.1; done
+until [ "$(taken)" -gt "$times_taken" ]; do sleep 0.1; done
 stop_torpord -TERM
 say "$many"
 start_torpord

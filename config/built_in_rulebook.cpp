@@ -138,6 +138,49 @@ rules:
     urgency: today
     why: Without readings nobody watches the jars it watches over.
     remedies: [check-sensor]
+
+  # ---- Whether a sensor can be believed. Each reading is judged as it comes; what is not believed
+  # is kept, marked, and not concluded from. These rules tell when that has lasted.
+
+  # No change for longer than this air was ever calm, or humidity at its stop of 100 % for hours.
+  # The next sensor in line speaks meanwhile. It ends after six hours of moving, so that a sensor
+  # that sticks every night is one alert.
+  stuck-sensor:
+    concerns: sensor
+    when: time stuck above 10 min
+    until: time stuck below 1 min lasting 6 h
+    urgency: today
+    why: A sensor that shows one value whatever the air does watches over nothing.
+    remedies: [check-sensor]
+
+  # A quarter of the last 32 readings, for half an hour: a bad contact, a wrong unit, two devices on
+  # one topic. A lone spike is no reason to walk to the cellar.
+  erring-sensor:
+    concerns: sensor
+    when: doubted readings above 25 % lasting 30 min
+    until: doubted readings below 5 % lasting 6 h
+    urgency: today
+    why: Many of its readings cannot be right; the jars there are watched with gaps, or not at all.
+    remedies: [check-sensor]
+
+  # Judged by whole hours, three in a row, with the hour before allowed for; cheap sensors differ by
+  # 0.5 K and 3 % from the start. A day and a half of agreeing ends it.
+  disagreeing-sensor:
+    concerns: sensor
+    when: time disagreeing above 10 min
+    until: time disagreeing below 1 min lasting 36 h
+    urgency: this-week
+    why: Sensors in one place differ by more than their errors; one of them leads you astray.
+    remedies: [check-sensor]
+
+  # A week's mean against the first week's. It comes over months: a day more is no matter.
+  drifting-sensor:
+    concerns: sensor
+    when: time drifting above 1 d
+    until: time drifting below 1 min lasting 3 d
+    urgency: this-week
+    why: It has moved away from the sensors beside it; a check in table salt or ice corrects it.
+    remedies: [check-sensor]
 )yaml";
 
 }  // namespace

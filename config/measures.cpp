@@ -232,10 +232,12 @@ std::optional<TimeSource> read_time_source(const Field& field) {
 
 bool read_payload(Mapping& sensor, PayloadFormat& format) {
   const auto payload = sensor.require("payload", "add `payload: number`, `json` or `senml`");
-  const auto form = payload ? payload->one_of<PayloadForm>({{"number", PayloadForm::number},
-                                                            {"json", PayloadForm::json},
-                                                            {"senml", PayloadForm::senml}})
-                            : std::optional<PayloadForm>();
+  std::optional<PayloadForm> form;
+  if (payload) {
+    form = payload->one_of<PayloadForm>({{"number", PayloadForm::number},
+                                         {"json", PayloadForm::json},
+                                         {"senml", PayloadForm::senml}});
+  }
   const auto time = sensor.find("time");
   if (!form) {
     (void)sensor.find("measures");  // known; what it must hold depends on the form

@@ -12,6 +12,7 @@
 #include "daemon/report/alert_json.h"
 #include "daemon/report/gather.h"
 #include "daemon/report/json.h"
+#include "daemon/report/standing_json.h"
 
 namespace torpor::daemon {
 namespace {
@@ -226,7 +227,40 @@ void Storeroom::apply(const ReadingsRecord& record) {
     pending_.readings.push_back(reading);
     input.readings.push_back(reading);
   }
-  if (!input.readings.empty()) step(record.received_at, input);
+  if (input.readings.empty()) return;
+  const std::set<std::string> doubted_before = doubted_sensors_;
+  for (const Reading& reading : input.readings) doubted_sensors_.erase(reading.sensor);
+  step(record.received_at, input);
+  // Readers know what is not believed from what is committed.
+  urgent_ = urgent_ || doubted_sensors_ != doubted_before;
+}
+
+// The readings of the step that was just made are the newest that wait.
+void Storeroom::mark_doubted(const std::vector<rules::DoubtedReading>& doubted) {
+  for (const rules::DoubtedReading& each : doubted) {
+    const auto waiting =
+        std::find_if(pending_.readings.rbegin(), pending_.readings.rend(), [&](const Reading& r) {
+          return r.measured_at == each.measured_at && r.quantity == each.quantity &&
+                 r.sensor == each.sensor;
+        });
+    if (waiting == pending_.readings.rend()) continue;
+    if (waiting->trusted()) ++readings_.untrusted;
+    waiting->marks |= kDoubted;
+    doubted_sensors_.insert(each.sensor);
+  }
+}
+
+void Storeroom::keep_standings() {
+  std::map<std::string, rules::SensorStanding> standings;
+  for (const config::SensorSettings& sensor : settings_.settings.sensors) {
+    if (auto standing = watch_.standing(sensor.spec.id)) {
+      standings.emplace(sensor.spec.id, std::move(*standing));
+    }
+  }
+  std::string text = standings_json(standings);
+  if (text == standings_) return;
+  standings_ = text;
+  keep_note(std::string(kStandingsNote), std::move(text));
 }
 
 Stored Storeroom::judge(const Reading& reading) {
@@ -323,6 +357,7 @@ void Storeroom::step(Instant wall, const rules::Input& input) {
 }
 
 void Storeroom::take(rules::Effects effects) {
+  mark_doubted(effects.doubted);
   std::map<std::uint64_t, const rules::Alert*> changed;
   for (const rules::AlertChange& change : effects.changes) {
     const std::string body = alert_json({change.alert});
@@ -392,6 +427,7 @@ void Storeroom::delivered(const std::string& id) {
 
 tl::expected<void, Error> Storeroom::commit() {
   urgent_ = false;
+  keep_standings();
   for (rules::JarModelBytes& model : watch_.take_jar_models()) {
     pending_.jar_models[model.jar] = std::move(model);
   }

@@ -55,7 +55,7 @@ struct ReadingCounters {
   std::uint64_t known = 0;        // repeated: same key, same value, or a redelivery
   std::uint64_t conflicting = 0;  // same key, other value: the first stays
   std::uint64_t late = 0;         // among the fresh
-  std::uint64_t untrusted = 0;    // among the fresh: physically impossible
+  std::uint64_t untrusted = 0;    // among the fresh: impossible or not believed
 };
 
 class Storeroom {
@@ -171,6 +171,8 @@ class Storeroom {
   [[nodiscard]] Stored judge(const Reading& reading);
   void step(Instant wall, const rules::Input& input);
   void take(rules::Effects effects);
+  void mark_doubted(const std::vector<rules::DoubtedReading>& doubted);
+  void keep_standings();
   void send(OutboxMessage message);
   [[nodiscard]] tl::expected<void, Error> write_pending();
   void fold_days();
@@ -201,6 +203,8 @@ class Storeroom {
   Instant forgotten_through_ = instant_of(0);                     // no block is older
   std::map<std::string, Instant> jars_shown_;                     // by wall clock
   ReadingCounters readings_;
+  std::set<std::string> doubted_sensors_;  // whose newest reading is not believed
+  std::string standings_;                  // as last kept for readers
   // Redeliveries without a time of their own, told by digest: the last few per sensor; and the last
   // tells without correlation data. Part of the snapshot: a redelivery follows a restart.
   std::map<std::string, std::deque<std::uint64_t>> digests_;

@@ -28,8 +28,20 @@ class Agreement {
   // compare with.
   [[nodiscard]] std::optional<double> difference(std::size_t sensor) const;
 
+  // Everything it remembers, for a snapshot.
+  template <class Fields>
+  void visit_fields(Fields& fields) {
+    fields(voices_, hour_, median_before_, compared_);
+  }
+
  private:
   struct Voice {
+    template <class Fields>
+    void visit_fields(Fields& fields) {
+      fields(sum, count, difference, hours_apart, hours_agreed, apart, day_sum, day_hours, days,
+             beginning);
+    }
+
     double sum = 0.0;  // of the hour that runs
     int count = 0;
     std::optional<double> difference;

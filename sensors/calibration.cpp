@@ -82,4 +82,13 @@ Correction Calibration::at(Quantity quantity, Instant when) const {
   return correction;
 }
 
+double corrected(const Calibration& calibration, const Reading& reading) {
+  const double value = reading.value();
+  if (calibration.checks().empty()) return value;
+  const Correction correction = calibration.at(reading.quantity, reading.measured_at);
+  if (!correction.checked_at) return value;
+  const double applied = correction.apply(value);
+  return reading.quantity == Quantity::humidity ? std::clamp(applied, 0.0, 100.0) : applied;
+}
+
 }  // namespace torpor

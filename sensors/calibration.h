@@ -47,4 +47,8 @@ class Calibration {
   std::vector<Check> checks_;  // by time
 };
 
+// The reading's value in the canonical unit, corrected by the check that holds at its time. A
+// humidity stays within 0 to 100 %; without a check it is the reading's own value.
+[[nodiscard]] double corrected(const Calibration& calibration, const Reading& reading);
+
 }  // namespace torpor

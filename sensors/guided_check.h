@@ -29,11 +29,23 @@ class GuidedCheck {
   [[nodiscard]] std::string words() const;
   // The result; nullopt unless done.
   [[nodiscard]] const std::optional<Check>& result() const { return result_; }
+  [[nodiscard]] const std::optional<Salt>& salt() const { return salt_; }  // nullopt: ice
+  [[nodiscard]] Instant start() const { return start_; }
+
+  // What it remembers beside salt and start, for a snapshot of one that waits.
+  template <class Fields>
+  void visit_fields(Fields& fields) {
+    fields(values_, temperatures_, slope_, window_full_);
+  }
 
  private:
   struct Sample {
     Instant at;
-    double value;
+    double value = 0.0;
+    template <class Fields>
+    void visit_fields(Fields& fields) {
+      fields(at, value);
+    }
   };
   GuidedCheck(std::optional<Salt> salt, Instant start) : salt_(salt), start_(start) {}
   [[nodiscard]] Quantity quantity() const {

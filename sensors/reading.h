@@ -1,5 +1,6 @@
 // One measured value with its times, as it is kept: the decoded raw value bit for bit in the unit
-// it was sent in. Calibration and trust are applied when it is read, never here.
+// it was sent in. Calibration is applied when it is read, never here; whether it was believed is a
+// mark beside it.
 #pragma once
 
 #include <chrono>
@@ -21,12 +22,13 @@ using Instant = std::chrono::sys_time<Duration>;
   return instant.time_since_epoch().count();
 }
 
-// Marks made at intake. Stored: do not renumber; combined with |.
+// Marks made at intake, and by the judges of trust. Stored: do not renumber; combined with |.
 enum ReadingMark : std::uint8_t {
   kUnmarked = 0,
   kOutOfRange = 1,        // physically impossible: kept, never trusted
   kStampedOnArrival = 2,  // the payload had no time of its own
   kImported = 4,          // came from a file, not from the broker
+  kDoubted = 8,  // not believed when it came, for a reason of sensors/trust.h: kept as it is
 };
 
 struct Reading {
@@ -40,7 +42,7 @@ struct Reading {
 
   // In the quantity's canonical unit.
   [[nodiscard]] double value() const { return to_canonical(raw, unit); }
-  [[nodiscard]] bool trusted() const { return (marks & kOutOfRange) == 0; }
+  [[nodiscard]] bool trusted() const { return (marks & (kOutOfRange | kDoubted)) == 0; }
   friend bool operator==(const Reading&, const Reading&) = default;
 };
 

@@ -16,13 +16,16 @@ using std::chrono::seconds;
 // and a rate. No source: a door opened to frost moves a small sensor (time constant about a minute)
 // by a few kelvin a minute; breath and steam move humidity by tens of percent a minute. In 17 days
 // of an office by the minute the largest changes stay well inside.
+// A leap is more than carrying a sensor from a warm room into frost, or steam, can make.
 struct ChangeLimits {
   double step, per_minute;
-  double shown;    // smallest difference that tells two devices apart
-  double reading;  // a converted value fits the level within this
+  double leap;        // a step beyond this is not believed
+  double shown;       // smallest difference that tells two devices apart
+  double reading;     // a converted value fits the level within this
+  double resolution;  // a step of the coarsest sensor; what never moved so little is not known
 };
-constexpr ChangeLimits kTemperatureChange{2.0, 1.0, 0.4, 2.0};
-constexpr ChangeLimits kHumidityChange{8.0, 4.0, 1.5, 6.0};
+constexpr ChangeLimits kTemperatureChange{2.0, 1.0, 25.0, 0.4, 2.0, 1.0};
+constexpr ChangeLimits kHumidityChange{8.0, 4.0, 45.0, 1.5, 6.0, 2.0};
 const ChangeLimits& limits_of(Quantity quantity) {
   return quantity == Quantity::temperature ? kTemperatureChange : kHumidityChange;
 }
@@ -70,7 +73,7 @@ std::string shown_span(Duration duration) {
   return fmt::format("{:.0f} d", m / 1440.0);
 }
 
-void doubt(Judgement& judgement, Doubt why, std::string reason) {
+void doubt(Judgement& judgement, int why, std::string reason) {
   judgement.doubts = static_cast<std::uint16_t>(judgement.doubts | why);
   judgement.reasons.push_back(std::move(reason));
 }
@@ -141,11 +144,16 @@ void ValueTrust::judge_change(const Sample& sample, Judgement& judgement) {
     elsewhere_count_ = 0;
     return;
   }
-  doubt(judgement, kJump,
-        fmt::format("from {} to {} in {}: air does not change so fast; believed again when it "
-                    "returns or stays for {}",
+  const double leaps = limits_of(quantity_).leap +
+                       (limits_of(quantity_).per_minute * in_minutes(sample.at - level_->at));
+  const bool leap = std::abs(sample.value - level_->value) > leaps;
+  doubt(judgement, leap ? kJump | kLeap : kJump,
+        fmt::format("from {} to {} in {}: air does not change so fast{}",
                     shown_value(quantity_, level_->value), shown_value(quantity_, sample.value),
-                    shown_span(sample.at - level_->at), shown_span(kStandingOfNewLevel)));
+                    shown_span(sample.at - level_->at),
+                    leap ? fmt::format("; believed again when it returns or stays for {}",
+                                       shown_span(kStandingOfNewLevel))
+                         : std::string()));
 }
 
 void ValueTrust::judge_unit(const Sample& sample, Judgement& judgement) {
@@ -167,7 +175,8 @@ void ValueTrust::judge_unit(const Sample& sample, Judgement& judgement) {
 Duration ValueTrust::calm_allowed() const {
   if (surroundings_ == Surroundings::enclosed) return kCalmEnclosed;
   if (!newest_ || newest_->at - *first_ < kLearning) return kCalmUnlearned;
-  return std::clamp<Duration>(longest_calm_ * kCalmTimes, kCalmLeast, kCalmMost);
+  const auto usual = std::clamp<Duration>(longest_calm_ * kCalmTimes, kCalmLeast, kCalmMost);
+  return std::max<Duration>(usual, longest_calm_ * 3 / 2);  // as calm as it was once, and a little
 }
 
 void ValueTrust::judge_calm(const Sample& sample, Judgement& judgement) {
@@ -191,7 +200,9 @@ void ValueTrust::judge_calm(const Sample& sample, Judgement& judgement) {
   calm_->lowest = lowest;
   calm_->highest = highest;
   const Duration stands = sample.at - calm_->since;
-  if (stands <= calm_allowed()) return;
+  // Until it has moved by a step of its own nobody knows how fine a change it would show.
+  const bool resolution_known = step_ > 0.0 && step_ <= limits_of(quantity_).resolution;
+  if (!resolution_known || stands <= calm_allowed()) return;
   calm_->doubted = true;
   const std::string usual =
       longest_calm_ > Duration{}

@@ -27,11 +27,14 @@ enum Doubt : std::uint16_t {
   kClockAstray = 256,  // its time stamps; about the sensor
   kDisagrees = 512,    // with the sensors beside it; see agreement.h
   kOddOneOut = 1024,   // disagrees while the others, two or more, agree
-  kDrifts = 2048       // away from the sensors beside it, over weeks
+  kDrifts = 2048,      // away from the sensors beside it, over weeks
+  kLeap = 4096,        // a jump that no draught and no sunbeam makes
+  kInCheck = 8192      // it lies in a salt's vapour or in ice: its readings are not of the air
 };
-// A reading with one of these is counted as uncovered by rules and model.
+// A reading with one of these is counted as uncovered by rules and model. A jump alone is told and
+// believed: heat that is real must not wait for trust.
 inline constexpr std::uint16_t kUnbelieved =
-    kImpossible | kJump | kWrongUnit | kStuck | kSaturated | kTwoDevices | kOddOneOut;
+    kImpossible | kLeap | kWrongUnit | kStuck | kSaturated | kTwoDevices | kOddOneOut | kInCheck;
 
 struct Judgement {
   std::uint16_t doubts = kNoDoubt;
@@ -51,15 +54,30 @@ class ValueTrust {
 
   [[nodiscard]] Judgement judge(const Reading& reading);
 
+  // Everything it remembers, for a snapshot: one list for writing and for reading back.
+  template <class Fields>
+  void visit_fields(Fields& fields) {
+    fields(newest_, level_, elsewhere_from_, elsewhere_, elsewhere_count_, step_, calm_,
+           longest_calm_, first_, wet_since_, dry_since_, saturated_, recent_, recent_count_);
+  }
+
  private:
   struct Sample {
     double value = 0.0;
     Instant at;
+    template <class Fields>
+    void visit_fields(Fields& fields) {
+      fields(value, at);
+    }
   };
   struct Calm {  // a run of readings that stay within the sensor's own resolution
     double lowest = 0.0, highest = 0.0;
     Instant since;
     bool doubted = false;
+    template <class Fields>
+    void visit_fields(Fields& fields) {
+      fields(lowest, highest, since, doubted);
+    }
   };
 
   [[nodiscard]] bool air_can(const Sample& from, const Sample& to) const;
@@ -100,6 +118,13 @@ class SensorTrust {
   // The interval that silence is counted in; nullopt: not configured and fewer than 8 heard.
   [[nodiscard]] std::optional<Duration> interval() const;
   [[nodiscard]] Judgement at(Instant now) const;
+  [[nodiscard]] std::optional<double> battery_percent() const { return battery_; }
+
+  template <class Fields>
+  void visit_fields(Fields& fields) {
+    fields(last_measured_, last_received_, intervals_, interval_count_, delays_, delay_count_,
+           battery_);
+  }
 
  private:
   std::optional<Duration> expected_;

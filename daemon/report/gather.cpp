@@ -110,7 +110,8 @@ Gathering::Gathering(const config::Settings& settings, const Reader& history, co
       ledger_(&ledger),
       now_(now),
       layout_(settings.layout()),
-      placements_(history.placements()) {
+      placements_(history.placements()),
+      standings_(standings_from_json(history.note(kStandingsNote).value_or(""))) {
   for (const rules::SensorSpec& sensor : layout_.sensors) {
     air_.push_back({held(history, sensor, Quantity::temperature, now),
                     held(history, sensor, Quantity::humidity, now)});
@@ -229,6 +230,8 @@ SensorView Gathering::view_of(const rules::SensorSpec& spec) const {
       view.state = live ? SensorState::live : SensorState::silent;
     }
   }
+  const auto standing = standings_.find(spec.id);
+  if (standing != standings_.end()) view.standing = standing->second;
   view.alerts = alerts_about({rules::SubjectKind::sensor, spec.id});
   return view;
 }

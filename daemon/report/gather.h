@@ -15,6 +15,7 @@
 #include "daemon/history/store.h"
 #include "daemon/ledger/jar_life.h"
 #include "daemon/ledger/ledger.h"
+#include "daemon/report/standing_json.h"
 #include "daemon/report/views.h"
 #include "rules/watch/air_speaker.h"
 
@@ -90,6 +91,7 @@ class Gathering {
   std::vector<Placement> placements_;
   std::vector<rules::SensorAir> air_;  // of layout_.sensors
   std::vector<AlertView> open_alerts_;
+  Standings standings_;
 };
 
 }  // namespace torpor::daemon

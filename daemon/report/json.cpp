@@ -2,6 +2,8 @@
 
 #include "daemon/report/alert_json.h"
 #include "daemon/report/json_values.h"
+#include "daemon/report/standing_json.h"
+#include "sensors/trust.h"
 
 namespace torpor::daemon {
 namespace {
@@ -129,6 +131,12 @@ Tree sensor_tree(const SensorView& view) {
   }
   tree["expected_interval_s"] = seconds_of(view.expected_interval);
   tree["hold_s"] = seconds_of(view.hold);
+  const rules::SensorStanding standing = view.standing.value_or(rules::SensorStanding{});
+  tree["trusted"] = (standing.doubts & kUnbelieved) == 0;
+  tree["doubts"] = doubt_words(standing.doubts);
+  tree["reasons"] = standing.reasons;
+  tree["learned_interval_s"] = seconds_of(standing.interval);
+  tree["check"] = json_text(standing.check);
   tree["alerts"] = view.alerts;
   return tree;
 }

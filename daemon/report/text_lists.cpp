@@ -156,6 +156,28 @@ std::string places_text(std::span<const PlaceView> views, const TextContext& con
   return heading(context) + table.text(context.style.width, context.style.colour);
 }
 
+namespace {
+
+// What the judges say of each sensor that they doubt, or that lies in a check.
+std::string standings_text(std::span<const SensorView> views, const TextContext& context) {
+  std::string text;
+  for (const SensorView& view : views) {
+    if (!view.standing) continue;
+    std::vector<std::string> lines = view.standing->reasons;
+    if (!view.standing->check.empty()) lines = {view.standing->check};
+    for (const std::string& line : lines) {
+      text += "\n";
+      for (const std::string& row :
+           wrap(fmt::format("{}: {}", view.id, line), context.style.width)) {
+        text += row + "\n";
+      }
+    }
+  }
+  return text;
+}
+
+}  // namespace
+
 std::string sensors_text(std::span<const SensorView> views, const TextContext& context) {
   Table table({{"SENSOR", false, 2},
                {"HANGS ON", false, 1},
@@ -171,8 +193,9 @@ std::string sensors_text(std::span<const SensorView> views, const TextContext& c
   }
   std::string text = heading(context) + table.text(context.style.width, context.style.colour);
   if (any_untrusted(views)) {
-    text += "\n! a value that air cannot have: kept, not trusted. Check that sensor.\n";
+    text += "\n! a value that is not believed: kept, but nothing is concluded from it.\n";
   }
+  text += standings_text(views, context);
   return text;
 }
 

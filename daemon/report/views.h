@@ -73,6 +73,7 @@ struct SensorView {
   Instant as_of;
   std::vector<SensorReading> readings;
   std::optional<Duration> expected_interval, hold;  // nullopt: no longer configured
+  std::optional<rules::SensorStanding> standing;    // nullopt: the judges have not seen it
   std::vector<std::uint64_t> alerts;
 };
 

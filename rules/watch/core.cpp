@@ -23,6 +23,7 @@ Watch::Core::Core(WatchSettings settings)
       // carried ahead of this one asks at most `late` further.
       // A jar's model is taken back by whole looks.
       reach_(settings_.late + std::max<Duration>(settings_.late, JarTrack::kLookEvery)),
+      judges_(settings_.layout, settings_.book, reach_),
       alerts_(settings_.reopen_within, settings_.quiet, settings_.utc_offset) {
   build_airs();
   build_rules();
@@ -263,17 +264,25 @@ void Watch::Core::apply_moment(const std::vector<const Reading*>& readings) {
 void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>& airs) {
   const std::size_t index = sensor_index_.find(reading.sensor)->second;
   Sensor& sensor = sensors_[index];
-  if (!sensor.track.insert(reading, reach_)) return;
+  if (sensor.track.has(reading)) return;
+  const bool believed = believe(index, reading);
+  sensor.track.insert(reading, believed, reach_);
   touch(SubjectKind::sensor, reading.sensor);
   for (const std::size_t instance : sensor.instances) {
     step_instance(instance, reading.measured_at);
   }
-  if (!reading.trusted()) return;
+  if (!believed) return;
+  const double value = judges_.corrected(index, reading);
   const SensorSpec& spec = settings_.layout.sensors[index];
-  if (!spec.jar.empty()) probe_jar(spec, reading);
+  if (!spec.jar.empty()) {
+    Reading corrected = reading;
+    corrected.raw = value;
+    corrected.unit = facts(reading.quantity).unit;
+    probe_jar(spec, corrected);
+  }
   for (const Seat& seat : sensor.seats) {
     AirTimeline& timeline = airs_[seat.air].timeline;
-    if (timeline.insert({reading.measured_at, seat.position, reading.quantity, reading.value()})) {
+    if (timeline.insert({reading.measured_at, seat.position, reading.quantity, value})) {
       airs.push_back(seat.air);
       const auto& moment = timeline.moment_at(*now_);
       if (moment.temperature_speaker == index || moment.humidity_speaker == index) {
@@ -284,6 +293,19 @@ void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>
     }
   }
   look_at_sensor(index);
+}
+
+// What a replayed history has marked stays so: it may begin after what the mark was made from.
+bool Watch::Core::believe(std::size_t sensor, const Reading& reading) {
+  const std::uint16_t doubts = judges_.judge(sensor, reading) & kUnbelieved;
+  if (doubts != 0) {
+    effects_.doubted.push_back({reading.sensor, reading.quantity, reading.measured_at, doubts});
+  }
+  if (auto finished = judges_.take_finished(sensor)) {
+    effects_.finished.push_back(
+        {reading.sensor, finished->salt(), finished->result(), finished->words()});
+  }
+  return doubts == 0 && reading.trusted();
 }
 
 // What the air is from `at` on has changed.
@@ -399,6 +421,53 @@ void Watch::Core::apply(const LinkInput& input) {
   touch(SubjectKind::service, "");
 }
 
+void Watch::Core::apply(const CheckBegunInput& input) {
+  const auto sensor = sensor_index_.find(input.sensor);
+  if (sensor == sensor_index_.end()) return;
+  judges_.begin_check(sensor->second, input.salt, input.at);
+  touch(SubjectKind::sensor, input.sensor);
+}
+
+void Watch::Core::apply(const CheckAbandonedInput& input) {
+  const auto sensor = sensor_index_.find(input.sensor);
+  if (sensor == sensor_index_.end()) return;
+  judges_.abandon_check(sensor->second);
+  touch(SubjectKind::sensor, input.sensor);
+}
+
+void Watch::Core::apply(const SensorCheckedInput& input) {
+  const auto sensor = sensor_index_.find(input.sensor);
+  if (sensor == sensor_index_.end()) return;
+  judges_.calibration(sensor->second).add(input.check);
+  outdate_by_check(sensor->second, input.check.at);
+  touch(SubjectKind::sensor, input.sensor);
+}
+
+void Watch::Core::apply(const CheckWithdrawnInput& input) {
+  const auto sensor = sensor_index_.find(input.sensor);
+  if (sensor == sensor_index_.end()) return;
+  judges_.calibration(sensor->second).withdraw(input.check.quantity, input.check.at);
+  outdate_by_check(sensor->second, input.check.at);
+  touch(SubjectKind::sensor, input.sensor);
+}
+
+// What the sensor has said since reads otherwise now. Rules go on from the readings that come, as
+// no alert is raised or ended in the past; the jars' models are worked out anew.
+void Watch::Core::outdate_by_check(std::size_t sensor, Instant from) {
+  const auto& newest_t = sensors_[sensor].track.newest(Quantity::temperature);
+  const auto& newest_h = sensors_[sensor].track.newest(Quantity::humidity);
+  const bool spoke_since =
+      (newest_t && newest_t->measured_at > from) || (newest_h && newest_h->measured_at > from);
+  if (!spoke_since) return;
+  std::set<std::size_t> jars;
+  for (const Seat& seat : sensors_[sensor].seats) {
+    jars.insert(airs_[seat.air].jars.begin(), airs_[seat.air].jars.end());
+  }
+  const auto own = register_.find(settings_.layout.sensors[sensor].jar);
+  if (own) jars.insert(*own);
+  for (const std::size_t jar : jars) outdate_track(jar, from);
+}
+
 // ---- signals ------------------------------------------------------------------------------------
 
 const std::vector<Signal>& Watch::Core::signals_at(const Instance& instance, Instant t) const {
@@ -449,6 +518,9 @@ Signal Watch::Core::signal_at(const Instance& instance, const QuantityAt& quanti
     const auto origin = track.silent_since(t);
     if (!origin) return {kUnknown, false, {}, track.first_known.value_or(kNever)};
     return {0.0, true, *origin, track.next_reading(t).value_or(kNever)};
+  }
+  if (is_of_judges(quantity.quantity)) {
+    return judges_.signal(instance.index, quantity.quantity, t);
   }
   if (slot_air != kOwn) return air_signal(slot_air, quantity.quantity, t);
   if (instance.subject.kind != SubjectKind::jar) {
@@ -653,6 +725,12 @@ std::vector<Alert> Watch::Core::open_alerts() const {
 const SensorTrack* Watch::Core::track(std::string_view sensor) const {
   const auto known = sensor_index_.find(sensor);
   return known == sensor_index_.end() ? nullptr : &sensors_[known->second].track;
+}
+
+std::optional<SensorStanding> Watch::Core::standing(std::string_view sensor) const {
+  const auto known = sensor_index_.find(sensor);
+  if (known == sensor_index_.end() || !now_) return std::nullopt;
+  return judges_.standing(known->second, *now_);
 }
 
 SpokenAir Watch::Core::air_at(std::string_view place) const {

@@ -20,6 +20,7 @@
 #include "rules/watch/jar_track.h"
 #include "rules/watch/program.h"
 #include "rules/watch/rule_instance.h"
+#include "rules/watch/sensor_judges.h"
 #include "rules/watch/sensor_track.h"
 #include "rules/watch/sentences.h"
 #include "rules/watch/timers.h"
@@ -38,6 +39,7 @@ class Watch::Core {
   [[nodiscard]] std::optional<Instant> next_due() const;
   [[nodiscard]] std::vector<Alert> open_alerts() const;
   [[nodiscard]] const SensorTrack* track(std::string_view sensor) const;
+  [[nodiscard]] std::optional<SensorStanding> standing(std::string_view sensor) const;
   [[nodiscard]] SpokenAir air_at(std::string_view place) const;
   [[nodiscard]] std::optional<culture::JarModel> jar_model(std::string_view jar) const;
   [[nodiscard]] std::vector<OutdatedJar> outdated_jars() const;
@@ -134,9 +136,15 @@ class Watch::Core {
   void apply(const SeenInput& input);
   void apply(const DeferInput& input);
   void apply(const LinkInput& input);
+  void apply(const CheckBegunInput& input);
+  void apply(const CheckAbandonedInput& input);
+  void apply(const SensorCheckedInput& input);
+  void apply(const CheckWithdrawnInput& input);
   void apply(const TickInput&) {}
   void apply_moment(const std::vector<const Reading*>& readings);
   void apply_reading(const Reading& reading, std::vector<std::size_t>& airs);
+  [[nodiscard]] bool believe(std::size_t sensor, const Reading& reading);
+  void outdate_by_check(std::size_t sensor, Instant from);
   void step_air(std::size_t air, Instant at);
   void track_windows(Air& air, Instant at);
   void track_window(std::size_t window, WindowTrack& track, AirTimeline& air, Instant at) const;
@@ -189,6 +197,7 @@ class Watch::Core {
   void deliver(const std::vector<std::pair<std::uint64_t, NoticeKind>>& due);
   void refresh_jars();
   void describe(OpenAlert& open);
+  [[nodiscard]] std::string doubt_behind(const Instance& instance) const;
   [[nodiscard]] std::vector<std::string> jars_of(const OpenAlert& open) const;
   [[nodiscard]] bool concerns_no_jar(const OpenAlert& open) const;
   [[nodiscard]] bool nearer_sensor_speaks(std::string_view from, std::string_view to) const;
@@ -228,6 +237,7 @@ class Watch::Core {
   std::optional<Instant> now_;
   mutable std::vector<Air> airs_;  // derived figures are worked out when first asked
   std::vector<Sensor> sensors_;
+  SensorJudges judges_;
   JarRegister register_;
   std::vector<Jar> jars_;
   std::vector<std::unique_ptr<Instance>> instances_;

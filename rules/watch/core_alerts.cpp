@@ -258,7 +258,21 @@ void Watch::Core::describe(OpenAlert& open) {
   alert.why = rule.why;
   alert.remedies = rule.remedies;
   alert.figures = figures_of(rule, t, read);
-  alert.what = what_sentence({rule, spoken, place, alert.state, t, settings_.utc_offset}, read);
+  const std::string reason = alert.state == AlertState::standing ? doubt_behind(*instance) : "";
+  alert.what =
+      what_sentence({rule, spoken, place, alert.state, t, settings_.utc_offset, reason}, read);
+}
+
+// A rule about trust says what the judges say; empty: another rule, or nothing is doubted now.
+std::string Watch::Core::doubt_behind(const Instance& instance) const {
+  if (instance.subject.kind != SubjectKind::sensor) return {};
+  const auto& slots = rules_[instance.rule].program.slots;
+  const bool of_judges = std::any_of(slots.begin(), slots.end(), [](const ProgramSlot& slot) {
+    return is_of_judges(slot.quantity.quantity);
+  });
+  if (!of_judges) return {};
+  const SensorStanding standing = judges_.standing(instance.index, *now_);
+  return standing.reasons.empty() ? std::string() : standing.reasons.front();
 }
 
 void Watch::Core::emit(AlertChangeKind kind, const Alert& alert) {

@@ -10,17 +10,21 @@ constexpr std::size_t kSpokenForgottenAtOnce = 64;
 
 }  // namespace
 
-bool SensorTrack::insert(const Reading& reading, Duration reach) {
+bool SensorTrack::has(const Reading& reading) const {
+  return std::binary_search(spoken_.begin(), spoken_.end(),
+                            Spoken{reading.measured_at, reading.quantity});
+}
+
+void SensorTrack::insert(const Reading& reading, bool believed, Duration reach) {
   const Spoken entry{reading.measured_at, reading.quantity};
   const auto place = std::lower_bound(spoken_.begin(), spoken_.end(), entry);
-  if (place != spoken_.end() && *place == entry) return false;
   auto& newest = newest_[slot(reading.quantity)];
   if (!newest || newest->measured_at < reading.measured_at) newest = reading;
   auto& trusted = newest_trusted_[slot(reading.quantity)];
-  if (reading.trusted() && (!trusted || trusted->measured_at < reading.measured_at)) {
+  if (believed && (!trusted || trusted->measured_at < reading.measured_at)) {
     trusted = reading;
   }
-  if (!spoken_.empty() && entry.at < spoken_.back().at - reach) return true;
+  if (!spoken_.empty() && entry.at < spoken_.back().at - reach) return;
   spoken_.insert(place, entry);
   const Instant horizon = spoken_.back().at - reach;
   if (spoken_.size() > kSpokenForgottenAtOnce + 1 &&
@@ -30,7 +34,6 @@ bool SensorTrack::insert(const Reading& reading, Duration reach) {
     // The last one before the horizon says since when it was silent there.
     spoken_.erase(spoken_.begin(), kept - 1);
   }
-  return true;
 }
 
 const std::optional<Reading>& SensorTrack::newest(Quantity quantity) const {

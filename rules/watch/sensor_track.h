@@ -14,9 +14,10 @@ class SensorTrack {
   // Since when the watch knows the sensor; silence of one that never spoke counts from here.
   std::optional<Instant> first_known;
 
-  // Takes in a reading, trusted or not. False: it has one of that quantity and time already, as
-  // far as `reach` behind the newest one.
-  bool insert(const Reading& reading, Duration reach);
+  // It has one of that quantity and time already, as far as `reach` behind the newest one.
+  [[nodiscard]] bool has(const Reading& reading) const;
+  // Takes in a reading that it does not have, believed or not.
+  void insert(const Reading& reading, bool believed, Duration reach);
 
   [[nodiscard]] const std::optional<Reading>& newest(Quantity quantity) const;
   [[nodiscard]] const std::optional<Reading>& newest_trusted(Quantity quantity) const;

@@ -165,6 +165,7 @@ std::vector<Figure> figures_of(const Rule& rule, Instant now, const ReadSignal& 
 }
 
 std::string what_sentence(const Scene& scene, const ReadSignal& read) {
+  if (!scene.reason.empty()) return fmt::format("{}: {}.", subject_text(scene), scene.reason);
   const std::vector<Mention> mentions = mentions_of(scene.rule);
   std::vector<Mention> spoken;
   for (const Mention& mention : mentions) {

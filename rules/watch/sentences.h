@@ -23,6 +23,7 @@ struct Scene {
   AlertState state = AlertState::standing;
   Instant now;
   const UtcOffset& offset;
+  std::string_view reason = {};  // of a doubted sensor, in its judge's words; may be empty
 };
 
 // Each quantity that the rule's `when` names, once, in its order.

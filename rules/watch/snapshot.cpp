@@ -11,6 +11,7 @@
 //                     [ms, [value...], open_since|null, forecast_at, temperature]]|null]...]
 //     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
 //                    [[from, met, met_since, [since, banked...]]...]]...]
+//     "judges":    {...}                                          see sensor_judges_snapshot.cpp
 //     "alerts":    [{...}...], "delivered": [ms...], "flood_until": ms|null }
 //
 // A window is named by its canonical words; its steps are bytes: for each, what was added to the
@@ -346,6 +347,7 @@ std::string Watch::Core::snapshot() const {
   root["delivered"] = json::array();
   for (const Instant t : delivered_) root["delivered"].push_back(unix_ms(t));
   root["flood_until"] = to_json(flood_until_);
+  root["judges"] = judges_.save();
   const std::vector<std::uint8_t> bytes = json::to_cbor(root);
   return {bytes.begin(), bytes.end()};
 }
@@ -439,6 +441,7 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
     const auto known = sensor_index_.find(each.at(0).get<std::string>());
     if (known != sensor_index_.end()) read_track(each, sensors_[known->second].track);
   }
+  if (root.contains("judges")) judges_.load(root.at("judges"));
   std::map<std::vector<std::string>, const json*> saved_airs;
   for (const json& each : root.at("airs")) {
     saved_airs.emplace(each.at(0).get<std::vector<std::string>>(), &each);
@@ -502,7 +505,8 @@ void Watch::Core::seed(AirTimeline& timeline) {
     const SensorTrack& track = sensors_[timeline.speakers()[position]].track;
     for (const QuantityFacts& row : quantities()) {
       if (const auto& reading = track.newest_trusted(row.quantity)) {
-        known.push_back({reading->measured_at, position, row.quantity, reading->value()});
+        const double value = judges_.corrected(timeline.speakers()[position], *reading);
+        known.push_back({reading->measured_at, position, row.quantity, value});
       }
     }
   }

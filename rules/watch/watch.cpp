@@ -52,6 +52,10 @@ std::optional<Reading> Watch::newest_trusted(std::string_view sensor, Quantity q
   return track == nullptr ? std::nullopt : track->newest_trusted(quantity);
 }
 
+std::optional<SensorStanding> Watch::standing(std::string_view sensor) const {
+  return core_->standing(sensor);
+}
+
 SpokenAir Watch::air_at(std::string_view place) const { return core_->air_at(place); }
 
 std::optional<culture::JarModel> Watch::jar_model(std::string_view jar) const {

@@ -26,7 +26,9 @@
 #include "rules/culture/recipe.h"
 #include "rules/watch/air_speaker.h"
 #include "rules/watch/layout.h"
-#include "sensors/reading.h"
+#include "rules/watch/sensor_standing.h"
+#include "sensors/calibration.h"
+#include "sensors/salts.h"
 
 namespace torpor::rules {
 
@@ -116,12 +118,33 @@ struct DeferInput {
 struct LinkInput {
   bool connected = false;
 };
+// A check of a sensor begins: it lies over a wet salt, or in ice, and speaks for no air until the
+// check has ended. Replaces one that waits.
+struct CheckBegunInput {
+  std::string sensor;
+  std::optional<Salt> salt;  // nullopt: ice
+  Instant at;
+};
+// A check that waits is given up.
+struct CheckAbandonedInput {
+  std::string sensor;
+};
+// A check's result counts from its date on; or it is withdrawn.
+struct SensorCheckedInput {
+  std::string sensor;
+  Check check;
+};
+struct CheckWithdrawnInput {
+  std::string sensor;
+  Check check;
+};
 // Nothing but the passing of time: a timer was due.
 struct TickInput {};
 
 using Input = std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput,
                            JarActInput, JarObservedInput, JarOutdatedInput, JarModelInput,
-                           SeenInput, DeferInput, LinkInput, TickInput>;
+                           SeenInput, DeferInput, LinkInput, CheckBegunInput, CheckAbandonedInput,
+                           SensorCheckedInput, CheckWithdrawnInput, TickInput>;
 
 // ---- outputs ----------------------------------------------------------------------------------
 
@@ -191,11 +214,30 @@ struct OutdatedJar {
   Instant from;  // nothing stored of its model at or after this is of use
 };
 
+// A reading of this input that is not believed, and why: sensors/trust.h.
+struct DoubtedReading {
+  std::string sensor;
+  Quantity quantity = Quantity::temperature;
+  Instant measured_at;
+  std::uint16_t doubts = 0;
+};
+
+// A check that was waited for has ended. Whoever keeps the record tells the result back with a
+// SensorCheckedInput: until then nothing is corrected.
+struct FinishedCheck {
+  std::string sensor;
+  std::optional<Salt> salt;    // nullopt: ice
+  std::optional<Check> check;  // nullopt: it gave no result
+  std::string words;           // one line for a person
+};
+
 struct Effects {
   std::vector<AlertChange> changes;
   std::vector<Notice> notices;
   std::vector<OutdatedJar> outdated;  // jars whose model has to be worked out anew
-  std::vector<Subject> touched;       // places, jars and sensors whose shown state may have changed
+  std::vector<DoubtedReading> doubted;
+  std::vector<FinishedCheck> finished;
+  std::vector<Subject> touched;  // places, jars and sensors whose shown state may have changed
 };
 
 // A jar's model in bytes, as it will never be taken back.
@@ -229,6 +271,8 @@ class Watch {
   // The newest applied one that is trusted; it may have ceased to hold.
   [[nodiscard]] std::optional<Reading> newest_trusted(std::string_view sensor,
                                                       Quantity quantity) const;
+  // How the judges of trust see it at the engine's now; nullopt: no such sensor.
+  [[nodiscard]] std::optional<SensorStanding> standing(std::string_view sensor) const;
   // What its speakers say of a place's air at the engine's now, as the rules see it.
   [[nodiscard]] SpokenAir air_at(std::string_view place) const;
 

@@ -11,7 +11,7 @@
 #include <random>
 #include <string>
 
-#include "sensors/agreement.h"
+#include "rules/watch/sensor_judges.h"
 #include "sensors/trust.h"
 
 namespace torpor {
@@ -170,39 +170,56 @@ struct Flag {
   std::string reason;
 };
 
-// All that is doubted in a series. With `neighbours` two more sensors hang beside it: the air a
-// few minutes later, each with an offset and noise of its own.
+// Sensors on one shelf: one, or three that are compared.
+rules::Layout shelf_of(std::size_t sensors) {
+  rules::Layout layout;
+  layout.places.push_back({"shelf", false});
+  for (std::size_t i = 0; i < sensors; ++i) {
+    layout.sensors.push_back({std::string(1, static_cast<char>('a' + i)),
+                              "shelf",
+                              "",
+                              rules::Senses::air,
+                              {Quantity::temperature, Quantity::humidity},
+                              std::chrono::minutes(1),
+                              std::chrono::minutes(3)});
+  }
+  return layout;
+}
+
+// All that is doubted in a series, by the judges as the engine asks them. With `neighbours` two
+// more sensors hang beside it: the air a few minutes later, each with an offset and noise of its
+// own.
 std::vector<Flag> judge(const Series& clean, Series faulty, const Fault* fault, Random& random) {
   std::vector<Flag> flags;
-  const auto keep = [&flags](Instant at, const Judgement& judgement) {
-    if (judgement.doubts != 0) flags.push_back({at, judgement.doubts, judgement.reasons.front()});
+  const bool compared_with = fault != nullptr && fault->neighbours;
+  rules::SensorJudges judges(shelf_of(compared_with ? 3 : 1), {}, std::chrono::hours(2));
+  const auto say = [&](std::size_t sensor, Instant at, Quantity quantity, double value) {
+    const bool warmth = quantity == Quantity::temperature;
+    return judges.judge(sensor, {"x", quantity, value, warmth ? Unit::celsius : Unit::percent, at,
+                                 at, kStampedOnArrival});
   };
-  ValueTrust temperature(Quantity::temperature, Surroundings::open_air);
-  ValueTrust humidity(Quantity::humidity, Surroundings::open_air);
-  SensorTrust sensor(std::nullopt);
+  const auto keep = [&](Instant at, std::uint16_t doubts) {
+    if (doubts == 0) return;
+    const rules::SensorStanding standing = judges.standing(0, at);
+    flags.push_back({at, doubts, standing.reasons.empty() ? "" : standing.reasons.front()});
+  };
   const Quantity compared = fault != nullptr ? fault->quantity : Quantity::humidity;
   const double scale = compared == Quantity::temperature ? 0.2 : 1.0;
-  Agreement agreement(compared, 3);
   const double off1 = uniform(random, -scale, scale), off2 = uniform(random, -scale, scale);
   std::normal_distribution<double> noise(0.0, 0.3 * scale);
   Series late = clean;
   for (std::size_t i = 0; i < faulty.size(); ++i) {
     Row& row = faulty[i];
-    if (!row.missing) {
-      keep(row.at, temperature.judge({"x", Quantity::temperature, row.temperature, Unit::celsius,
-                                      row.at, row.at, kStampedOnArrival}));
-      keep(row.at, humidity.judge({"x", Quantity::humidity, row.humidity, Unit::percent, row.at,
-                                   row.at, kStampedOnArrival}));
-      sensor.heard(row.at, row.at, false);
-    } else {
-      keep(row.at, sensor.at(row.at));
+    if (compared_with) {
+      (void)say(1, row.at, compared, late[i < 5 ? 0 : i - 5].of(compared) + off1 + noise(random));
+      (void)say(2, row.at, compared, late[i < 20 ? 0 : i - 20].of(compared) + off2 + noise(random));
     }
-    if (fault != nullptr && fault->neighbours) {
-      agreement.add(0, row.at, row.of(compared));
-      agreement.add(1, row.at, late[i < 5 ? 0 : i - 5].of(compared) + off1 + noise(random));
-      agreement.add(2, row.at, late[i < 20 ? 0 : i - 20].of(compared) + off2 + noise(random));
-      keep(row.at, agreement.of(0));
+    if (row.missing) {
+      keep(row.at, judges.standing(0, row.at).doubts);
+      continue;
     }
+    keep(row.at, say(0, row.at, Quantity::temperature, row.temperature));
+    keep(row.at, say(0, row.at, Quantity::humidity, row.humidity));
   }
   return flags;
 }

@@ -13,9 +13,10 @@ TEST_CASE("the built-in rule book reads without fault") {
   CHECK(brief(result.faults) == "");
   std::vector<std::string> names;
   for (const rules::Rule& rule : result.rules) names.push_back(rule.name);
-  CHECK(names == std::vector<std::string>{"harmful-heat", "warm", "damp", "self-heating", "awake",
-                                          "waking", "wakes-soon", "damp-topping",
-                                          "too-little-sugar", "left-open", "silent-sensor"});
+  CHECK(names == std::vector<std::string>{
+                     "harmful-heat", "warm", "damp", "self-heating", "awake", "waking",
+                     "wakes-soon", "damp-topping", "too-little-sugar", "left-open", "silent-sensor",
+                     "stuck-sensor", "erring-sensor", "disagreeing-sensor", "drifting-sensor"});
 }
 
 TEST_CASE("every built-in rule says when it ends, why, and what to do") {

@@ -54,7 +54,8 @@ TEST_CASE("a sensor's retained state is one line of JSON") {
         R"("as_of":"2026-03-02T17:30:00Z","readings":[{"quantity":"temperature",)"
         R"("temperature_degC":18.25,"measured":"2026-03-02T17:29:30Z","trusted":true},)"
         R"({"quantity":"humidity","humidity_percent":161.4,"measured":"2026-03-02T17:29:30Z",)"
-        R"("trusted":false}],"expected_interval_s":60.0,"hold_s":180.0,"alerts":[]})");
+        R"("trusted":false}],"expected_interval_s":60.0,"hold_s":180.0,"trusted":true,)"
+        R"("doubts":[],"reasons":[],"learned_interval_s":null,"check":null,"alerts":[]})");
 }
 
 TEST_CASE("what nobody knows is null, not zero and not absent") {

@@ -92,7 +92,7 @@ TEST_CASE("sensors are one line each and an impossible value is marked") {
             "s2      cellar/shelf-2  air      live         18.2  161.4!  2026-03-02 18:29\n"
             "p7      jar B-07        culture  never heard     -       -  -\n"
             "\n"
-            "! a value that air cannot have: kept, not trusted. Check that sensor.\n");
+            "! a value that is not believed: kept, but nothing is concluded from it.\n");
 }
 
 TEST_CASE("an alert is a block that says what, where, since when and for which jars") {

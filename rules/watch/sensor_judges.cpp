@@ -1,0 +1,276 @@
+#include "rules/watch/sensor_judges.h"
+
+#include <algorithm>
+#include <bit>
+#include <cmath>
+#include <limits>
+
+namespace torpor::rules {
+namespace {
+
+constexpr double kNoSpread = std::numeric_limits<double>::quiet_NaN();
+constexpr std::int64_t kHourMs = 3600 * 1000;
+constexpr std::size_t kHoursOfDay = 24;
+constexpr int kReadingsCounted = 32;
+// Fewer say nothing of a share.
+constexpr int kReadingsOfShare = 8;
+// Old looks are dropped in lots, as in AirTimeline.
+constexpr std::size_t kLooksForgottenAtOnce = 64;
+
+constexpr std::uint16_t kAstray = kImpossible | kJump | kWrongUnit | kTwoDevices;
+
+std::size_t place_of(RuleQuantity quantity) {
+  return static_cast<std::size_t>(quantity) - static_cast<std::size_t>(RuleQuantity::spread);
+}
+
+std::size_t slot_of(Quantity quantity) { return static_cast<std::size_t>(quantity) - 1; }
+
+Surroundings around(const SensorSpec& spec) {
+  return spec.senses == Senses::air ? Surroundings::open_air : Surroundings::enclosed;
+}
+
+// As an expression of a rule names them; a window never looks at a sensor.
+void gather_quantities(const Condition& condition, std::vector<RuleQuantity>& named) {
+  const auto of_term = [&](const Term& term) {
+    if (const auto* at = std::get_if<QuantityAt>(&term)) named.push_back(at->quantity);
+  };
+  if (const auto* clause = std::get_if<Clause>(&condition->what)) {
+    of_term(clause->of.term);
+    if (clause->of.minus) of_term(*clause->of.minus);
+  } else if (const auto* all = std::get_if<AllOf>(&condition->what)) {
+    for (const Condition& part : all->parts) gather_quantities(part, named);
+  } else if (const auto* any = std::get_if<AnyOf>(&condition->what)) {
+    for (const Condition& part : any->parts) gather_quantities(part, named);
+  } else if (const auto* negation = std::get_if<Negation>(&condition->what)) {
+    gather_quantities(negation->of, named);
+  } else {
+    gather_quantities(std::get<Lasting>(condition->what).of, named);
+  }
+}
+
+void since(std::optional<Instant>& began, bool is_so, Instant at) {
+  if (!is_so) began.reset();
+  if (is_so && !began) began = at;
+}
+
+}  // namespace
+
+bool is_of_judges(RuleQuantity quantity) {
+  return quantity >= RuleQuantity::spread && quantity <= RuleQuantity::doubted_readings;
+}
+
+SensorJudges::Sensor::Sensor(const SensorSpec& spec, Surroundings around)
+    : values{Value(Quantity::temperature, around), Value(Quantity::humidity, around)},
+      whole(std::nullopt) {
+  (void)spec;
+}
+
+SensorJudges::SensorJudges(const Layout& layout, const RuleBook& book, Duration reach)
+    : reach_(reach) {
+  for (const SensorSpec& spec : layout.sensors) {
+    ids_.push_back(spec.id);
+    sensors_.emplace_back(spec, around(spec));
+  }
+  find_company(layout);
+  for (const Rule& rule : book) {
+    std::vector<RuleQuantity> named;
+    gather_quantities(rule.when, named);
+    if (rule.until) gather_quantities(*rule.until, named);
+    for (const RuleQuantity quantity : named) {
+      if (is_of_judges(quantity)) read_[place_of(quantity)] = true;
+    }
+  }
+}
+
+void SensorJudges::find_company(const Layout& layout) {
+  for (const QuantityFacts& row : quantities()) {
+    for (std::size_t i = 0; i < layout.sensors.size(); ++i) {
+      const SensorSpec& spec = layout.sensors[i];
+      const bool fits = spec.jar.empty() && spec.senses == Senses::air &&
+                        std::count(spec.measures.begin(), spec.measures.end(), row.quantity) > 0;
+      if (!fits) continue;
+      const auto known =
+          std::find_if(companies_.begin(), companies_.end(), [&](const Company& company) {
+            return company.place == spec.place && company.quantity == row.quantity;
+          });
+      if (known == companies_.end()) {
+        companies_.push_back({spec.place, row.quantity, {i}, Agreement(row.quantity, 1)});
+      } else {
+        known->sensors.push_back(i);
+      }
+    }
+  }
+  std::erase_if(companies_, [](const Company& company) { return company.sensors.size() < 2; });
+  for (std::size_t at = 0; at < companies_.size(); ++at) {
+    Company& company = companies_[at];
+    company.agreement = Agreement(company.quantity, company.sensors.size());
+    for (std::size_t position = 0; position < company.sensors.size(); ++position) {
+      Value& value = sensors_[company.sensors[position]].values[slot_of(company.quantity)];
+      value.company = at;
+      value.position = position;
+    }
+  }
+}
+
+double SensorJudges::corrected(std::size_t sensor, const Reading& reading) const {
+  return torpor::corrected(sensors_[sensor].calibration, reading);
+}
+
+Judgement SensorJudges::compare(const Value& value, Instant at, double corrected, bool believed) {
+  if (value.company == kNobody) return {};
+  Agreement& agreement = companies_[value.company].agreement;
+  if (believed) agreement.add(value.position, at, corrected);
+  return agreement.of(value.position);
+}
+
+std::uint16_t SensorJudges::judge(std::size_t index, const Reading& reading) {
+  Sensor& sensor = sensors_[index];
+  Value& value = sensor.values[slot_of(reading.quantity)];
+  const Instant at = reading.measured_at;
+  Judgement judgement = value.trust.judge(reading);
+  if (value.newest && at <= *value.newest) return judgement.doubts;
+  value.newest = at;
+  sensor.whole.heard(at, reading.received_at,
+                     (reading.marks & kStampedOnArrival) == 0 && (reading.marks & kImported) == 0);
+  if (sensor.check && at >= sensor.check->start()) {
+    if (judgement.trusted()) sensor.check->add(reading.quantity, at, reading.value());
+    // Salt and ice are stiller than any air, and the way there is a jump.
+    judgement.doubts = kInCheck | (judgement.doubts & kImpossible);
+    judgement.reasons = {sensor.check->words()};
+    value.last = judgement;
+    return judgement.doubts;
+  }
+  Judgement beside = compare(value, at, corrected(index, reading), judgement.trusted());
+  judgement.doubts = static_cast<std::uint16_t>(judgement.doubts | beside.doubts);
+  std::move(beside.reasons.begin(), beside.reasons.end(), std::back_inserter(judgement.reasons));
+  value.range.add(at, reading.value());
+  sensor.astray = (sensor.astray << 1) | ((judgement.doubts & kAstray) != 0 ? 1U : 0U);
+  sensor.judged = std::min(sensor.judged + 1, kReadingsCounted);
+  value.last = std::move(judgement);
+  const int doubts = sensor.values[0].last.doubts | sensor.values[1].last.doubts;
+  since(sensor.stuck, (doubts & (kStuck | kSaturated)) != 0, at);
+  since(sensor.disagreeing, (doubts & kDisagrees) != 0, at);
+  since(sensor.drifting, (doubts & kDrifts) != 0, at);
+  look(sensor, at);
+  return value.last.doubts;
+}
+
+// Only what some rule reads is worked out: the spread changes with every reading.
+void SensorJudges::look(Sensor& sensor, Instant at) {
+  Look now;
+  now.from = at;
+  now.values.fill(kNoSpread);
+  const auto put = [&](RuleQuantity quantity, auto figure) {
+    if (read_[place_of(quantity)]) now.values[place_of(quantity)] = figure();
+  };
+  const auto began = [](const std::optional<Instant>& t) {
+    return t ? static_cast<double>(unix_ms(*t)) : kNot;
+  };
+  const auto apart = [&](const Value& value) {
+    if (value.company == kNobody) return kNoSpread;
+    const auto difference = companies_[value.company].agreement.difference(value.position);
+    return difference ? std::abs(*difference) : kNoSpread;
+  };
+  using enum RuleQuantity;
+  put(spread, [&] { return sensor.values[0].range.spread(); });
+  put(humidity_spread, [&] { return sensor.values[1].range.spread(); });
+  put(disagreement, [&] { return apart(sensor.values[0]); });
+  put(humidity_disagreement, [&] { return apart(sensor.values[1]); });
+  put(battery, [&] { return sensor.whole.battery_percent().value_or(kNoSpread); });
+  put(time_stuck, [&] { return began(sensor.stuck); });
+  put(time_disagreeing, [&] { return began(sensor.disagreeing); });
+  put(time_drifting, [&] { return began(sensor.drifting); });
+  put(doubted_readings, [&] {
+    if (sensor.judged < kReadingsOfShare) return kNoSpread;
+    return 100.0 * std::popcount(sensor.astray) / sensor.judged;
+  });
+  std::vector<Look>& looks = sensor.looks;
+  const auto same = [](double a, double b) { return a == b || (std::isnan(a) && std::isnan(b)); };
+  if (!looks.empty() &&
+      std::equal(now.values.begin(), now.values.end(), looks.back().values.begin(), same)) {
+    return;
+  }
+  // Temperature and humidity of one moment, or a quantity that came a little late.
+  while (!looks.empty() && looks.back().from >= at) looks.pop_back();
+  looks.push_back(now);
+  if (looks.size() > kLooksForgottenAtOnce && looks[kLooksForgottenAtOnce].from < at - reach_) {
+    looks.erase(looks.begin(), looks.begin() + kLooksForgottenAtOnce - 1);
+  }
+}
+
+Signal SensorJudges::signal(std::size_t sensor, RuleQuantity quantity, Instant t) const {
+  const std::vector<Look>& looks = sensors_[sensor].looks;
+  const auto after = std::upper_bound(looks.begin(), looks.end(), t,
+                                      [](Instant at, const Look& each) { return at < each.from; });
+  Signal signal{kNoSpread, false, {}, after == looks.end() ? kNever : after->from};
+  if (after == looks.begin()) return signal;
+  const double value = (after - 1)->values[place_of(quantity)];
+  if (quantity < RuleQuantity::time_stuck || quantity > RuleQuantity::time_drifting) {
+    signal.value = value;
+  } else if (value == kNot) {
+    signal.value = 0.0;
+  } else if (!std::isnan(value)) {
+    signal.ramps = true;
+    signal.origin = instant_of(static_cast<std::int64_t>(value));
+  }
+  return signal;
+}
+
+SensorStanding SensorJudges::standing(std::size_t index, Instant now) const {
+  const Sensor& sensor = sensors_[index];
+  SensorStanding standing;
+  const auto take = [&standing](const Judgement& judgement) {
+    standing.doubts = static_cast<std::uint16_t>(standing.doubts | judgement.doubts);
+    for (const std::string& reason : judgement.reasons) {
+      const bool known = std::find(standing.reasons.begin(), standing.reasons.end(), reason) !=
+                         standing.reasons.end();
+      if (!known) standing.reasons.push_back(reason);
+    }
+  };
+  if (sensor.check) {
+    standing.doubts = kInCheck;
+    standing.check = sensor.check->words();
+  } else {
+    for (const Value& value : sensor.values) take(value.last);
+  }
+  take(sensor.whole.at(now));
+  standing.interval = sensor.whole.interval();
+  return standing;
+}
+
+void SensorJudges::begin_check(std::size_t sensor, const std::optional<Salt>& salt, Instant start) {
+  sensors_[sensor].check = salt ? GuidedCheck::in_salt(*salt, start) : GuidedCheck::in_ice(start);
+}
+
+std::optional<GuidedCheck> SensorJudges::take_finished(std::size_t index) {
+  Sensor& sensor = sensors_[index];
+  if (!sensor.check || sensor.check->state() == GuidedCheck::State::waiting) return std::nullopt;
+  std::optional<GuidedCheck> finished = std::move(sensor.check);
+  sensor.check.reset();
+  // What it said in salt or ice is nothing to compare the air with.
+  for (Value& value : sensor.values) value.last = {};
+  return finished;
+}
+
+void SensorJudges::DayRange::add(Instant at, double value) {
+  const std::int64_t hour = unix_ms(at) / kHourMs;
+  if (hours.empty() || hours.back().hour < hour) hours.push_back({hour, value, value});
+  hours.back().lowest = std::min(hours.back().lowest, value);
+  hours.back().highest = std::max(hours.back().highest, value);
+  const auto old = std::find_if(hours.begin(), hours.end(), [&](const Hour& each) {
+    return each.hour + static_cast<std::int64_t>(kHoursOfDay) >= hour;
+  });
+  if (old != hours.begin()) hours.erase(hours.begin(), old);
+}
+
+double SensorJudges::DayRange::spread() const {
+  if (hours.size() < kHoursOfDay) return kNoSpread;
+  double lowest = hours.front().lowest, highest = hours.front().highest;
+  for (const Hour& hour : hours) {
+    lowest = std::min(lowest, hour.lowest);
+    highest = std::max(highest, hour.highest);
+  }
+  return highest - lowest;
+}
+
+}  // namespace torpor::rules

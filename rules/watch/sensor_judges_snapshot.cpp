@@ -1,0 +1,196 @@
+// The judges as JSON and back: { "sensors": [[id, fields, [checks...], [salt|null, start, fields]
+// |null]...], "companies": [[place, quantity, [ids...], fields]...] }. Fields are what each class
+// lists in visit_fields, in that order; times in Unix ms, spans in ms, unknown as null. What does
+// not fit is left out: a sensor that is new to the judges begins as one.
+#include <nlohmann/json.hpp>
+
+#include <deque>
+#include <type_traits>
+
+#include "rules/watch/sensor_judges.h"
+
+namespace torpor::rules {
+namespace {
+
+using nlohmann::json;
+
+template <class T>
+struct IsList : std::false_type {};
+template <class T>
+struct IsList<std::vector<T>> : std::true_type {};
+template <class T>
+struct IsList<std::deque<T>> : std::true_type {};
+
+class FieldWriter {
+ public:
+  template <class... T>
+  void operator()(T&... fields) {
+    (list.push_back(write(fields)), ...);
+  }
+  json list = json::array();
+
+ private:
+  template <class T>
+  static json write(T& field) {
+    if constexpr (std::is_same_v<T, double>) {
+      // CBOR keeps the bits, JSON has no NaN.
+      return std::isnan(field) ? json(nullptr) : json(field);
+    } else if constexpr (std::is_arithmetic_v<T> || std::is_same_v<T, std::string>) {
+      return field;
+    } else if constexpr (std::is_same_v<T, Instant>) {
+      return unix_ms(field);
+    } else if constexpr (std::is_same_v<T, Duration>) {
+      return field.count();
+    } else if constexpr (IsList<T>::value) {
+      json items = json::array();
+      for (auto& item : field) items.push_back(write(item));
+      return items;
+    } else {
+      return write_whole(field);
+    }
+  }
+  template <class T>
+  static json write_whole(std::optional<T>& field) {
+    // An empty list: null could be an unknown number inside.
+    return field ? json::array({write(*field)}) : json::array();
+  }
+  template <class T, std::size_t N>
+  static json write_whole(std::array<T, N>& field) {
+    json items = json::array();
+    for (T& item : field) items.push_back(write(item));
+    return items;
+  }
+  template <class T>
+  static json write_whole(T& field) {
+    FieldWriter inner;
+    field.visit_fields(inner);
+    return std::move(inner.list);
+  }
+};
+
+class FieldReader {
+ public:
+  explicit FieldReader(const json& list) : list_(list) {}
+  template <class... T>
+  void operator()(T&... fields) {
+    (read(list_.at(next_++), fields), ...);
+  }
+
+ private:
+  template <class T>
+  static void read(const json& j, T& field) {
+    if constexpr (std::is_same_v<T, double>) {
+      field = j.is_null() ? std::numeric_limits<double>::quiet_NaN() : j.get<double>();
+    } else if constexpr (std::is_arithmetic_v<T> || std::is_same_v<T, std::string>) {
+      field = j.get<T>();
+    } else if constexpr (std::is_same_v<T, Instant>) {
+      field = instant_of(j.get<std::int64_t>());
+    } else if constexpr (std::is_same_v<T, Duration>) {
+      field = Duration(j.get<std::int64_t>());
+    } else if constexpr (IsList<T>::value) {
+      field.clear();
+      for (const json& each : j) {
+        field.emplace_back();
+        read(each, field.back());
+      }
+    } else {
+      read_whole(j, field);
+    }
+  }
+  template <class T>
+  static void read_whole(const json& j, std::optional<T>& field) {
+    field.reset();
+    if (!j.empty()) read(j.at(0), field.emplace());
+  }
+  template <class T, std::size_t N>
+  static void read_whole(const json& j, std::array<T, N>& field) {
+    for (std::size_t i = 0; i < N; ++i) read(j.at(i), field[i]);
+  }
+  template <class T>
+  static void read_whole(const json& j, T& field) {
+    FieldReader inner(j);
+    field.visit_fields(inner);
+  }
+
+  const json& list_;
+  std::size_t next_ = 0;
+};
+
+template <class T>
+json fields_of(const T& whole) {
+  FieldWriter writer;
+  const_cast<T&>(whole).visit_fields(writer);  // one list of fields for both ways; it only reads
+  return std::move(writer.list);
+}
+
+template <class T>
+void read_fields(const json& j, T& whole) {
+  FieldReader reader(j);
+  whole.visit_fields(reader);
+}
+
+json check_json(const Check& check) {
+  return {unix_ms(check.at), static_cast<int>(check.quantity), check.expected, check.shown,
+          check.uncertainty};
+}
+
+Check check_from(const json& j) {
+  return {instant_of(j.at(0).get<std::int64_t>()), static_cast<Quantity>(j.at(1).get<int>()),
+          j.at(2).get<double>(), j.at(3).get<double>(), j.at(4).get<double>()};
+}
+
+}  // namespace
+
+json SensorJudges::company_key(const Company& company) const {
+  json ids = json::array();
+  for (const std::size_t sensor : company.sensors) ids.push_back(ids_[sensor]);
+  return {company.place, static_cast<int>(company.quantity), ids};
+}
+
+json SensorJudges::save() const {
+  json sensors = json::array(), companies = json::array();
+  for (std::size_t i = 0; i < sensors_.size(); ++i) {
+    const Sensor& sensor = sensors_[i];
+    json checks = json::array(), waiting = nullptr;
+    for (const Check& check : sensor.calibration.checks()) checks.push_back(check_json(check));
+    if (sensor.check) {
+      const auto& salt = sensor.check->salt();
+      waiting = {salt ? json(static_cast<int>(*salt)) : json(nullptr),
+                 unix_ms(sensor.check->start()), fields_of(*sensor.check)};
+    }
+    sensors.push_back({ids_[i], fields_of(sensor), checks, waiting});
+  }
+  for (const Company& company : companies_) {
+    json saved = company_key(company);
+    saved.push_back(fields_of(company.agreement));
+    companies.push_back(std::move(saved));
+  }
+  return {{"sensors", sensors}, {"companies", companies}};
+}
+
+void SensorJudges::load(const json& saved) {
+  for (const json& each : saved.at("sensors")) {
+    const auto known = std::find(ids_.begin(), ids_.end(), each.at(0).get<std::string>());
+    if (known == ids_.end()) continue;
+    Sensor& sensor = sensors_[static_cast<std::size_t>(known - ids_.begin())];
+    read_fields(each.at(1), sensor);
+    for (const json& check : each.at(2)) sensor.calibration.add(check_from(check));
+    if (each.at(3).is_null()) continue;
+    const json& waiting = each.at(3);
+    const Instant start = instant_of(waiting.at(1).get<std::int64_t>());
+    sensor.check = waiting.at(0).is_null()
+                       ? GuidedCheck::in_ice(start)
+                       : GuidedCheck::in_salt(static_cast<Salt>(waiting.at(0).get<int>()), start);
+    read_fields(waiting.at(2), *sensor.check);
+  }
+  for (const json& each : saved.at("companies")) {
+    for (Company& company : companies_) {
+      const json key = company_key(company);
+      if (key.at(0) == each.at(0) && key.at(1) == each.at(1) && key.at(2) == each.at(2)) {
+        read_fields(each.at(3), company.agreement);
+      }
+    }
+  }
+}
+
+}  // namespace torpor::rules

@@ -116,7 +116,7 @@ TEST_CASE("a disk that turns read-only is told once, watching goes on, and nothi
 
 TEST_CASE("with the spool nearly full the session queues, and all is taken when the disk is back") {
   // 110 bytes each in the inbox, two readings: the spool is nearly full at 7 MiB (inbox.h).
-  constexpr int kMany = 80'000;
+  constexpr int kMany = 68'000;
   if (!Room::can_be_unkind()) return;
   Room room({.unkind = true});
   room.start();

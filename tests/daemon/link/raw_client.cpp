@@ -42,8 +42,9 @@ void raw_publish(const Broker& broker, const RawPublication& publication, const 
 void raw_publish_lines(const Broker& broker, const std::string& topic,
                        const std::vector<std::string>& lines, const RawUser& user) {
   // mosquitto_pub takes an early acknowledgement for its last message's when its message numbers
-  // have come round, at 65535.
-  constexpr std::size_t kLinesAtOnce = 50'000;
+  // have come round, at 65535; and so many are published within a command's patience on a machine
+  // that is busy, too.
+  constexpr std::size_t kLinesAtOnce = 10'000;
   auto command = arguments("mosquitto_pub", broker, user);
   command.insert(command.end(), {"-t", topic, "-q", "1", "-l"});
   for (std::size_t done = 0; done < lines.size(); done += kLinesAtOnce) {

@@ -27,7 +27,7 @@ struct RawPublication {
 // Returns when the broker has acknowledged it (QoS 1). Throws std::runtime_error if it does not.
 void raw_publish(const Broker& broker, const RawPublication& publication, const RawUser& user = {});
 
-// Publishes each line as a message of its own, QoS 1, in order; up to 50,000 over one connection.
+// Publishes each line as a message of its own, QoS 1, in order; up to 10,000 over one connection.
 void raw_publish_lines(const Broker& broker, const std::string& topic,
                        const std::vector<std::string>& lines, const RawUser& user = {});
 

@@ -1,8 +1,6 @@
 #include <fmt/core.h>
 
-#include <algorithm>
-#include <charconv>
-
+#include "config/host_port.h"
 #include "config/sections.h"
 #include "config/shown_text.h"
 
@@ -11,63 +9,6 @@ namespace {
 
 constexpr int kPlainPort = 1883;      // IANA: mqtt
 constexpr int kEncryptedPort = 8883;  // IANA: secure-mqtt
-
-struct HostPort {
-  std::string host;  // without the brackets of an IPv6 address
-  std::optional<int> port;
-};
-
-std::optional<int> parse_port(std::string_view text) {
-  int port = 0;
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), port);
-  if (error != std::errc() || end != text.data() + text.size()) return std::nullopt;
-  if (port < 1 || port > 65535 || text.front() == '-') return std::nullopt;
-  return port;
-}
-
-bool is_host_name(std::string_view host) {
-  return !host.empty() && host.size() <= 253 && host.front() != '-' &&
-         std::all_of(host.begin(), host.end(), [](char c) {
-           return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
-                  c == '-' || c == '.' || c == '_';
-         });
-}
-
-// Only the letters of an address: the resolver judges the rest when it connects.
-bool is_ipv6_like(std::string_view host) {
-  return host.find(':') != std::string_view::npos &&
-         host.find_first_not_of("0123456789abcdefABCDEF:.") == std::string_view::npos;
-}
-
-// HOST, HOST:PORT, [IPv6] or [IPv6]:PORT.
-std::optional<HostPort> parse_host_port(std::string_view text) {
-  std::string_view host = text;
-  std::string_view rest;
-  if (!text.empty() && text.front() == '[') {
-    const std::size_t close = text.find(']');
-    if (close == std::string_view::npos) return std::nullopt;
-    host = text.substr(1, close - 1);
-    rest = text.substr(close + 1);
-    if (!is_ipv6_like(host)) return std::nullopt;
-  } else {
-    const std::size_t colon = text.find(':');
-    host = text.substr(0, colon);
-    if (colon != std::string_view::npos) rest = text.substr(colon);
-    if (!is_host_name(host)) return std::nullopt;
-  }
-  if (rest.empty()) return HostPort{std::string(host), std::nullopt};
-  if (rest.front() != ':' || rest.size() < 2) return std::nullopt;
-  const auto port = parse_port(rest.substr(1));
-  if (!port) return std::nullopt;
-  return HostPort{std::string(host), port};
-}
-
-// Takes `prefix` off the front of `text`.
-bool take_prefix(std::string_view& text, std::string_view prefix) {
-  if (text.substr(0, prefix.size()) != prefix) return false;
-  text.remove_prefix(prefix.size());
-  return true;
-}
 
 // False when the address was refused.
 bool read_url(const Field& field, BrokerSettings& broker) {
@@ -147,34 +88,6 @@ void read_broker(const Field& field, BrokerSettings& broker) {
     }
   }
   mapping->refuse_unknown_keys();
-}
-
-void read_web(const Field& field, std::optional<WebSettings>& web) {
-  auto mapping = field.mapping("{listen: HOST:PORT, address: http://NAME:PORT}");
-  if (!mapping) return;
-  WebSettings read;
-  if (const auto listen = mapping->require("listen", "add e.g. `listen: 127.0.0.1:8457`")) {
-    constexpr std::string_view kExpected = "HOST:PORT, e.g. 127.0.0.1:8457";
-    if (const auto text = listen->word(kExpected)) {
-      const auto address = parse_host_port(*text);
-      if (!address || !address->port) listen->fault_expected(kExpected);
-      read.listen = *text;
-    }
-  }
-  if (const auto field_address = mapping->find("address")) {
-    constexpr std::string_view kExpected =
-        "the address another device types, e.g. http://cellar.lan:8457";
-    if (const auto text = field_address->word(kExpected)) {
-      std::string_view rest = *text;
-      const bool scheme = take_prefix(rest, "http://") || take_prefix(rest, "https://");
-      if (!scheme || !parse_host_port(rest.substr(0, rest.find('/')))) {
-        field_address->fault_expected(kExpected);
-      }
-      read.address = *text;
-    }
-  }
-  mapping->refuse_unknown_keys();
-  web = std::move(read);
 }
 
 }  // namespace torpor::config

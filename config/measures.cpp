@@ -245,7 +245,7 @@ bool read_payload(Mapping& sensor, PayloadFormat& format) {
   }
   format.form = *form;
   bool good = read_measures(sensor, format);
-  if (time && *form != PayloadForm::json) {
+  if (time && format.form != PayloadForm::json) {
     time->fault(
         "the time of a payload is only for payload json: SenML carries its own, a bare "
         "number is stamped on arrival; take it away");

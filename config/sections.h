@@ -13,6 +13,8 @@ namespace torpor::config {
 
 // broker.cpp
 void read_broker(const Field& field, BrokerSettings& broker);
+
+// web.cpp
 void read_web(const Field& field, std::optional<WebSettings>& web);
 
 // places.cpp: the tree as a list of paths, parents before children, in file order. False when the

@@ -48,8 +48,11 @@ struct BrokerSettings {
 };
 
 struct WebSettings {
-  std::string listen;   // "127.0.0.1:8457"
-  std::string address;  // how another device reaches it; empty: not
+  std::string listen;      // "127.0.0.1:8457", as written
+  std::string host;        // of listen, an IPv6 address without its brackets
+  int port = 0;            // of listen
+  std::string address;     // how another device reaches it; empty: not
+  std::string token_file;  // first line is the token; always there unless only loopback listens
 };
 
 struct PlaceSettings {

@@ -24,6 +24,8 @@ using config::Mark;
 
 // A password is a line, not a file that happens to be named so.
 constexpr std::size_t kLongestSecret = 4096;
+// 16 letters and digits chosen by chance are beyond guessing over a network.
+constexpr std::size_t kShortestToken = 16;
 
 // At most `limit` bytes and one more, so that a reader with a limit sees that it is exceeded.
 tl::expected<std::string, std::string> text_of(const fs::path& file, std::size_t limit) {
@@ -123,6 +125,24 @@ class Loading {
     }
   }
 
+  void read_web_token() {
+    if (!settings.web || settings.web->token_file.empty()) return;
+    const std::string& file = settings.web->token_file;
+    const auto text = text_of(file, kLongestSecret);
+    if (!text) {
+      fault({}, fmt::format("web: the token {} cannot be read: {}; it must be readable by the user "
+                            "torpord runs as, and by nobody else",
+                            file, text.error()));
+      return;
+    }
+    web_token = line_of(*text, 1);
+    if (web_token.size() < kShortestToken || text->size() > kLongestSecret) {
+      fault({}, fmt::format("web: the token {} must hold at least {} characters in its first line, "
+                            "chosen by chance; it has {}",
+                            file, kShortestToken, web_token.size()));
+    }
+  }
+
   void check_certificates() {
     const config::TlsSettings& tls = settings.broker.tls;
     const auto check = [this](std::string_view what, const std::string& path) {
@@ -143,6 +163,9 @@ class Loading {
          {&broker.secret_file, &broker.tls.authority, &broker.tls.certificate, &broker.tls.key}) {
       if (!path->empty()) *path = (folder / *path).string();
     }
+    if (settings.web && !settings.web->token_file.empty()) {
+      settings.web->token_file = (folder / settings.web->token_file).string();
+    }
   }
 
   config::Settings settings;
@@ -150,7 +173,7 @@ class Loading {
   rules::RuleBook book;
   std::optional<LocalTime> zone;
   fs::path folder;
-  std::string secret;
+  std::string secret, web_token;
 
  private:
   void append(std::string_view text, const std::string& name) {
@@ -211,6 +234,7 @@ tl::expected<Loaded, std::vector<config::Fault>> load_settings(const fs::path& f
   loading.read_cultures();
   if (purpose == Purpose::broker) {
     loading.read_secret();
+    loading.read_web_token();
     loading.check_certificates();
   }
   if (!loading.faults.empty()) return tl::unexpected(std::move(loading.faults));
@@ -219,7 +243,8 @@ tl::expected<Loaded, std::vector<config::Fault>> load_settings(const fs::path& f
                 *loading.zone,
                 loading.folder,
                 loading.folder / loading.settings.history.file,
-                std::move(loading.secret)};
+                std::move(loading.secret),
+                std::move(loading.web_token)};
 }
 
 }  // namespace torpor::daemon

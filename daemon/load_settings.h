@@ -20,7 +20,7 @@ namespace torpor::daemon {
 inline constexpr const char kDefaultConfiguration[] = "/etc/torpor/torpor.yaml";
 
 // What the configuration is read for. Someone who may read the history need not be allowed to read
-// the broker's secret: that one is opened only for `broker`.
+// the broker's secret or the web's token: those are opened only for `broker`.
 enum class Purpose { history, broker };
 
 struct Loaded {
@@ -30,6 +30,7 @@ struct Loaded {
   std::filesystem::path folder;   // of the configuration; relative paths in it start here
   std::filesystem::path history;  // the SQLite file, absolute
   std::string secret;             // the broker's password; empty: none, or not asked for
+  std::string web_token;          // of the web pages; as `secret`
 };
 
 // Every fault found, never empty on failure. A rule book that cannot be read is a fault where the

@@ -7,10 +7,12 @@
 #include <csignal>
 #include <cstdlib>
 #include <nlohmann/json.hpp>
+#include <tuple>
 
 #include "daemon/broker_access.h"
 #include "daemon/history/integrity_check.h"
 #include "daemon/version.h"
+#include "daemon/web/web_server.h"
 #include "sensors/rfc3339.h"
 
 namespace torpor::daemon {
@@ -54,7 +56,16 @@ std::string needs_restart(const Loaded& running, const Loaded& wanted) {
               old.broker.user != now.broker.user || old.broker.encrypted != now.broker.encrypted ||
               running.secret != wanted.secret,
           "broker");
+  const auto web_of = [](const Loaded& loaded) {
+    const auto& web = loaded.settings.web;
+    return std::tuple(web ? web->listen : "", web ? web->address : "", loaded.web_token);
+  };
+  changed(web_of(running) != web_of(wanted), "web");
   return parts;
+}
+
+PageSource page_source(const Loaded& loaded) {
+  return {loaded.settings, loaded.zone, loaded.history, spool_folder(loaded.history)};
 }
 
 }  // namespace
@@ -81,6 +92,7 @@ tl::expected<void, Error> Service::start() {
       });
   if (!imports) return tl::unexpected(imports.error());
   imports_ = std::move(*imports);
+  if (auto started = start_web(); !started) return started;
   if (auto started = start_intake(); !started) return started;
   integrity_check_ = std::make_unique<IntegrityCheck>(loaded_.history, [this](const Error& damage) {
     boost::asio::post(strand_, [this, damage] {
@@ -158,6 +170,18 @@ tl::expected<void, Error> Service::start_intake() {
   auto intake = Intake::start(std::move(settings), std::move(handlers));
   if (!intake) return tl::unexpected(intake.error());
   intake_ = std::move(*intake);
+  return {};
+}
+
+tl::expected<void, Error> Service::start_web() {
+  if (!loaded_.settings.web) return {};
+  const config::WebSettings& web = *loaded_.settings.web;
+  auto server =
+      WebServer::start(web.host, web.port, {web.address, loaded_.web_token}, page_source(loaded_));
+  if (!server) return tl::unexpected(server.error());
+  web_ = std::move(*server);
+  spdlog::info("showing web pages at {}",
+               web.address.empty() ? "http://" + web.listen : web.address);
   return {};
 }
 
@@ -400,6 +424,7 @@ void Service::reload() {
   loaded_.settings.places = loaded->settings.places;
   loaded_.settings.quiet = loaded->settings.quiet;
   loaded_.book = loaded->book;
+  if (web_) web_->use(page_source(loaded_));
   if (auto started = start_intake(); !started) {
     spdlog::error("the intake could not be started again: {}", started.error().text);
     strand_.stop();
@@ -415,6 +440,7 @@ void Service::leave() {
   worker_.join();
   intake_.reset();  // what it had acknowledged is in the inbox
   imports_.reset();
+  web_.reset();
   integrity_check_.reset();
   strand_.restart();
   strand_.poll();  // records handed over while it stopped

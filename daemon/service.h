@@ -5,6 +5,7 @@
 //   strand:                accepted record -> Storeroom -> commit -> Outgoing
 //   publisher thread:      Outgoing -> paho -> delivered -> strand
 //   worker thread:         a jar's model worked out anew -> inbox -> strand
+//   two web threads:       sockets, pages (web_server.h); they only read the history's file
 #pragma once
 
 #include <atomic>
@@ -32,6 +33,7 @@
 namespace torpor::daemon {
 
 class IntegrityCheck;
+class WebServer;
 
 class Service {
  public:
@@ -40,7 +42,7 @@ class Service {
   Service(const Service&) = delete;
   Service& operator=(const Service&) = delete;
 
-  // Opens history, publisher, intake and import socket, in this order. The broker need not be up.
+  // Opens history, publisher, import socket, web pages and intake, in this order. The broker need not be up.
   [[nodiscard]] tl::expected<void, Error> start();
   // Until SIGTERM or SIGINT. Leaves cleanly: intake first, then the last commit, then the farewell.
   void run();
@@ -49,6 +51,7 @@ class Service {
   // Start-up steps.
   [[nodiscard]] tl::expected<void, Error> start_outgoing();
   [[nodiscard]] tl::expected<void, Error> start_intake();
+  [[nodiscard]] tl::expected<void, Error> start_web();
   void wait_for_signals();
 
   // Any thread.
@@ -111,6 +114,7 @@ class Service {
   std::unique_ptr<Outgoing> outgoing_;
   std::unique_ptr<Intake> intake_;
   std::unique_ptr<IntegrityCheck> integrity_check_;
+  std::unique_ptr<WebServer> web_;  // nullptr: not configured
   boost::asio::thread_pool worker_{1};
 };
 

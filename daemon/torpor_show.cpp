@@ -65,7 +65,8 @@ class Window {
     return {loaded_.zone, gathering_->now(), loaded_.settings.storeroom};
   }
   [[nodiscard]] TextContext context() const {
-    return {loaded_.zone, gathering_->now(), behind(), terminal_style()};
+    return {loaded_.zone, gathering_->now(),
+            silent_for(loaded_.settings, gathering_->now(), wall_now()), terminal_style()};
   }
 
  private:
@@ -78,18 +79,6 @@ class Window {
             fmt::format("there is no history yet at {}: torpord makes it when it first runs, and "
                         "so does `torpor import readings`",
                         file.string())};
-  }
-
-  // Worth a word once no sensor's last value can still hold. Under `clock: readings` the data's
-  // time has nothing to do with that of this computer.
-  [[nodiscard]] std::optional<Duration> behind() const {
-    if (loaded_.settings.clock == rules::Clock::readings) return std::nullopt;
-    Duration longest_hold{};
-    for (const auto& sensor : loaded_.settings.sensors) {
-      longest_hold = std::max(longest_hold, sensor.spec.hold);
-    }
-    const Duration behind = wall_now() - gathering_->now();
-    return behind > longest_hold ? std::optional(behind) : std::nullopt;
   }
 
   Loaded loaded_;

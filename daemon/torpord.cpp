@@ -38,6 +38,10 @@ void print_plan(const daemon::Loaded& loaded) {
               settings.broker.host.c_str(), settings.broker.port,
               settings.broker.user.empty() ? "" : " as ", settings.broker.user.c_str());
   std::printf("history %s\n", loaded.history.c_str());
+  if (settings.web) {
+    std::printf("web pages on %s%s\n", settings.web->listen.c_str(),
+                loaded.web_token.empty() ? "" : ", with a token");
+  }
   std::printf("%zu places, %zu sensors, %zu rules\n", settings.places.size(),
               settings.sensors.size(), loaded.book.size());
   for (const config::SensorSettings& sensor : settings.sensors) {

@@ -12,12 +12,14 @@ set(may_include_daemon_ledger sensors rules config daemon/history daemon/ledger 
 set(may_include_daemon_link sensors daemon/history daemon/link daemon/error.h)
 set(may_include_daemon_report
     sensors rules config daemon/history daemon/ledger daemon/report daemon/error.h)
+set(may_include_daemon_web sensors rules config daemon/history daemon/ledger daemon/report
+    daemon/web daemon/error.h)
 
 set(wrong "")
 set(files 0)
 set(includes 0)
 foreach(room sensors rules/air rules/book rules/culture rules/watch config daemon/history
-             daemon/ledger daemon/link daemon/report)
+             daemon/ledger daemon/link daemon/report daemon/web)
   string(REPLACE "/" "_" key ${room})
   file(GLOB_RECURSE sources ${SOURCE}/${room}/*.h ${SOURCE}/${room}/*.cpp)
   foreach(source IN LISTS sources)

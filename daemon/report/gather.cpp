@@ -72,6 +72,15 @@ Instant shown_now(const Reader& history, Instant wall) {
   return history.newest_measured().value_or(wall);
 }
 
+std::optional<Duration> silent_for(const config::Settings& settings, Instant shown, Instant wall) {
+  if (settings.clock == rules::Clock::readings) return std::nullopt;
+  Duration longest_hold{};
+  for (const config::SensorSettings& sensor : settings.sensors) {
+    longest_hold = std::max(longest_hold, sensor.spec.hold);
+  }
+  return wall - shown > longest_hold ? std::optional(wall - shown) : std::nullopt;
+}
+
 tl::expected<Ledger, Error> ledger_of(const Reader& history) {
   Ledger ledger;
   for (const JournalEntry& entry : history.journal()) {

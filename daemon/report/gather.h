@@ -24,6 +24,12 @@ namespace torpor::daemon {
 // 'Now' of everything that is shown: the newest accepted reading, else the wall clock.
 [[nodiscard]] Instant shown_now(const Reader& history, Instant wall);
 
+// How far the computer's clock is ahead of what is shown, once no sensor's last value can still
+// hold; nullopt: not worth a word. Under `clock: readings` the data's time has nothing to do with
+// that of this computer.
+[[nodiscard]] std::optional<Duration> silent_for(const config::Settings& settings, Instant shown,
+                                                 Instant wall);
+
 // The ledger as the journal tells it. Error: kind corrupt, names the entry.
 [[nodiscard]] tl::expected<Ledger, Error> ledger_of(const Reader& history);
 

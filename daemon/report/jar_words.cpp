@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "rules/culture/words.h"
 
@@ -90,6 +91,27 @@ std::vector<NamedFigure> estimate_rows(const rules::culture::Verdict& verdict) {
     row("not known", fmt::format("{}: {}", unknown.figure, unknown.why));
   }
   return rows;
+}
+
+std::string to_wake_words(const JarView& view) {
+  using rules::culture::WakeTime;
+  const auto& times = view.verdict.time_to_wake;
+  const bool moot = view.verdict.state == rules::culture::State::retired ||
+                    view.verdict.state == rules::culture::State::awake;
+  if (moot || times[0].kind == WakeTime::Kind::unknown) return "-";
+  if (times[0].kind == WakeTime::Kind::beyond) return "not in sight";
+  if (times[2].kind == WakeTime::Kind::due) return "due";
+  const auto days = [](const WakeTime& time) { return time.hours / 24.0; };
+  const double soonest = days(times[0]);
+  const bool in_weeks = soonest >= 21.0;
+  const double unit = in_weeks ? 7.0 : 1.0;
+  if (times[0].kind == WakeTime::Kind::due) return "maybe now";
+  const std::string from = fmt::format("{:.0f}", std::floor(soonest / unit));
+  if (times[2].kind != WakeTime::Kind::within) {
+    return fmt::format("{}+ {}", from, in_weeks ? "weeks" : "d");
+  }
+  return fmt::format("{}-{:.0f} {}", from, std::ceil(days(times[2]) / unit),
+                     in_weeks ? "weeks" : "d");
 }
 
 std::vector<std::string_view> caution_sentences(const NewJar& made) {

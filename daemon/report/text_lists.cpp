@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "daemon/report/duration_words.h"
+#include "daemon/report/jar_words.h"
 #include "daemon/report/printable.h"
 #include "daemon/report/text.h"
 #include "daemon/report/text_parts.h"
@@ -71,28 +72,6 @@ bool any_untrusted(std::span<const SensorView> views) {
   return false;
 }
 
-// The range in as few letters as a column has: "3-7 weeks", "20+ d", "due".
-std::string to_wake_cell(const JarView& view) {
-  using rules::culture::WakeTime;
-  const auto& times = view.verdict.time_to_wake;
-  const bool moot = view.verdict.state == rules::culture::State::retired ||
-                    view.verdict.state == rules::culture::State::awake;
-  if (moot || times[0].kind == WakeTime::Kind::unknown) return "-";
-  if (times[0].kind == WakeTime::Kind::beyond) return "not in sight";
-  if (times[2].kind == WakeTime::Kind::due) return "due";
-  const auto days = [](const WakeTime& time) { return time.hours / 24.0; };
-  const double soonest = days(times[0]);
-  const bool in_weeks = soonest >= 21.0;
-  const double unit = in_weeks ? 7.0 : 1.0;
-  if (times[0].kind == WakeTime::Kind::due) return "maybe now";
-  const std::string from = fmt::format("{:.0f}", std::floor(soonest / unit));
-  if (times[2].kind != WakeTime::Kind::within) {
-    return fmt::format("{}+ {}", from, in_weeks ? "weeks" : "d");
-  }
-  return fmt::format("{}-{:.0f} {}", from, std::ceil(days(times[2]) / unit),
-                     in_weeks ? "weeks" : "d");
-}
-
 }  // namespace
 
 std::string heading(const TextContext& context) {
@@ -126,7 +105,7 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
   for (const JarView& view : views) {
     table.add({view.jar,
                {std::string(state_name(view.verdict.state)), state_paint(view.verdict.state)},
-               to_wake_cell(view),
+               to_wake_words(view),
                or_dash(view.place),
                figure(view.air.temperature, 1),
                figure(view.air.humidity, 0),

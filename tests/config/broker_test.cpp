@@ -131,7 +131,27 @@ TEST_CASE("the web page needs an address to listen on") {
         "2:15: web.listen: found `127.0.0.1`; expected HOST:PORT, e.g. 127.0.0.1:8457\n");
   CHECK(web("{listen: a:1, address: c.lan}") ==
         "2:29: web.address: found `c.lan`; expected the address another device types, e.g. "
-        "http://cellar.lan:8457\n");
+        "http://cellar.lan:8457\n"
+        "2:15: web.listen: others can reach this address, so a token is needed; add `token: FILE`, "
+        "a file whose first line is at least 16 characters long, or listen on 127.0.0.1\n");
+}
+
+TEST_CASE("a page that others can reach wants a token") {
+  const auto faults = [](const std::string& listen, const std::string& more = "") {
+    return faults_of("storeroom: c\nweb: {listen: \"" + listen + "\"" + more + "}\n");
+  };
+  for (const char* loopback : {"127.0.0.1:1", "127.1.2.3:1", "localhost:1", "[::1]:1"}) {
+    CHECK(faults(loopback) == "");
+  }
+  for (const char* reachable : {"0.0.0.0:1", "[::]:1", "192.168.1.7:1", "127.evil.example:1"}) {
+    CHECK(faults(reachable).find("so a token is needed") != std::string::npos);
+    CHECK(faults(reachable, ", token: web.token") == "");
+  }
+  const SettingsResult read =
+      read_settings("storeroom: c\nweb: {listen: \"[::]:8457\", token: web.token}\n", "f");
+  CHECK(read.settings.web->host == "::");
+  CHECK(read.settings.web->port == 8457);
+  CHECK(read.settings.web->token_file == "web.token");
 }
 
 }  // namespace

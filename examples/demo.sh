@@ -1,6 +1,7 @@
 #!/bin/sh
 # The invented cellar's ten days, played through a private broker on loopback: what a phone would
-# get, then a jar's history. Installs what it needs (Debian packages), builds, and cleans up.
+# get, then a jar's history as text and as a page (build/F-08.html), and the web pages, which stay open
+# until Ctrl-C where a person looks on. Installs what it needs (Debian packages), builds, cleans up.
 #   sh examples/demo.sh
 set -eu
 cd "$(dirname "$0")/.."
@@ -30,8 +31,12 @@ port_taken() {
 port=18830
 while port_taken "$port"; do port=$((port + 1)); done
 
+page_port=$((port + 1))
+while port_taken "$page_port"; do page_port=$((page_port + 1)); done
+
 cp examples/cellar.yaml examples/cellar-rules.yaml "$room"
 sed -i "s/127\.0\.0\.1:18830/127.0.0.1:$port/" "$room/cellar.yaml"
+echo "web: {listen: 127.0.0.1:$page_port}" >>"$room/cellar.yaml"
 cat >"$room/broker.conf" <<EOF
 listener $port 127.0.0.1
 allow_anonymous true
@@ -93,10 +98,25 @@ $torpor jar F-11 --from 2025-07-14
 heading "The jar that was mixed with too little sugar and got more: torpor jar F-08"
 $torpor jar F-08
 
+heading "The same as one page for a phone, a desk or one sheet of A4: torpor jar F-08 --html build/F-08.html"
+$torpor jar F-08 --html build/F-08.html
+
 heading "After a clean stop the commands still answer: torpor alerts --all"
 kill "$torpord"
 wait "$torpord" || true
 $torpor alerts --all
 
 [ -s "$room/phone.txt" ] || { echo "the demo failed: no notice reached the phone" >&2; exit 1; }
+
+heading "The shelves, jars, alerts and sensors in a browser"
+build/daemon/torpord --config "$room/cellar.yaml" >"$room/torpord-2.log" 2>&1 &
+torpord=$!
+started="$started $torpord"
+wait_for "$room/torpord-2.log" "showing web pages"
+echo "http://127.0.0.1:$page_port/    and the report: build/F-08.html"
+if [ -t 1 ]; then
+  echo "They stay open until you press Ctrl-C."
+  trap 'printf "\n"; exit 0' INT
+  wait "$torpord" || true
+fi
 heading "The demo is done"

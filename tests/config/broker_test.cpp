@@ -130,10 +130,10 @@ TEST_CASE("the web page needs an address to listen on") {
   CHECK(web("{listen: 127.0.0.1}") ==
         "2:15: web.listen: found `127.0.0.1`; expected HOST:PORT, e.g. 127.0.0.1:8457\n");
   CHECK(web("{listen: a:1, address: c.lan}") ==
-        "2:29: web.address: found `c.lan`; expected the address another device types, e.g. "
-        "http://cellar.lan:8457\n"
         "2:15: web.listen: others can reach this address, so a token is needed; add `token: FILE`, "
-        "a file whose first line is at least 16 characters long, or listen on 127.0.0.1\n");
+        "a file whose first line is at least 16 characters long, or listen on 127.0.0.1\n"
+        "2:29: web.address: found `c.lan`; expected the address another device types, e.g. "
+        "http://cellar.lan:8457\n");
 }
 
 TEST_CASE("a page that others can reach wants a token") {

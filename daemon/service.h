@@ -42,7 +42,8 @@ class Service {
   Service(const Service&) = delete;
   Service& operator=(const Service&) = delete;
 
-  // Opens history, publisher, import socket, web pages and intake, in this order. The broker need not be up.
+  // Opens history, publisher, import socket, web pages and intake, in this order. The broker need
+  // not be up.
   [[nodiscard]] tl::expected<void, Error> start();
   // Until SIGTERM or SIGINT. Leaves cleanly: intake first, then the last commit, then the farewell.
   void run();

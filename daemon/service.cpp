@@ -252,12 +252,28 @@ void Service::after_step() {
 // One at a time, and not while inputs wait: of many late entries only the last state is worked out.
 void Service::work_out_models() {
   if (working_out_ || history_in_trouble_ || queued_.load(std::memory_order_relaxed) > 0) return;
-  auto next = room_->next_recomputation();
-  if (!next) return;
-  working_out_ = true;
-  boost::asio::post(worker_, [this, what = std::move(*next)] {
-    boost::asio::post(strand_, [this, worked_out = work_out(what)] { take_model(worked_out); });
-  });
+  if (auto next = room_->next_recomputation()) {
+    working_out_ = true;
+    boost::asio::post(worker_, [this, what = std::move(*next)] {
+      boost::asio::post(strand_, [this, worked_out = work_out(what)] { take_model(worked_out); });
+    });
+  } else if (auto days = room_->next_wanted_days()) {
+    working_out_ = true;
+    boost::asio::post(worker_, [this, what = std::move(*days)] {
+      boost::asio::post(strand_, [this, worked_out = work_out(what)] { take_days(worked_out); });
+    });
+  }
+}
+
+void Service::take_days(const tl::expected<WorkedOutDays, Error>& worked_out) {
+  working_out_ = false;
+  if (worked_out) {
+    room_->keep_days(*worked_out);
+    if (room_->anything_waits()) commit_soon(kCalmCommitPause);
+    return work_out_models();
+  }
+  // Tried again with the next input; until then reports step these days themselves.
+  spdlog::error("a jar's days could not be worked out: {}", worked_out.error().text);
 }
 
 void Service::take_model(const tl::expected<JarModelRecord, Error>& worked_out) {

@@ -72,6 +72,7 @@ class Service {
   void tell_of_damage();
   void work_out_models();
   void take_model(const tl::expected<JarModelRecord, Error>& worked_out);
+  void take_days(const tl::expected<WorkedOutDays, Error>& worked_out);
   void intake_state(bool connected, const std::string& reason);
   void empty_orphans(const std::vector<std::string>& retained);
   void reload();

@@ -53,6 +53,17 @@ StoreroomSettings storeroom_settings(const Loaded& loaded) {
   return {loaded.settings, loaded.book, loaded.zone, loaded.history, spool_folder(loaded.history)};
 }
 
+rules::WatchSettings watch_settings(const StoreroomSettings& settings) {
+  rules::WatchSettings watch;
+  watch.layout = settings.settings.layout();
+  watch.book = settings.book;
+  watch.profiles = settings.settings.cultures;
+  watch.clock = settings.settings.clock;
+  watch.quiet = settings.settings.quiet;
+  watch.utc_offset = [zone = settings.zone](Instant t) { return zone.offset(t); };
+  return watch;
+}
+
 std::size_t Storeroom::ReadingKeyHash::operator()(const ReadingKey& key) const {
   const std::size_t time = std::hash<std::int64_t>{}(unix_ms(key.measured_at));
   return std::hash<std::string>{}(key.sensor) ^
@@ -62,7 +73,7 @@ std::size_t Storeroom::ReadingKeyHash::operator()(const ReadingKey& key) const {
 Storeroom::Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store)
     : settings_(std::move(settings)),
       store_(std::move(store)),
-      watch_(watch_settings()),
+      watch_(watch_settings(settings_)),
       view_(settings_.settings, settings_.zone, ledger_, watch_) {}
 
 Storeroom::~Storeroom() = default;
@@ -132,17 +143,6 @@ tl::expected<void, Error> Storeroom::restore(Instant wall) {
     accept(std::move(record));
   }
   return {};
-}
-
-rules::WatchSettings Storeroom::watch_settings() const {
-  rules::WatchSettings watch;
-  watch.layout = settings_.settings.layout();
-  watch.book = settings_.book;
-  watch.profiles = settings_.settings.cultures;
-  watch.clock = settings_.settings.clock;
-  watch.quiet = settings_.settings.quiet;
-  watch.utc_offset = [zone = settings_.zone](Instant t) { return zone.offset(t); };
-  return watch;
 }
 
 // A sensor's first placement holds from the beginning of time, so that an imported past has a
@@ -380,10 +380,7 @@ void Storeroom::take(rules::Effects effects) {
     for (const std::string& jar : alert->jars) jars_shown_.erase(jar);
   }
   for (const rules::OutdatedJar& jar : effects.outdated) {
-    const auto [known, is_new] = pending_.outdated.emplace(jar.jar, jar.from);
-    if (!is_new) known->second = std::min(known->second, jar.from);
-    pending_.jar_models.erase(jar.jar);
-    checkpoint_days_.erase(jar.jar);
+    jar_records_.outdated(jar.jar, jar.from);
     urgent_ = true;
   }
   touched_.insert(effects.touched.begin(), effects.touched.end());
@@ -401,7 +398,8 @@ void Storeroom::send(OutboxMessage message) {
 
 bool Storeroom::anything_waits() const {
   return urgent_ || !pending_.readings.empty() || !pending_.delivered.empty() ||
-         !pending_.notes.empty() || !pending_.placements.empty() || !pending_.outbox.empty();
+         !pending_.notes.empty() || !pending_.placements.empty() || !pending_.outbox.empty() ||
+         jar_records_.waiting_days() > 0;
 }
 
 std::vector<OutboxMessage> Storeroom::take_outgoing() {
@@ -429,7 +427,7 @@ tl::expected<void, Error> Storeroom::commit() {
   urgent_ = false;
   keep_standings();
   for (rules::JarModelBytes& model : watch_.take_jar_models()) {
-    pending_.jar_models[model.jar] = std::move(model);
+    jar_records_.settled(std::move(model));
   }
   if (auto begun = store_->begin(); !begun) return begun;
   auto written = write_pending();
@@ -441,9 +439,7 @@ tl::expected<void, Error> Storeroom::commit() {
   for (WaitingMessage& waiting : pending_.outbox) {
     if (!waiting.handed_out) backlog_.push_back(std::move(waiting.message));
   }
-  for (const auto& [jar, model] : pending_.jar_models) {
-    checkpoint_days_[jar] = std::chrono::floor<std::chrono::days>(model.at);
-  }
+  jar_records_.written();
   pending_ = Pending{};
   inbox_->drop_through(applied_);
   fold_days();
@@ -492,26 +488,9 @@ tl::expected<void, Error> Storeroom::write_pending() {
   each(pending_.delivered, [&](const std::string& id) { return store_->remove_outbox(id); });
   each(pending_.answers, [&](const auto& a) { return store_->put_answer(a.first, a.second); });
   each(pending_.notes, [&](const auto& n) { return store_->put_note(n.first, n.second); });
-  if (ok) then(write_jar_models());
+  if (ok) then(jar_records_.write(*store_));
   if (ok) then(store_->put_snapshot(applied_, snapshot()));
   return ok;
-}
-
-// What was outdated first: a model that was worked out anew meanwhile is kept.
-tl::expected<void, Error> Storeroom::write_jar_models() {
-  for (const auto& [jar, from] : pending_.outdated) {
-    if (auto removed = store_->remove_jar_model(jar); !removed) return removed;
-    if (auto removed = store_->remove_jar_checkpoints(jar, from); !removed) return removed;
-  }
-  for (const auto& [jar, model] : pending_.jar_models) {
-    if (auto put = store_->put_jar_model(jar, model.model); !put) return put;
-    const auto last = checkpoint_days_.find(jar);
-    const bool new_day = last == checkpoint_days_.end() ||
-                         last->second != std::chrono::floor<std::chrono::days>(model.at);
-    if (!new_day) continue;
-    if (auto put = store_->put_jar_checkpoint(jar, model.at, model.model); !put) return put;
-  }
-  return {};
 }
 
 std::vector<rules::JarModelBytes> Storeroom::stored_models() const {
@@ -523,13 +502,22 @@ std::vector<rules::JarModelBytes> Storeroom::stored_models() const {
 }
 
 std::optional<Recomputation> Storeroom::next_recomputation() const {
-  if (!pending_.outdated.empty()) return std::nullopt;
+  if (jar_records_.removal_waits()) return std::nullopt;
   for (const rules::OutdatedJar& outdated : watch_.outdated_jars()) {
     const Jar* jar = ledger_.find(outdated.jar);
     if (jar == nullptr) continue;
     return Recomputation{outdated, *jar, settings_.settings, settings_.history, settings_.spool};
   }
   return std::nullopt;
+}
+
+std::optional<WantedDays> Storeroom::next_wanted_days() const {
+  if (jar_records_.removal_waits()) return std::nullopt;
+  const auto span = jar_records_.wanted_days(ledger_);
+  if (!span) return std::nullopt;
+  return WantedDays{span->jar,         span->revision,           span->from,
+                    span->to,          *ledger_.find(span->jar), settings_.settings,
+                    settings_.history, settings_.spool};
 }
 
 // The engine's own snapshot, and what tells a redelivery after a restart (history/FORMAT.md).
@@ -663,11 +651,12 @@ tl::expected<void, Error> Storeroom::reconfigure(config::Settings settings, rule
   const std::string state = watch_.snapshot();
   settings_.settings = std::move(settings);
   settings_.book = std::move(book);
-  rules::Watch changed(watch_settings());
+  rules::Watch changed(watch_settings(settings_));
   if (auto restored = changed.restore(state, stored_models()); !restored) {
     return tl::unexpected(Error{ErrorKind::invalid, restored.error()});
   }
   watch_ = std::move(changed);
+  jar_records_.forget_days();
   date_placements(wall);
   return commit();
 }

@@ -25,6 +25,7 @@
 #include "config/settings.h"
 #include "daemon/history/inbox.h"
 #include "daemon/history/store.h"
+#include "daemon/jar_records.h"
 #include "daemon/ledger/ledger.h"
 #include "daemon/live_view.h"
 #include "daemon/load_settings.h"
@@ -48,6 +49,8 @@ struct StoreroomSettings {
 };
 
 [[nodiscard]] StoreroomSettings storeroom_settings(const Loaded& loaded);
+// What the engine of such a storeroom is made with.
+[[nodiscard]] rules::WatchSettings watch_settings(const StoreroomSettings& settings);
 
 // What became of accepted readings; for the service topic.
 struct ReadingCounters {
@@ -100,6 +103,9 @@ class Storeroom {
   // A jar whose model has to be worked out anew, once the commit that made it so is done. The
   // record it leads to is appended to the inbox and accepted like any other.
   [[nodiscard]] std::optional<Recomputation> next_recomputation() const;
+  // Finished days of a jar that are not stored yet, to be worked out and handed to keep_days().
+  [[nodiscard]] std::optional<WantedDays> next_wanted_days() const;
+  void keep_days(const WorkedOutDays& worked_out) { jar_records_.take(worked_out); }
 
   // Engine time of the next timer, for the daemon's tick.
   [[nodiscard]] std::optional<Instant> next_due() const { return watch_.next_due(); }
@@ -153,15 +159,12 @@ class Storeroom {
     std::vector<std::pair<std::string, std::string>> answers;
     std::map<std::string, std::string> notes;
     std::vector<Placement> placements;
-    std::map<std::string, rules::JarModelBytes> jar_models;
-    std::map<std::string, Instant> outdated;  // stored states of these jars, from then on
   };
 
   Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store);
 
   [[nodiscard]] tl::expected<void, Error> restore(Instant wall);
   void tell_of_replaced(const ReplacedHistory& replaced, Instant wall);
-  [[nodiscard]] rules::WatchSettings watch_settings() const;
   void date_placements(Instant wall);
   void apply(const InboxRecord& record);
   void apply(const ReadingsRecord& record);
@@ -177,7 +180,6 @@ class Storeroom {
   [[nodiscard]] tl::expected<void, Error> write_pending();
   void fold_days();
   void forget_days(Instant newest);
-  [[nodiscard]] tl::expected<void, Error> write_jar_models();
   [[nodiscard]] std::vector<rules::JarModelBytes> stored_models() const;
   [[nodiscard]] std::optional<std::string> shown(const rules::Subject& subject);
   [[nodiscard]] std::string snapshot() const;
@@ -199,9 +201,9 @@ class Storeroom {
   std::set<rules::Subject> touched_;
   bool show_alerts_ = false;
   std::optional<Error> fault_;  // of a reading of the history that the store does not know of
-  std::map<std::string, std::chrono::sys_days> checkpoint_days_;  // of the newest one of each jar
-  Instant forgotten_through_ = instant_of(0);                     // no block is older
-  std::map<std::string, Instant> jars_shown_;                     // by wall clock
+  JarRecords jar_records_;
+  Instant forgotten_through_ = instant_of(0);  // no block is older
+  std::map<std::string, Instant> jars_shown_;  // by wall clock
   ReadingCounters readings_;
   std::set<std::string> doubted_sensors_;  // whose newest reading is not believed
   std::string standings_;                  // as last kept for readers

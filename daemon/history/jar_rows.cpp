@@ -75,4 +75,36 @@ tl::expected<std::optional<StoredJarCheckpoint>, Error> read_checkpoint_before(D
   return StoredJarCheckpoint{instant_of(statement->integer(0)), statement->text(1)};
 }
 
+tl::expected<void, Error> put_jar_day_row(Database& database, std::string_view jar,
+                                          const StoredJarDay& day) {
+  auto statement = database.cached(
+      "INSERT INTO jar_day (jar, day, bytes) VALUES (?1, ?2, ?3) "
+      "ON CONFLICT (jar, day) DO UPDATE SET bytes = excluded.bytes");
+  statement->bind_text(1, jar).bind(2, day.day).bind_blob(3, day.bytes);
+  return statement->run();
+}
+
+tl::expected<void, Error> remove_jar_day_rows(Database& database, std::string_view jar,
+                                              std::int64_t first) {
+  auto statement = database.cached("DELETE FROM jar_day WHERE jar = ?1 AND day >= ?2");
+  statement->bind_text(1, jar).bind(2, first);
+  return statement->run();
+}
+
+tl::expected<std::vector<StoredJarDay>, Error> read_jar_day_rows(Database& database,
+                                                                 std::string_view jar,
+                                                                 std::int64_t first,
+                                                                 std::int64_t last) {
+  auto statement = database.cached(
+      "SELECT day, bytes FROM jar_day WHERE jar = ?1 AND day BETWEEN ?2 AND ?3 ORDER BY day");
+  statement->bind_text(1, jar).bind(2, first).bind(3, last);
+  std::vector<StoredJarDay> days;
+  while (true) {
+    const auto row = statement->step();
+    if (!row) return tl::unexpected(row.error());
+    if (!*row) return days;
+    days.push_back({statement->integer(0), statement->text(1)});
+  }
+}
+
 }  // namespace torpor::daemon

@@ -1,4 +1,4 @@
-// The jars' models and their checkpoints as rows. The bytes are the models' owner's; no transaction
+// The jars' models, their checkpoints and their days as rows. The bytes are the models' owner's; no transaction
 // is begun or ended here.
 #pragma once
 
@@ -28,5 +28,16 @@ namespace torpor::daemon {
                                                                std::string_view jar, Instant from);
 [[nodiscard]] tl::expected<std::optional<StoredJarCheckpoint>, Error> read_checkpoint_before(
     Database& database, std::string_view jar, Instant at);
+
+
+[[nodiscard]] tl::expected<void, Error> put_jar_day_row(Database& database, std::string_view jar,
+                                                        const StoredJarDay& day);
+// All from `first` on.
+[[nodiscard]] tl::expected<void, Error> remove_jar_day_rows(Database& database,
+                                                            std::string_view jar,
+                                                            std::int64_t first);
+// Within [first, last], in order.
+[[nodiscard]] tl::expected<std::vector<StoredJarDay>, Error> read_jar_day_rows(
+    Database& database, std::string_view jar, std::int64_t first, std::int64_t last);
 
 }  // namespace torpor::daemon

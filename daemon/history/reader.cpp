@@ -95,6 +95,10 @@ class FileReader final : public Reader {
                                                            Instant at) const override {
     return value_or_fault(read_checkpoint_before(*database_, jar, at));
   }
+  std::vector<StoredJarDay> jar_days(std::string_view jar, std::int64_t first,
+                                     std::int64_t last) const override {
+    return value_or_fault(read_jar_day_rows(*database_, jar, first, last));
+  }
   std::optional<Error> fault() const override { return fault_; }
 
  private:

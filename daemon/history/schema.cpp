@@ -127,8 +127,19 @@ CREATE TABLE day_column (
 ) STRICT;
 )sql";
 
+// Version 2 to 3: the jars' days in short.
+constexpr const char* kToVersion3 = R"sql(
+CREATE TABLE jar_day (
+  jar   TEXT NOT NULL,
+  day   INTEGER NOT NULL,
+  bytes BLOB NOT NULL,
+  PRIMARY KEY (jar, day)
+) STRICT, WITHOUT ROWID;
+)sql";
+
 // Element n brings version n to n + 1. Released ones are never edited: files made by them exist.
-constexpr std::array<const char*, kSchemaVersion> kMigrations = {kToVersion1, kToVersion2};
+constexpr std::array<const char*, kSchemaVersion> kMigrations = {kToVersion1, kToVersion2,
+                                                                kToVersion3};
 
 tl::unexpected<Error> not_ours(const std::filesystem::path& file, std::string_view what) {
   return tl::unexpected(

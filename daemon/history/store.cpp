@@ -69,6 +69,12 @@ class FileStore final : public Store {
   tl::expected<void, Error> remove_jar_checkpoints(std::string_view jar, Instant from) override {
     return if_ready([&] { return remove_checkpoint_rows(*database_, jar, from); });
   }
+  tl::expected<void, Error> put_jar_day(std::string_view jar, const StoredJarDay& day) override {
+    return if_ready([&] { return put_jar_day_row(*database_, jar, day); });
+  }
+  tl::expected<void, Error> remove_jar_days(std::string_view jar, std::int64_t first) override {
+    return if_ready([&] { return remove_jar_day_rows(*database_, jar, first); });
+  }
 
   std::optional<std::string> answer(std::string_view correlation) const override {
     return value_or_fault(read_answer(*database_, correlation));

@@ -23,7 +23,7 @@
 namespace torpor::daemon {
 
 // The schema this program writes. A file with a higher one is refused (kind newer_version).
-inline constexpr int kSchemaVersion = 2;
+inline constexpr int kSchemaVersion = 3;
 
 // A sensor's placement and the instant from which it holds. The first one of a sensor holds from
 // the beginning of time, so that an imported past has a place.
@@ -80,6 +80,13 @@ struct StoredJarCheckpoint {
   friend bool operator==(const StoredJarCheckpoint&, const StoredJarCheckpoint&) = default;
 };
 
+// A day of a jar's life in short, as its owner wrote it down.
+struct StoredJarDay {
+  std::int64_t day = 0;  // since 1970-01-01, UTC
+  std::string bytes;
+  friend bool operator==(const StoredJarDay&, const StoredJarDay&) = default;
+};
+
 enum class Stored { fresh, known, conflicting };  // new; same key and value; same key, other value
 
 // Readings of one sensor and quantity in order of measured-at. It must not outlive its reader.
@@ -129,6 +136,12 @@ class Reader {
   [[nodiscard]] virtual std::optional<StoredJarCheckpoint> jar_checkpoint_before(
       std::string_view /*jar*/, Instant /*at*/) const {
     return std::nullopt;
+  }
+  // Those stored of the jar's days within [first, last], in order.
+  [[nodiscard]] virtual std::vector<StoredJarDay> jar_days(std::string_view /*jar*/,
+                                                           std::int64_t /*first*/,
+                                                           std::int64_t /*last*/) const {
+    return {};
   }
   // The first failure met while reading: what was returned since may be incomplete.
   [[nodiscard]] virtual std::optional<Error> fault() const { return std::nullopt; }
@@ -195,6 +208,13 @@ class Store {
   // All at or after `from`: what followed will be computed anew.
   [[nodiscard]] virtual tl::expected<void, Error> remove_jar_checkpoints(std::string_view jar,
                                                                          Instant from) = 0;
+
+  // Replaces one of the same day.
+  [[nodiscard]] virtual tl::expected<void, Error> put_jar_day(std::string_view jar,
+                                                              const StoredJarDay& day) = 0;
+  // All from `first` on.
+  [[nodiscard]] virtual tl::expected<void, Error> remove_jar_days(std::string_view jar,
+                                                                  std::int64_t first) = 0;
 
   struct Snapshot {
     std::uint64_t sequence = 0;  // 0: none yet

@@ -5,8 +5,6 @@
 #include <memory>
 #include <utility>
 
-#include "daemon/ledger/mean_kinetic.h"
-
 namespace torpor::daemon {
 
 namespace {
@@ -82,12 +80,7 @@ class StepWriter {
 
   ExposureSummary finish(Instant from, Instant to) {
     flush();
-    ExposureSummary summary{from, to, 0.0, kinetic_.value(), highest_};
-    if (to > from) {
-      summary.coverage_percent =
-          100.0 * static_cast<double>(covered_.count()) / static_cast<double>((to - from).count());
-    }
-    return summary;
+    return totals_.summary(from, to);
   }
 
  private:
@@ -100,21 +93,14 @@ class StepWriter {
 
   void flush() {
     if (!pending_) return;
-    const Duration lasted = pending_->to - pending_->from;
-    if (pending_->temperature) {
-      kinetic_.add(*pending_->temperature, lasted);
-      highest_ = highest_ ? std::max(*highest_, *pending_->temperature) : *pending_->temperature;
-      if (pending_->humidity) covered_ += lasted;
-    }
+    totals_.add(*pending_);
     visit_(*pending_);
     pending_.reset();
   }
 
   const std::function<void(const ExposureStep&)>& visit_;
   std::optional<ExposureStep> pending_;
-  MeanKinetic kinetic_;
-  std::optional<Celsius> highest_;
-  Duration covered_{};
+  ExposureTotals totals_;
 };
 
 // The trusted readings of one sensor and quantity, as the value held at a moment that moves on.
@@ -272,6 +258,30 @@ std::vector<std::size_t> telling_positions(std::span<const ExposureStep> bucket)
 }
 
 }  // namespace
+
+void ExposureTotals::add(const ExposureStep& step) {
+  if (!step.temperature) return;
+  const Duration lasted = step.to - step.from;
+  kinetic.add(*step.temperature, lasted);
+  // Of optionals an absent one is the least.
+  highest_temperature = std::max(highest_temperature, step.temperature);
+  if (step.humidity) covered += lasted;
+}
+
+void ExposureTotals::add(const ExposureTotals& other) {
+  covered += other.covered;
+  kinetic.add(other.kinetic);
+  highest_temperature = std::max(highest_temperature, other.highest_temperature);
+}
+
+ExposureSummary ExposureTotals::summary(Instant from, Instant to) const {
+  ExposureSummary summary{from, to, 0.0, kinetic.value(), highest_temperature};
+  if (to > from) {
+    summary.coverage_percent =
+        100.0 * static_cast<double>(covered.count()) / static_cast<double>((to - from).count());
+  }
+  return summary;
+}
 
 ExposureSummary walk_exposure(const Jar& jar, Instant from, Instant to, const Reader& history,
                               std::span<const rules::PlaceSpec> places,

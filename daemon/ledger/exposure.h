@@ -11,6 +11,7 @@
 
 #include "daemon/history/store.h"
 #include "daemon/ledger/ledger.h"
+#include "daemon/ledger/mean_kinetic.h"
 #include "rules/watch/air_speaker.h"
 
 namespace torpor::daemon {
@@ -37,6 +38,18 @@ struct ExposureSummary {
   std::optional<Celsius> mean_kinetic_temperature;
   std::optional<Celsius> highest_temperature;
   friend bool operator==(const ExposureSummary&, const ExposureSummary&) = default;
+};
+
+// What a summary follows from, of any pieces of time put together.
+struct ExposureTotals {
+  Duration covered{};
+  MeanKinetic kinetic;
+  std::optional<Celsius> highest_temperature;
+  void add(const ExposureStep& step);
+  void add(const ExposureTotals& other);
+  // Precondition: these are the totals of [from, to).
+  [[nodiscard]] ExposureSummary summary(Instant from, Instant to) const;
+  friend bool operator==(const ExposureTotals&, const ExposureTotals&) = default;
 };
 
 // Calls `visit` with every step of the jar's exposure in [from, to), in order, without gaps; equal

@@ -20,6 +20,36 @@ rules::culture::Air model_air(const ExposureStep& step) {
 
 bool earlier(const JarTold& a, const JarTold& b) { return a.at < b.at; }
 
+// Steps a model through the air, up to `end`, and takes in what was told on the way.
+class Stepping {
+ public:
+  // `told` by time, all after model.at().
+  Stepping(JarModel& model, std::vector<JarTold> told, Instant end)
+      : model_(model), told_(std::move(told)), next_(told_.begin()), end_(end) {}
+
+  void step(const ExposureStep& step) {
+    const Instant to = std::min(step.to, end_);
+    if (to <= model_.at()) return;
+    const rules::culture::Air air = model_air(step);
+    while (next_ != told_.end() && next_->at < to) {
+      model_.step(air, next_->at);
+      take_through(next_->at);
+    }
+    model_.step(air, to);
+  }
+  void finish() { take_through(end_); }
+
+ private:
+  void take_through(Instant t) {
+    for (; next_ != told_.end() && next_->at <= t; ++next_) rules::take_in(model_, *next_);
+  }
+
+  JarModel& model_;
+  std::vector<JarTold> told_;
+  std::vector<JarTold>::const_iterator next_;
+  Instant end_;
+};
+
 }  // namespace
 
 JarLife::JarLife(const Jar& jar, const Reader& history, std::span<const rules::PlaceSpec> places,
@@ -91,21 +121,10 @@ void JarLife::add_probes(std::vector<JarTold>& told, Instant after, Instant unti
 
 void JarLife::carry(JarModel& model, Instant until) const {
   if (model.at() >= until) return;
-  const std::vector<JarTold> all = told(model.at(), until);
-  auto next = all.begin();
-  const auto take_through = [&](Instant t) {
-    for (; next != all.end() && next->at <= t; ++next) rules::take_in(model, *next);
-  };
+  Stepping stepping(model, told(model.at(), until), until);
   (void)walk_exposure(jar_, model.at(), until, history_, places_, placements_,
-                      [&](const ExposureStep& step) {
-                        const rules::culture::Air air = model_air(step);
-                        while (next != all.end() && next->at < step.to) {
-                          model.step(air, next->at);
-                          take_through(next->at);
-                        }
-                        model.step(air, step.to);
-                      });
-  take_through(until);
+                      [&](const ExposureStep& step) { stepping.step(step); });
+  stepping.finish();
 }
 
 // To `until`, or to where it was retired.
@@ -131,6 +150,71 @@ JarModel JarLife::walk(Instant from, Instant to, Duration every, const See& see)
   finish(model, to);
   see(model);
   return model;
+}
+
+std::uint64_t JarLife::identity() const { return JarModel(profile_, jar_.recipe()).identity(); }
+
+std::map<std::chrono::sys_days, JarDay> JarLife::stored_days(Instant from, Instant to) const {
+  using std::chrono::days;
+  const auto number = [](Instant t) {
+    return std::chrono::floor<days>(t).time_since_epoch().count();
+  };
+  const std::uint64_t own = identity();
+  std::map<std::chrono::sys_days, JarDay> known;
+  for (const StoredJarDay& stored :
+       history_.jar_days(jar_.made.jar, number(from + days(1) - Duration(1)), number(to) - 1)) {
+    const std::chrono::sys_days day{days(stored.day)};
+    auto read = jar_day_of(stored.bytes, own);
+    if (read && read->from == day && read->to == day + days(1))
+      known.emplace(day, std::move(*read));
+  }
+  return known;
+}
+
+JarDay JarLife::step_day(JarModel& model, Instant from, Instant to) const {
+  const Instant end = jar_.retired_at ? std::min(to, *jar_.retired_at) : to;
+  JarDay day{from, to, {}, {}, {}};
+  Stepping stepping(model, told(model.at(), end), end);
+  const Instant noon = std::chrono::floor<std::chrono::days>(from) + kHalfDay;
+  for (Instant at = from; at < to;) {
+    ExposureTotals air;
+    HalfDay half{at, at < noon ? std::min(noon, to) : to, {}, {}};
+    (void)walk_exposure(jar_, half.from, half.to, history_, places_, placements_,
+                        [&](const ExposureStep& step) {
+                          air.add(step);
+                          half.steps.push_back(step);
+                          stepping.step(step);
+                        });
+    half.covered = air.covered;
+    half.steps = thin(std::move(half.steps), kStepsOfHalfDay);
+    at = half.to;
+    day.air.add(air);
+    day.halves.push_back(std::move(half));
+  }
+  stepping.finish();
+  finish(model, to);
+  day.end = life_point(model);
+  return day;
+}
+
+JarModel JarLife::days(Instant from, Instant to, const SeeDay& see) const {
+  const auto stored = stored_days(from, to);
+  std::optional<JarModel> model;  // at `stepped_to`
+  Instant stepped_to = from;
+  for (Instant at = from; at < to;) {
+    const std::chrono::sys_days day = std::chrono::floor<std::chrono::days>(at);
+    const auto known = stored.find(day);
+    const Instant end = std::min<Instant>(to, day + std::chrono::days(1));
+    if (known != stored.end() && at == day) {
+      see(known->second, true);
+    } else {
+      if (!model || stepped_to != at) model = this->at(at);
+      see(step_day(*model, at, end), false);
+      stepped_to = end;
+    }
+    at = end;
+  }
+  return model && stepped_to == to ? std::move(*model) : at(to);
 }
 
 }  // namespace torpor::daemon

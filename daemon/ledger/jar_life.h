@@ -3,12 +3,15 @@
 // over when a late entry has made its own model wrong, are both worked out here.
 #pragma once
 
+#include <chrono>
 #include <functional>
+#include <map>
 #include <memory>
 #include <span>
 #include <vector>
 
 #include "daemon/history/store.h"
+#include "daemon/ledger/jar_day.h"
 #include "daemon/ledger/ledger.h"
 #include "rules/culture/jar_model.h"
 #include "rules/watch/jar_told.h"
@@ -30,12 +33,21 @@ class JarLife {
   using See = std::function<void(const rules::culture::JarModel&)>;
   rules::culture::JarModel walk(Instant from, Instant to, Duration every, const See& see) const;
 
+  // The days (UTC) of [from, to) in short, in order, the first and the last one cut. Those that are
+  // stored are not stepped again; `stored` tells. Returns the model at `to`. from <= to.
+  using SeeDay = std::function<void(const JarDay&, bool stored)>;
+  rules::culture::JarModel days(Instant from, Instant to, const SeeDay& see) const;
+  // What days of this jar are stored under.
+  [[nodiscard]] std::uint64_t identity() const;
+
  private:
   [[nodiscard]] rules::culture::JarModel start(Instant until) const;
   [[nodiscard]] std::vector<rules::JarTold> told(Instant after, Instant until) const;
   void add_probes(std::vector<rules::JarTold>& told, Instant after, Instant until) const;
   void carry(rules::culture::JarModel& model, Instant until) const;
   void finish(rules::culture::JarModel& model, Instant until) const;
+  [[nodiscard]] std::map<std::chrono::sys_days, JarDay> stored_days(Instant from, Instant to) const;
+  [[nodiscard]] JarDay step_day(rules::culture::JarModel& model, Instant from, Instant to) const;
 
   const Jar& jar_;
   const Reader& history_;

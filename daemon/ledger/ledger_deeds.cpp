@@ -235,7 +235,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const WithdrawEntry& withdr
       told.answer += fmt::format(". {} holds about {} by what is told now", id, grams_text(*left));
     }
   }
-  told.inputs.push_back(rules::JarOutdatedInput{id});
+  told.inputs.push_back(rules::JarOutdatedInput{id, recorded.happened_at});
   told.answer += fmt::format(". What follows for {} is worked out anew; `ask {}` says it", id, id);
   return told;
 }

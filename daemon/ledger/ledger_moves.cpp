@@ -142,7 +142,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_move(const std::string& id,
                               id, harmless(stay.place), from, instead);
   }
   // Its model has taken other air for its own since then.
-  if (is_told_late(at, telling.now)) told.inputs.push_back(rules::JarOutdatedInput{id});
+  if (is_told_late(at, telling.now)) told.inputs.push_back(rules::JarOutdatedInput{id, at});
   return told;
 }
 

@@ -17,14 +17,19 @@ void MeanKinetic::add(Celsius temperature, Duration time) {
   if (time <= Duration::zero()) return;
   const double weight = static_cast<double>(time.count());
   const double kelvin = temperature.value() + kZeroCelsius;
-  weighted_ += weight * std::exp(kActivationKelvin / kReference - kActivationKelvin / kelvin);
-  time_ms_ += weight;
+  sums_.weighted += weight * std::exp(kActivationKelvin / kReference - kActivationKelvin / kelvin);
+  sums_.time_ms += weight;
+}
+
+void MeanKinetic::add(const MeanKinetic& other) {
+  sums_.weighted += other.sums_.weighted;
+  sums_.time_ms += other.sums_.time_ms;
 }
 
 std::optional<Celsius> MeanKinetic::value() const {
-  if (time_ms_ <= 0.0) return std::nullopt;
+  if (sums_.time_ms <= 0.0) return std::nullopt;
   const double kelvin =
-      kActivationKelvin / (kActivationKelvin / kReference - std::log(weighted_ / time_ms_));
+      kActivationKelvin / (kActivationKelvin / kReference - std::log(sums_.weighted / sums_.time_ms));
   return Celsius(kelvin - kZeroCelsius);
 }
 

@@ -14,12 +14,23 @@ class MeanKinetic {
  public:
   // `time` longer than zero counts; anything else is ignored.
   void add(Celsius temperature, Duration time);
+  void add(const MeanKinetic& other);
   // nullopt: nothing added yet.
   [[nodiscard]] std::optional<Celsius> value() const;
 
+  // All that value() follows from, to be stored.
+  struct Sums {
+    double weighted = 0.0;  // ms * exp(10000 K / 298.15 K - 10000 K / T)
+    double time_ms = 0.0;
+    friend bool operator==(const Sums&, const Sums&) = default;
+  };
+  MeanKinetic() = default;
+  explicit MeanKinetic(const Sums& sums) : sums_(sums) {}
+  [[nodiscard]] const Sums& sums() const { return sums_; }
+  friend bool operator==(const MeanKinetic&, const MeanKinetic&) = default;
+
  private:
-  double weighted_ = 0.0;  // sum of ms * exp(10000 K / reference - 10000 K / T)
-  double time_ms_ = 0.0;
+  Sums sums_;
 };
 
 }  // namespace torpor::daemon

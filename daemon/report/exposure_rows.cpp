@@ -39,6 +39,11 @@ void widen(std::optional<T>& lowest, std::optional<T>& highest, const std::optio
   if (!highest || *value > *highest) highest = value;
 }
 
+void widen(ExposureRange& range, const ExposureStep& step) {
+  widen(range.lowest_temperature, range.highest_temperature, step.temperature);
+  widen(range.lowest_humidity, range.highest_humidity, step.humidity);
+}
+
 }  // namespace
 
 StepRows::StepRows(Instant from, Instant to)
@@ -125,28 +130,40 @@ std::vector<ExposureRow> IntervalRows::take() {
   return std::exchange(rows_, {});
 }
 
-RangeRows::RangeRows(Instant from, Instant to, Duration width) : width_(width) {
-  for (Instant at = from; at < to; at += width) {
+RangeRows::RangeRows(Instant from, Instant to, Duration width, Instant grid)
+    : width_(width), grid_(grid) {
+  for (Instant at = from; at < to;) {
     ExposureRange range;
     range.from = at;
-    range.to = std::min(at + width, to);
+    range.to = std::min(grid + ((at - grid) / width + 1) * width, to);
+    at = range.to;
     ranges_.push_back(range);
   }
   covered_s_.resize(ranges_.size());
 }
 
+std::size_t RangeRows::index_of(Instant at) const {
+  const auto first = (ranges_.front().from - grid_) / width_;
+  return static_cast<std::size_t>(std::max<std::int64_t>(0, (at - grid_) / width_ - first));
+}
+
 void RangeRows::add(const ExposureStep& step) {
   if (ranges_.empty()) return;
-  auto index = static_cast<std::size_t>(
-      std::max<std::int64_t>(0, (step.from - ranges_.front().from) / width_));
-  for (; index < ranges_.size() && ranges_[index].from < step.to; ++index) {
-    ExposureRange& range = ranges_[index];
-    widen(range.lowest_temperature, range.highest_temperature, step.temperature);
-    widen(range.lowest_humidity, range.highest_humidity, step.humidity);
+  for (auto i = index_of(step.from); i < ranges_.size() && ranges_[i].from < step.to; ++i) {
+    ExposureRange& range = ranges_[i];
+    widen(range, step);
     if (covered(step)) {
-      covered_s_[index] += seconds(std::min(step.to, range.to) - std::max(step.from, range.from));
+      covered_s_[i] += seconds(std::min(step.to, range.to) - std::max(step.from, range.from));
     }
   }
+}
+
+void RangeRows::add(const HalfDay& half) {
+  if (ranges_.empty()) return;
+  const std::size_t i = index_of(half.from);
+  if (i >= ranges_.size()) return;
+  for (const ExposureStep& step : half.steps) widen(ranges_[i], step);
+  covered_s_[i] += seconds(half.covered);
 }
 
 std::vector<ExposureRange> RangeRows::take() {

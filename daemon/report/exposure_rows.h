@@ -3,6 +3,7 @@
 // length of the history.
 #pragma once
 
+#include <chrono>
 #include <optional>
 #include <vector>
 
@@ -59,16 +60,25 @@ class IntervalRows {
   std::vector<ExposureRow> rows_;
 };
 
-// Lowest and highest for every `width` counted from `from`, the last one cut at `to`.
+// Lowest and highest for every `width` counted from `grid`, the first one cut at `from` and the
+// last one at `to`.
 class RangeRows {
  public:
-  // Precondition: width > 0, from <= to.
-  RangeRows(Instant from, Instant to, Duration width);
+  // Precondition: width > 0, grid <= from <= to.
+  RangeRows(Instant from, Instant to, Duration width, Instant grid);
+  // Counted from the midnight (UTC) before `from`.
+  RangeRows(Instant from, Instant to, Duration width)
+      : RangeRows(from, to, width, std::chrono::floor<std::chrono::days>(from)) {}
   void add(const ExposureStep& step);
+  // Precondition: it lies within one range. It does if `width` is whole half-days from midnight.
+  void add(const HalfDay& half);
   [[nodiscard]] std::vector<ExposureRange> take();
 
  private:
+  [[nodiscard]] std::size_t index_of(Instant at) const;
+
   Duration width_;
+  Instant grid_;
   std::vector<ExposureRange> ranges_;
   std::vector<double> covered_s_;
 };

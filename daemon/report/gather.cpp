@@ -12,6 +12,11 @@
 namespace torpor::daemon {
 namespace {
 
+// Of a stretch as long as this every step is shown if they fit; of a longer one a day's extremes.
+// As far back as the model has a checkpoint a day, it can begin anywhere at little cost.
+constexpr Duration kSteppedWhole = kCheckpointsKept;
+constexpr Duration kWeek = std::chrono::days(7);
+
 // The newest reading of a quantity at `now`, whoever measured it before.
 std::optional<Reading> newest(const Reader& history, std::string_view sensor, Quantity quantity,
                               Instant now) {
@@ -55,13 +60,12 @@ bool touches(const rules::Alert& alert, Instant from, Instant to) {
   return alert.since <= to && (!alert.ended_at || *alert.ended_at >= from);
 }
 
-constexpr Duration kWeek = std::chrono::hours(24 * 7);
-
-// Where the last kDetailedWeeks of the weeks counted from `from` begin.
+// Where the last kDetailedWeeks of the weeks that touch [from, to) begin.
 Instant detailed_from(Instant from, Instant to) {
-  const std::int64_t begun = (to - from + kWeek - Duration(1)) / kWeek;
+  const Instant grid = std::chrono::floor<std::chrono::days>(from);
+  const std::int64_t begun = (to - grid + kWeek - Duration(1)) / kWeek;
   const auto detailed = static_cast<std::int64_t>(kDetailedWeeks);
-  return from + std::max<std::int64_t>(0, begun - detailed) * kWeek;
+  return std::max(from, grid + std::max<std::int64_t>(0, begun - detailed) * kWeek);
 }
 
 bool retired(const Jar& jar, Instant now) { return jar.retired_at && *jar.retired_at <= now; }
@@ -156,6 +160,10 @@ JarLife Gathering::life_of(const Jar& jar) const {
 }
 
 JarView Gathering::jar(const Jar& jar) const {
+  return view_of(jar, life_of(jar).at(now_).verdict());
+}
+
+JarView Gathering::view_of(const Jar& jar, rules::culture::Verdict verdict) const {
   JarView view;
   view.jar = jar.made.jar;
   view.stage = jar.made.stage;
@@ -169,7 +177,7 @@ JarView Gathering::jar(const Jar& jar) const {
     }
     view.alerts = alerts_about({rules::SubjectKind::jar, view.jar});
   }
-  view.verdict = life_of(jar).at(now_).verdict();
+  view.verdict = std::move(verdict);
   if (view.closed < now_) view.coverage_percent = view.verdict.figures.coverage_percent;
   return view;
 }
@@ -315,21 +323,6 @@ std::vector<JournalEntry> Gathering::journal_of(const Jar& jar) const {
   return entries;
 }
 
-// The curves, and the verdict as of the stretch's end.
-void Gathering::add_life(JarHistoryView& view, const Jar& jar, Stretch when,
-                         std::int64_t points) const {
-  const Duration every = std::max<Duration>((when.to - when.from) / points, Duration(1));
-  const rules::culture::JarModel last =
-      life_of(jar).walk(when.from, when.to, every, [&view](const rules::culture::JarModel& model) {
-        const rules::culture::Figures figures = model.figures();
-        view.life.push_back({model.at(), figures.surface_activity, figures.wake_progress_percent,
-                             figures.body_activity});
-      });
-  if (when.to == now_) return;
-  view.jar.verdict = last.verdict();
-  view.jar.coverage_percent = view.jar.verdict.figures.coverage_percent;
-}
-
 ActivityLimits Gathering::limits_of(const Jar& jar) const {
   namespace culture = rules::culture;
   const auto profile = settings_->cultures.for_stage(jar.made.stage);
@@ -341,27 +334,18 @@ ActivityLimits Gathering::limits_of(const Jar& jar) const {
   return {ensemble(&culture::Parameters::mould_a_min), ensemble(&culture::Parameters::yeast_a_min)};
 }
 
-tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
-                                                           const HistoryRange& range) const {
-  const Stretch when = stretch(jar, range);
-  JarHistoryView view;
-  view.jar = this->jar(jar);
-  view.made = jar.made;
-  view.events = jar.events;
-  view.limits = limits_of(jar);
-  for (const Stay& stay : jar.stays) {
-    if (stay.from <= when.to && (!stay.to || *stay.to > when.from)) view.stays.push_back(stay);
-  }
-
+// Every step of the air is seen, and the model at equal distances.
+rules::culture::JarModel Gathering::add_steps(JarHistoryView& view, const Jar& jar, Stretch when,
+                                              const HistoryRange& range) const {
   StepRows steps(when.from, when.to);
   std::optional<IntervalRows> intervals;
   if (range.every) intervals.emplace(when.from, *range.every);
   RangeRows weeks(when.from, when.to, kWeek);
-  RangeRows half_days(detailed_from(when.from, when.to), when.to, kWeek / 14);
+  RangeRows half_days(detailed_from(when.from, when.to), when.to, kHalfDay);
   const Duration slice =
       std::max<Duration>((when.to - when.from) / range.curve_points, Duration(1));
   // Rounding up keeps a remainder from becoming one more slice.
-  RangeRows slices(when.from, when.to, slice + Duration(1));
+  RangeRows slices(when.from, when.to, slice + Duration(1), when.from);
   view.summary = walk_exposure(jar, when.from, when.to, *history_, layout_.places, placements_,
                                [&](const ExposureStep& step) {
                                  if (intervals) {
@@ -373,11 +357,59 @@ tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
                                  half_days.add(step);
                                  slices.add(step);
                                });
-  add_life(view, jar, when, range.curve_points);
   view.exposure = intervals ? intervals->take() : steps.take();
   view.weeks = weeks.take();
   view.half_days = half_days.take();
   view.slices = slices.take();
+  return life_of(jar).walk(
+      when.from, when.to, slice,
+      [&view](const rules::culture::JarModel& model) { view.life.push_back(life_point(model)); });
+}
+
+// Day by day: those that are stored cost nothing.
+rules::culture::JarModel Gathering::add_days(JarHistoryView& view, const Jar& jar, Stretch when,
+                                             const HistoryRange& range) const {
+  using std::chrono::days;
+  StepRows steps(when.from, when.to);
+  RangeRows weeks(when.from, when.to, kWeek);
+  const Instant detailed = detailed_from(when.from, when.to);
+  RangeRows half_days(detailed, when.to, kHalfDay);
+  const std::int64_t length = std::chrono::ceil<days>(when.to - when.from).count();
+  RangeRows slices(when.from, when.to, days(length / range.curve_points + 1));
+  ExposureTotals totals;
+  const rules::culture::JarModel last =
+      life_of(jar).days(when.from, when.to, [&](const JarDay& day, bool) {
+        totals.add(day.air);
+        for (const HalfDay& half : day.halves) {
+          for (const ExposureStep& step : half.steps) steps.add(step);
+          weeks.add(half);
+          slices.add(half);
+          if (half.from >= detailed) half_days.add(half);
+        }
+        view.life.push_back(day.end);
+      });
+  view.summary = totals.summary(when.from, when.to);
+  view.exposure = steps.take();
+  view.weeks = weeks.take();
+  view.half_days = half_days.take();
+  view.slices = slices.take();
+  return last;
+}
+
+tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
+                                                           const HistoryRange& range) const {
+  const Stretch when = stretch(jar, range);
+  JarHistoryView view;
+  view.made = jar.made;
+  view.events = jar.events;
+  view.limits = limits_of(jar);
+  for (const Stay& stay : jar.stays) {
+    if (stay.from <= when.to && (!stay.to || *stay.to > when.from)) view.stays.push_back(stay);
+  }
+  const bool whole = range.every || when.to - when.from <= kSteppedWhole;
+  const rules::culture::JarModel last =
+      whole ? add_steps(view, jar, when, range) : add_days(view, jar, when, range);
+  view.jar = view_of(jar, last.verdict());
 
   auto alerts = alerts_of(jar.made.jar, when);
   if (!alerts) return tl::unexpected(alerts.error());

@@ -78,6 +78,7 @@ class Gathering {
   Gathering(const config::Settings& settings, const Reader& history, const Ledger& ledger,
             Instant now);
   [[nodiscard]] std::vector<std::uint64_t> alerts_about(const rules::Subject& subject) const;
+  [[nodiscard]] JarView view_of(const Jar& jar, rules::culture::Verdict verdict) const;
   [[nodiscard]] PlaceView view_of(const rules::PlaceSpec& place) const;
   [[nodiscard]] SensorView view_of(const rules::SensorSpec& spec) const;
   [[nodiscard]] tl::expected<bool, Error> ever_listed(const AlertView& view,
@@ -85,8 +86,12 @@ class Gathering {
   [[nodiscard]] tl::expected<std::vector<AlertView>, Error> alerts_of(const std::string& jar,
                                                                       Stretch stretch) const;
   [[nodiscard]] JarLife life_of(const Jar& jar) const;
-  void add_life(JarHistoryView& view, const Jar& jar, Stretch when, std::int64_t points) const;
   [[nodiscard]] ActivityLimits limits_of(const Jar& jar) const;
+  // Air, curves and ranges of the stretch; the model at its end.
+  rules::culture::JarModel add_steps(JarHistoryView& view, const Jar& jar, Stretch when,
+                                     const HistoryRange& range) const;
+  rules::culture::JarModel add_days(JarHistoryView& view, const Jar& jar, Stretch when,
+                                    const HistoryRange& range) const;
   [[nodiscard]] std::vector<JournalEntry> journal_of(const Jar& jar) const;
 
   const config::Settings* settings_;

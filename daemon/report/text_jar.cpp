@@ -18,6 +18,8 @@ namespace {
 constexpr std::size_t kAlertsShown = 6;
 constexpr std::size_t kEntriesShown = 8;
 
+// Points of the little curves: what an 80-column line holds beside its legend.
+constexpr std::size_t kCurveColumns = 48;
 // The curves' smallest height: less than this is noise and must not look like a swing.
 constexpr double kLeastKelvin = 4.0;
 constexpr double kLeastPercent = 10.0;
@@ -34,6 +36,14 @@ std::string earlier(std::size_t all, std::size_t shown, std::string_view option)
 template <class T>
 std::span<const T> newest_of(const std::vector<T>& all, std::size_t count) {
   return std::span(all).last(std::min(all.size(), count));
+}
+
+// At most `count` of the points at equal distances, the last one among them.
+std::vector<LifePoint> evenly(const std::vector<LifePoint>& points, std::size_t count) {
+  if (points.size() <= count) return points;
+  std::vector<LifePoint> chosen;
+  for (std::size_t i = 1; i <= count; ++i) chosen.push_back(points[points.size() * i / count - 1]);
+  return chosen;
 }
 
 std::string what_it_is(const JarHistoryView& view, const TextContext& context) {
@@ -219,7 +229,7 @@ std::string estimates_text(const JarHistoryView& view, const TextContext& contex
     std::vector<std::optional<double>> values;
     double low = 0.0, high = 0.0;
     bool any = false;
-    for (const LifePoint& point : view.life) {
+    for (const LifePoint& point : evenly(view.life, kCurveColumns)) {
       const std::optional<rules::culture::Ensemble>& ensemble = value(point);
       values.push_back(ensemble ? std::optional(ensemble->likely) : std::nullopt);
       if (!ensemble) continue;

@@ -9,6 +9,7 @@
 
 #include "daemon/history/store.h"
 #include "daemon/ledger/exposure.h"
+#include "daemon/ledger/jar_day.h"
 #include "daemon/ledger/ledger.h"
 #include "rules/culture/verdict.h"
 #include "rules/watch/watch.h"
@@ -98,12 +99,6 @@ struct ExposureRange {  // [from, to)
   friend bool operator==(const ExposureRange&, const ExposureRange&) = default;
 };
 
-// The jar's own figures at one moment of its life, for curves.
-struct LifePoint {
-  Instant at;
-  std::optional<rules::culture::Ensemble> surface_activity, wake_progress_percent, body_activity;
-};
-
 // The water activity from which on a jar's organisms work, by its culture profile.
 struct ActivityLimits {
   rules::culture::Ensemble moulds, yeasts;
@@ -118,10 +113,10 @@ struct JarHistoryView {
   std::vector<Stay> stays;  // that touch [from, to)
   ExposureSummary summary;  // of [from, to)
   std::vector<ExposureRow> exposure;
-  std::vector<ExposureRange> weeks;      // 7 days each from `from` on, the last one cut at `to`
+  std::vector<ExposureRange> weeks;      // 7 days (UTC) each, the first and the last one cut
   std::vector<ExposureRange> half_days;  // 12 h each of the last kDetailedWeeks of `weeks`
   std::vector<ExposureRange> slices;     // equal parts of [from, to), for the little curves
-  std::vector<LifePoint> life;           // equally spaced over [from, to]
+  std::vector<LifePoint> life;           // over [from, to] by time, a day apart at most
   std::vector<AlertView> alerts;         // that concerned it and touch [from, to]
   std::vector<JournalEntry> journal;     // entries about it, all of them
   std::vector<JarEvent> events;          // what was done to it or seen of it, all of it

@@ -65,6 +65,9 @@ class JarModel {
   // The mix as it stands, layers together.
   [[nodiscard]] std::optional<Mix> mix(std::size_t member) const;
 
+  // The same for every model of this profile, recipe, grid and version of the equations: what was
+  // worked out under another identity is not of this jar as it is understood now.
+  [[nodiscard]] std::uint64_t identity() const;
   // All a later step depends on, as bytes; restore() into a model made with the same profile,
   // recipe and grid continues exactly. Error: bytes of another version, jar or profile, or damaged.
   [[nodiscard]] std::string snapshot() const;

@@ -11,8 +11,8 @@ namespace torpor::rules::culture {
 namespace {
 
 constexpr std::uint64_t kMagic = 0x72616A726F707274;  // "trporjar", least byte first
-// Raise it whenever JarState::fields() changes: an older snapshot is then worked out anew from the
-// history, which always gives the same jar.
+// Raise it whenever JarState::fields() or the equations change: an older snapshot, and the days that
+// were stored with it, are then worked out anew from the history.
 constexpr std::uint64_t kVersion = 1;
 
 std::uint64_t checksum(std::string_view bytes) {
@@ -55,6 +55,10 @@ std::uint64_t fingerprint(const Profile& profile, const JarRecipe& recipe, std::
 }
 
 }  // namespace
+
+std::uint64_t JarModel::identity() const {
+  return fingerprint(*profile_, recipe_, grid_) + kVersion;
+}
 
 std::string JarModel::snapshot() const {
   Writer body;

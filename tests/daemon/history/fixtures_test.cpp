@@ -141,10 +141,8 @@ TEST_CASE("a history of schema 1 is brought up to date whole, and kept as it was
   check_history(kept);
 }
 
-TEST_CASE("a history of schema 2 is read whole, by readers and by the writer") {
-  const TempFolder scratch;
-  const auto file = copy_of(scratch, "history-2.sqlite3");
-  check_history(file);
+// What schema 2 brought.
+void check_jars(const fs::path& file) {
   const auto reader = must(Reader::open(file, {}));
   CHECK(reader->jar_models() ==
         std::vector<StoredJarModel>{{"B-07", {"\0model\xff", 7}}, {"B-08", ""}});
@@ -152,6 +150,28 @@ TEST_CASE("a history of schema 2 is read whole, by readers and by the writer") {
         StoredJarCheckpoint{instant_of(1772409600000), "later"});
   CHECK(reader->jar_checkpoint_before("B-07", instant_of(1772409599999)) ==
         StoredJarCheckpoint{instant_of(1772323200000), "day"});
+  CHECK_FALSE(reader->fault());
+}
+
+TEST_CASE("a history of schema 2 is brought up to date whole, and kept as it was") {
+  const TempFolder scratch;
+  const auto file = copy_of(scratch, "history-2.sqlite3");
+  CHECK_FALSE(Reader::open(file, {}));
+  must(Store::open(file, false));
+  check_history(file);
+  check_jars(file);
+  CHECK(must(Reader::open(file, {}))->jar_days("B-07", 0, 100'000).empty());
+  CHECK(fs::exists(scratch / "history-2.sqlite3.v2"));
+}
+
+TEST_CASE("a history of schema 3 is read whole, by readers and by the writer") {
+  const TempFolder scratch;
+  const auto file = copy_of(scratch, "history-3.sqlite3");
+  check_history(file);
+  check_jars(file);
+  const auto reader = must(Reader::open(file, {}));
+  CHECK(reader->jar_days("B-07", 0, 100'000) ==
+        std::vector<StoredJarDay>{{20512, {"\0day\xff", 5}}, {20513, ""}});
   CHECK_FALSE(reader->fault());
 }
 

@@ -44,11 +44,11 @@ TEST_CASE("a newer schema is refused by writer and reader, and left alone") {
   const TempFolder scratch;
   const auto file = scratch / "h";
   must(Store::open(file, false));
-  run_sql(file, "PRAGMA user_version = 3");
+  run_sql(file, "PRAGMA user_version = 4");
   const std::string message =
       file.string() +
-      " was written by a newer torpor: its schema is version 3, this program knows up to version "
-      "2; install the newer torpor again";
+      " was written by a newer torpor: its schema is version 4, this program knows up to version "
+      "3; install the newer torpor again";
   const auto store = Store::open(file, false);
   REQUIRE_FALSE(store);
   CHECK(store.error().kind == ErrorKind::newer_version);
@@ -57,7 +57,7 @@ TEST_CASE("a newer schema is refused by writer and reader, and left alone") {
   REQUIRE_FALSE(reader);
   CHECK(reader.error().kind == ErrorKind::newer_version);
   CHECK(reader.error().text == message);
-  CHECK(sql_integer(file, "PRAGMA user_version") == 3);
+  CHECK(sql_integer(file, "PRAGMA user_version") == 4);
 }
 
 TEST_CASE("a file that is not SQLite is refused by writer and reader, and left alone") {

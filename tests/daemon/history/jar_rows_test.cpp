@@ -112,5 +112,23 @@ TEST_CASE("of old checkpoints the first of each month stays, of the last 35 days
   CHECK(checkpoints(*store, "B-08").size() == 1);
 }
 
+TEST_CASE("days of a jar are replaced, found by their numbers and removed from one on") {
+  const TempFolder scratch;
+  const auto store = must(Store::open(scratch / "h", false));
+  for (const std::int64_t day : {-1, 0, 5, 6}) must(store->put_jar_day("B-07", {day, "d"}));
+  must(store->put_jar_day("B-07", {5, {"\0\xff", 2}}));
+  must(store->put_jar_day("B-08", {5, "other"}));
+  const auto stored = [&](std::string_view jar, std::int64_t first, std::int64_t last) {
+    return must(Reader::open(scratch / "h", {}))->jar_days(jar, first, last);
+  };
+  using Days = std::vector<StoredJarDay>;
+  CHECK(stored("B-07", 0, 5) == Days{{0, "d"}, {5, {"\0\xff", 2}}});
+  CHECK(stored("B-07", 1, 4).empty());
+  CHECK(stored("B-09", -9, 9).empty());
+  must(store->remove_jar_days("B-07", 5));
+  CHECK(stored("B-07", -9, 9) == Days{{-1, "d"}, {0, "d"}});
+  CHECK(stored("B-08", -9, 9) == Days{{5, "other"}});
+}
+
 }  // namespace
 }  // namespace torpor::daemon

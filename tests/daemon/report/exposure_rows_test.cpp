@@ -163,6 +163,29 @@ TEST_CASE("ranges are cut at the end and touched by steps that reach into them")
   CHECK(ranges[1].coverage_percent == doctest::Approx(100.0 / 3.0));
 }
 
+TEST_CASE("ranges begin at midnight, the first one is cut, and halves of days fill them") {
+  const Instant midnight = std::chrono::floor<std::chrono::days>(kStart);
+  RangeRows days(midnight + hours(15), midnight + hours(60), hours(24));
+  HalfDay half{midnight + hours(15), midnight + hours(24), hours(6), {}};
+  half.steps = {{midnight + hours(15), midnight + hours(24), "", "", Celsius(11.0), Percent(40.0),
+                 "", Celsius(11.0)}};
+  days.add(half);
+  HalfDay second{midnight + hours(36), midnight + hours(48), hours(12), {}};
+  second.steps = half.steps;
+  second.steps[0].temperature = Celsius(19.0);
+  days.add(second);
+  const auto ranges = days.take();
+  REQUIRE(ranges.size() == 3);
+  CHECK(ranges[0].from == midnight + hours(15));
+  CHECK(ranges[0].to == midnight + hours(24));
+  CHECK(ranges[0].coverage_percent == doctest::Approx(100.0 * 6 / 9));
+  CHECK(ranges[0].highest_temperature == Celsius(11.0));
+  CHECK(ranges[1].lowest_temperature == Celsius(19.0));
+  CHECK(ranges[1].coverage_percent == doctest::Approx(50.0));
+  CHECK(ranges[2].to == midnight + hours(60));
+  CHECK_FALSE(ranges[2].highest_temperature);
+}
+
 TEST_CASE("an empty stretch of time has no rows and no ranges") {
   CHECK(StepRows(kStart, kStart).take().empty());
   CHECK(IntervalRows(kStart, hours(1)).take().empty());

@@ -2,6 +2,9 @@
 // works out from the history must be the same jar, also after a late entry and a restart.
 #include <doctest/doctest.h>
 
+#include <algorithm>
+
+#include "daemon/jar_days.h"
 #include "daemon/ledger/jar_life.h"
 #include "daemon/report/gather.h"
 #include "tests/daemon/service/test_room.h"
@@ -130,6 +133,112 @@ TEST_CASE("readings that come days late are worked into the jar, and a restart c
   REQUIRE(room->commit());
   CHECK(!room->next_recomputation());
   check_alike(read_back(settings), from_the_start(settings, minutes(2 * 1440 + 118)));
+}
+
+// Damp air every ten minutes, as whole days.
+void damp_days(Storeroom& room, int from, int to) {
+  for (int minute = from * 1440; minute < to * 1440; minute += 10) {
+    feed(room,
+         reading("s1", minutes(minute), 21.0 + minute % 1440 / 240.0, 60.0 + minute / 2880.0));
+    if (minute % 1440 == 0) REQUIRE(room.commit());
+  }
+  REQUIRE(room.commit());
+}
+
+// Everything the worker thread of the service would do; returns how many days were new.
+std::size_t keep_all_days(Storeroom& room) {
+  std::size_t kept = 0;
+  while (const auto wanted = room.next_wanted_days()) {
+    const auto worked_out = work_out(*wanted);
+    REQUIRE(worked_out);
+    room.keep_days(*worked_out);
+    kept += worked_out->days.size();
+  }
+  REQUIRE(room.commit());
+  return kept;
+}
+
+JarHistoryView history_of(const StoreroomSettings& settings) {
+  const auto reader = Reader::open(settings.history, settings.spool);
+  REQUIRE(reader);
+  const auto ledger = ledger_of(**reader);
+  REQUIRE(ledger);
+  const auto gathering =
+      Gathering::of(settings.settings, **reader, *ledger, shown_now(**reader, kStart));
+  REQUIRE(gathering);
+  auto view = gathering->jar_history(*ledger->find("F-01"), {});
+  REQUIRE(view);
+  REQUIRE_FALSE((*reader)->fault());
+  return std::move(*view);
+}
+
+void check_same(const JarHistoryView& a, const JarHistoryView& b) {
+  CHECK(a.summary == b.summary);
+  CHECK(a.exposure == b.exposure);
+  CHECK(a.weeks == b.weeks);
+  CHECK(a.half_days == b.half_days);
+  CHECK(a.slices == b.slices);
+  CHECK(a.life.size() == b.life.size());
+  for (std::size_t i = 0; i < std::min(a.life.size(), b.life.size()); ++i) {
+    CHECK(a.life[i].at == b.life[i].at);
+    // The model begins at another checkpoint: rounding alone may differ.
+    CHECK(a.life[i].surface_activity->likely ==
+          doctest::Approx(b.life[i].surface_activity->likely).epsilon(1e-9));
+    CHECK(a.life[i].wake_progress_percent->cautious ==
+          doctest::Approx(b.life[i].wake_progress_percent->cautious).epsilon(1e-9));
+  }
+  check_alike(a.jar.verdict.figures, b.jar.verdict.figures);
+}
+
+std::size_t days_stored(const StoreroomSettings& settings) {
+  return Reader::open(settings.history, settings.spool).value()->jar_days("F-01", 0, 99'999).size();
+}
+
+TEST_CASE("a report put together from kept days is the one that steps every reading") {
+  TempFolder folder;
+  const StoreroomSettings settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  feed(*room, tell(kDampJar, minutes(0)));
+  damp_days(*room, 0, 40);
+  const JarHistoryView stepped = history_of(settings);
+  CHECK(days_stored(settings) == 0);
+  // Closed at 02:00 local, midnight UTC, of the first day; the last day is not over.
+  CHECK(keep_all_days(*room) == 39);
+  CHECK(days_stored(settings) == 39);
+  const JarHistoryView kept = history_of(settings);
+  CHECK(kept.life.size() == 40);
+  CHECK(kept.summary.coverage_percent == doctest::Approx(30.0).epsilon(0.01));  // 3 of 10 min
+  CHECK(kept.jar.verdict.figures.water_gained_g->likely != 0.0);
+  check_same(kept, stepped);
+  CHECK(keep_all_days(*room) == 0);
+  room.reset();
+  room = open_room(settings);
+  damp_days(*room, 40, 42);
+  CHECK(keep_all_days(*room) == 2);  // after a restart only what is new is worked out
+}
+
+TEST_CASE("what is told late takes the days from then on with it, and they come back as they are") {
+  TempFolder folder;
+  const StoreroomSettings settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  feed(*room, tell(kDampJar, minutes(0)));
+  damp_days(*room, 0, 40);
+  const auto under_way = room->next_wanted_days();
+  REQUIRE(under_way);
+  CHECK(keep_all_days(*room) == 39);
+  feed(*room, tell("add sugar 200 g to F-01 at 2025-07-24T14:00", minutes(40 * 1440)));
+  // Worked out before the sugar was told of, handed over after.
+  room->keep_days(work_out(*under_way).value());
+  REQUIRE(room->commit());
+  CHECK(days_stored(settings) == 10);
+  CHECK_FALSE(room->next_wanted_days());  // there is no model to work to yet
+  CHECK(work_out_all(*room) == 1);
+  damp_days(*room, 40, 41);
+  const JarHistoryView stepped = history_of(settings);
+  CHECK(keep_all_days(*room) == 30);
+  const JarHistoryView kept = history_of(settings);
+  check_same(kept, stepped);
+  CHECK(days_stored(settings) == 40);
 }
 
 }  // namespace

@@ -62,6 +62,14 @@ class Loading {
     folder = fs::absolute(file_, unresolved).parent_path();
   }
 
+  void take_rules_of(const fs::path& rules) {
+    std::error_code unresolved;  // then the path as typed, and reading it says what is wrong
+    const fs::path absolute = fs::absolute(rules, unresolved);
+    const bool own = rules == "built-in" || unresolved;
+    settings.rulebooks = {(own ? rules : absolute).string()};
+    settings.rulebooks_at.clear();
+  }
+
   void read_rulebooks() {
     for (std::size_t i = 0; i < settings.rulebooks.size(); ++i) {
       const std::string& name = settings.rulebooks[i];
@@ -218,7 +226,8 @@ class Loading {
 }  // namespace
 
 tl::expected<Loaded, std::vector<config::Fault>> load_settings(const fs::path& file,
-                                                               Purpose purpose) {
+                                                               Purpose purpose,
+                                                               const fs::path& rules) {
   auto text = text_of(file, config::kLargestSettings);
   if (!text) {
     return tl::unexpected(
@@ -230,6 +239,7 @@ tl::expected<Loaded, std::vector<config::Fault>> load_settings(const fs::path& f
   Loading loading(file, std::move(*text));
   loading.make_absolute();
   loading.find_zone();
+  if (!rules.empty()) loading.take_rules_of(rules);
   loading.read_rulebooks();
   loading.read_cultures();
   if (purpose == Purpose::broker) {

@@ -35,7 +35,10 @@ struct Loaded {
 
 // Every fault found, never empty on failure. A rule book that cannot be read is a fault where the
 // configuration names it; faults inside a rule book carry that book's file name.
+// `rules`, if not empty, takes the place of the rule books that the configuration names: a file, or
+// built-in.
 [[nodiscard]] tl::expected<Loaded, std::vector<config::Fault>> load_settings(
-    const std::filesystem::path& file, Purpose purpose = Purpose::broker);
+    const std::filesystem::path& file, Purpose purpose = Purpose::broker,
+    const std::filesystem::path& rules = {});
 
 }  // namespace torpor::daemon

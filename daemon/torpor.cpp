@@ -23,6 +23,7 @@
 #include "daemon/torpor_export.h"
 #include "daemon/torpor_failure.h"
 #include "daemon/torpor_import.h"
+#include "daemon/torpor_rehearse.h"
 #include "daemon/torpor_show.h"
 #include "daemon/torpor_sugar.h"
 #include "daemon/torpor_tell.h"
@@ -40,6 +41,7 @@ constexpr const char* kExamples = R"(Examples:
   torpor tell 'move B-07 to cellar/shelf-1'     tells the service, prints its answer
   torpor import readings logger.csv --sensor s1 a logger's readings into the history
   torpor export --sensor s1 > s1.csv            its readings, for another program
+  torpor rehearse --rules new.yaml              what these rules would have said
   torpor backup /mnt/stick/cellar.sqlite3       a copy while the service runs
   torpor air 25C 60%                            dew point and more
   torpor sugar --rice 1200g --raw 560g          how much sugar puts this rice to sleep
@@ -59,6 +61,7 @@ struct Arguments {
   std::string by;
   ImportOrder import;
   ExportOrder export_order;
+  RehearseOrder rehearse;
   bool senml = false;
   std::string backup;
 };
@@ -194,6 +197,20 @@ void add_export(CLI::App& app, Arguments& arguments, Command& chosen) {
   });
 }
 
+void add_rehearse(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command = app.add_subcommand(
+      "rehearse", "A rule book over recorded history: which alerts, when, how many a day");
+  RehearseOrder& order = arguments.rehearse;
+  command->add_option("--rules", order.rules,
+                      "This rule book, or built-in (default: those of the configuration)");
+  command->add_option("--from", order.from, "From this local time on (default: from the first)");
+  command->add_option("--to", order.to, "Before this local time (default: to the last)");
+  command->add_flag("--json", order.json, "As JSON");
+  command->callback([&] {
+    chosen = [&] { return print(rehearse_rules(arguments.rehearse, arguments.config)); };
+  });
+}
+
 void add_backup(CLI::App& app, Arguments& arguments, Command& chosen) {
   CLI::App* command =
       app.add_subcommand("backup", "A consistent copy of the history while the service runs");
@@ -245,6 +262,7 @@ void add_commands(CLI::App& app, Arguments& arguments, Command& chosen) {
   add_tell(app, arguments, chosen);
   add_import(app, arguments, chosen);
   add_export(app, arguments, chosen);
+  add_rehearse(app, arguments, chosen);
   add_backup(app, arguments, chosen);
   add_air(app, arguments, chosen);
   add_sugar(app, arguments, chosen);

@@ -27,8 +27,8 @@ TextStyle terminal_style() {
 
 bool shows_progress() { return ::isatty(STDERR_FILENO) == 1; }
 
-tl::expected<Loaded, Failure> load_for_command(const std::filesystem::path& config,
-                                               Purpose purpose) {
+tl::expected<Loaded, Failure> load_for_command(const std::filesystem::path& config, Purpose purpose,
+                                               const std::filesystem::path& rules) {
   std::error_code unknown;
   if (!std::filesystem::exists(config, unknown) && !unknown) {
     return tl::unexpected(
@@ -36,7 +36,7 @@ tl::expected<Loaded, Failure> load_for_command(const std::filesystem::path& conf
                 fmt::format("there is no configuration at {}; say where it is with --config FILE",
                             config.string())});
   }
-  auto loaded = load_settings(config, purpose);
+  auto loaded = load_settings(config, purpose, rules);
   if (loaded) return std::move(*loaded);
   std::string text;
   for (const config::Fault& fault : loaded.error()) text += config::to_text(fault) + '\n';

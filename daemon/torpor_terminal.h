@@ -19,7 +19,7 @@ namespace torpor::daemon {
 [[nodiscard]] bool shows_progress();
 
 // load_settings() with its faults as one usage failure, a caret under each.
-[[nodiscard]] tl::expected<Loaded, Failure> load_for_command(const std::filesystem::path& config,
-                                                             Purpose purpose);
+[[nodiscard]] tl::expected<Loaded, Failure> load_for_command(
+    const std::filesystem::path& config, Purpose purpose, const std::filesystem::path& rules = {});
 
 }  // namespace torpor::daemon

@@ -8,6 +8,7 @@ _torpor_options() {
     alerts) echo "--all --json" ;;
     tell) echo "--by --json" ;;
     import) echo "--sensor --columns --zone --json" ;;
+    rehearse) echo "--rules --from --to --json" ;;
     export) echo "--sensor --from --to --csv --senml" ;;
     air) echo "--pressure --json" ;;
     sugar) echo "--rice --raw --cooked --sugar --kind --temperature --json" ;;
@@ -22,7 +23,7 @@ _torpor_jar_ids() {
 
 _torpor() {
   local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} command= i
-  local commands="jars jar places sensors alerts tell import export backup air sugar"
+  local commands="jars jar places sensors alerts tell import export rehearse backup air sugar"
   COMPREPLY=()
   for ((i = 1; i < COMP_CWORD; ++i)); do
     if [[ ${COMP_WORDS[i]} == --config ]]; then
@@ -32,7 +33,7 @@ _torpor() {
       break
     fi
   done
-  if [[ $before == --config ]]; then
+  if [[ $before == --config || $before == --rules ]]; then
     COMPREPLY=($(compgen -f -- "$word"))
   elif [[ $word == -* ]]; then
     COMPREPLY=($(compgen -W "$(_torpor_options "$command") --config --help" -- "$word"))

@@ -14,7 +14,7 @@ using namespace torpor::testing;
 
 namespace {
 
-std::vector<std::string> minutes(int from, int to) {
+std::vector<std::string> lines_of_minutes(int from, int to) {
   std::vector<std::string> lines;
   for (int minute = from; minute < to; ++minute) {
     lines.push_back(Room::json_line(kFirst + std::chrono::minutes(minute), 20 + minute % 9, 60));
@@ -46,7 +46,7 @@ TEST_CASE("restarts of the broker in mid-stream lose no reading and give none tw
   std::mt19937 random(20250714);
   std::uniform_int_distribution<int> milliseconds(0, 40);
   for (int i = 0; i < kRestarts; ++i) {
-    raw_publish_lines(room.broker(), "room/s1", minutes(i * kBetween, (i + 1) * kBetween));
+    raw_publish_lines(room.broker(), "room/s1", lines_of_minutes(i * kBetween, (i + 1) * kBetween));
     // The broker has them all; the service is somewhere on the way.
     std::this_thread::sleep_for(std::chrono::milliseconds(milliseconds(random)));
     room.broker().restart();
@@ -59,13 +59,13 @@ TEST_CASE("a broker that falls silent in mid-stream is waited for") {
   constexpr int kMessages = 5000;
   Room room;
   room.start();
-  raw_publish_lines(room.broker(), "room/s1", minutes(0, kMessages));
+  raw_publish_lines(room.broker(), "room/s1", lines_of_minutes(0, kMessages));
   room.broker().freeze();
   // Commands do without it.
   CHECK(room.torpor({"sensors"}).code == 0);
   std::this_thread::sleep_for(std::chrono::seconds(1));
   room.broker().thaw();
-  raw_publish_lines(room.broker(), "room/s1", minutes(kMessages, 2 * kMessages));
+  raw_publish_lines(room.broker(), "room/s1", lines_of_minutes(kMessages, 2 * kMessages));
   CHECK(has_each_once(room, 4u * kMessages));
   CHECK(room.stop().code == 0);
 }

@@ -1,5 +1,5 @@
-// The jars' models, their checkpoints and their days as rows. The bytes are the models' owner's; no transaction
-// is begun or ended here.
+// The jars' models, their checkpoints and their days as rows. The bytes are the models' owner's; no
+// transaction is begun or ended here.
 #pragma once
 
 #include <optional>
@@ -29,7 +29,6 @@ namespace torpor::daemon {
 [[nodiscard]] tl::expected<std::optional<StoredJarCheckpoint>, Error> read_checkpoint_before(
     Database& database, std::string_view jar, Instant at);
 
-
 [[nodiscard]] tl::expected<void, Error> put_jar_day_row(Database& database, std::string_view jar,
                                                         const StoredJarDay& day);
 // All from `first` on.
@@ -37,7 +36,9 @@ namespace torpor::daemon {
                                                             std::string_view jar,
                                                             std::int64_t first);
 // Within [first, last], in order.
-[[nodiscard]] tl::expected<std::vector<StoredJarDay>, Error> read_jar_day_rows(
-    Database& database, std::string_view jar, std::int64_t first, std::int64_t last);
+[[nodiscard]] tl::expected<std::vector<StoredJarDay>, Error> read_jar_day_rows(Database& database,
+                                                                               std::string_view jar,
+                                                                               std::int64_t first,
+                                                                               std::int64_t last);
 
 }  // namespace torpor::daemon

@@ -226,6 +226,8 @@ std::optional<rules::AlertChangeKind> kind_of(std::string_view name) {
 
 Rehearsal rehearse(rules::WatchSettings settings, const Reader& history, const Ledger& ledger,
                    const RehearsalRange& range, const std::function<void(Instant)>& progress) {
+  // Of recorded data the time of arrival says nothing, and the engine must not ask for it.
+  const bool recorded = settings.clock == rules::Clock::readings;
   settings.clock = rules::Clock::wall;
   settings.quiet.reset();
   Stage stage(std::move(settings), history.placements());
@@ -251,6 +253,9 @@ Rehearsal rehearse(rules::WatchSettings settings, const Reader& history, const L
   while (const auto at = readings.next_at()) {
     tell_through(*at);
     rules::ReadingsInput input{readings.next()};
+    if (recorded) {
+      for (Reading& reading : input.readings) reading.received_at = reading.measured_at;
+    }
     const std::uint64_t before = rehearsal.readings;
     rehearsal.readings += input.readings.size();
     step(*at, input);

@@ -7,9 +7,13 @@
 #include <fmt/core.h>
 
 #include "rules/book/ease.h"
+#include "rules/book/parsed_condition.h"
 
 namespace torpor::rules {
 namespace {
+
+// Bytes of a clause as a message shows it: a place of some depth fits, a made-up one does not.
+constexpr std::size_t kLongestClause = 200;
 
 // Alternatives kept of one condition. Forty-eight comparisons could make millions; a rule that a
 // person can follow makes a few.
@@ -169,10 +173,11 @@ std::vector<RuleFault> chatter_faults(const CheckedCondition& when, const Checke
     const auto& raise = std::get<Clause>(raised->what);
     faults.push_back(
         {RuleField::until, 0, span.offset, span.length,
-         fmt::format("'{}' can hold while '{}' still raises the alert, which would "
-                     "come and go; put its limit on the other side of {}",
-                     to_text(clause.of) + " " + limit_text(clause),
-                     to_text(raise.of) + " " + limit_text(raise), to_text(raise.limit))});
+         fmt::format("{} can hold while {} still raises the alert, which would come and go; put "
+                     "its limit on the other side of {}",
+                     quoted(to_text(clause.of) + " " + limit_text(clause), kLongestClause),
+                     quoted(to_text(raise.of) + " " + limit_text(raise), kLongestClause),
+                     to_text(raise.limit))});
   }
   return faults;
 }

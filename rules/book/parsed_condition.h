@@ -62,7 +62,7 @@ inline constexpr int kMostClauses = 48;
 // Appends to `faults` all mistakes found (offsets into `text`; the field is left to the caller).
 [[nodiscard]] ParsedNode parse_condition(std::string_view text, std::vector<RuleFault>& faults);
 
-// A word as messages show it: in quotes, shortened, control characters made visible.
-[[nodiscard]] std::string quoted(std::string_view word);
+// A word as messages show it: in quotes, cut to `longest` bytes, control characters made visible.
+[[nodiscard]] std::string quoted(std::string_view word, std::size_t longest = 40);
 
 }  // namespace torpor::rules

@@ -516,11 +516,10 @@ class Parser {
 
 }  // namespace
 
-std::string quoted(std::string_view word) {
-  constexpr std::size_t kLongestShown = 40;  // bytes; a message stays one line
-  const bool cut = word.size() > kLongestShown;
+std::string quoted(std::string_view word, std::size_t longest) {
+  const bool cut = word.size() > longest;
   if (cut) {
-    word = word.substr(0, kLongestShown);
+    word = word.substr(0, longest);
     while (!word.empty() && (static_cast<unsigned char>(word.back()) & 0xC0U) == 0x80U) {
       word.remove_suffix(1);
     }

@@ -65,8 +65,9 @@ SensorJudges::Sensor::Sensor(const SensorSpec& spec, Surroundings around)
   (void)spec;
 }
 
-SensorJudges::SensorJudges(const Layout& layout, const RuleBook& book, Duration reach)
-    : reach_(reach) {
+SensorJudges::SensorJudges(const Layout& layout, const RuleBook& book, Duration reach,
+                           bool recorded)
+    : reach_(reach), recorded_(recorded) {
   for (const SensorSpec& spec : layout.sensors) {
     ids_.push_back(spec.id);
     sensors_.emplace_back(spec, around(spec));
@@ -130,8 +131,8 @@ std::uint16_t SensorJudges::judge(std::size_t index, const Reading& reading) {
   Judgement judgement = value.trust.judge(reading);
   if (value.newest && at <= *value.newest) return judgement.doubts;
   value.newest = at;
-  sensor.whole.heard(at, reading.received_at,
-                     (reading.marks & kStampedOnArrival) == 0 && (reading.marks & kImported) == 0);
+  const bool own_clock = !recorded_ && (reading.marks & (kStampedOnArrival | kImported)) == 0;
+  sensor.whole.heard(at, reading.received_at, own_clock);
   if (sensor.check && at >= sensor.check->start()) {
     if (judgement.trusted()) sensor.check->add(reading.quantity, at, reading.value());
     // Salt and ice are stiller than any air, and the way there is a jump.

@@ -30,7 +30,8 @@ inline constexpr std::size_t kSensorQuantities =
 class SensorJudges {
  public:
   // `reach`: how far behind a sensor's newest reading its signals stay exact.
-  SensorJudges(const Layout& layout, const RuleBook& book, Duration reach);
+  // `recorded`: times of arrival are not those of the sensors' sending.
+  SensorJudges(const Layout& layout, const RuleBook& book, Duration reach, bool recorded = false);
 
   // A reading that the engine has not had before. Doubts, combined with |. One older than the
   // sensor's newest of that quantity is judged for its range alone and changes nothing.
@@ -126,6 +127,7 @@ class SensorJudges {
   std::vector<std::string> ids_;
   std::array<bool, kSensorQuantities> read_{};  // by some rule of the book
   Duration reach_;
+  bool recorded_;
   std::vector<Sensor> sensors_;
   std::vector<Company> companies_;
 };

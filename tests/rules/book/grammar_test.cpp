@@ -328,6 +328,14 @@ TEST_CASE("until must not hold while when does, or the alert would come and go")
   }
 }
 
+TEST_CASE("a clause that is shown in a message is cut, however long its place is") {
+  const std::string place = "cellar/" + std::string(900, 's');
+  const std::string text = faults_text(rule_text("temperature at " + place + " above 27 °C",
+                                                 "temperature at " + place + " below 28 °C"));
+  CHECK(text.find("...' can hold while 'temperature at cellar/sss") != std::string::npos);
+  CHECK(text.size() < 700);
+}
+
 TEST_CASE("without until a rule eases when it is false by a margin for ten minutes") {
   const Said rows[] = {
       {"temperature above 27 °C lasting 2 h", "temperature at most 26.5 °C lasting 10 min"},

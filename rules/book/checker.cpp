@@ -132,7 +132,8 @@ class Checker {
       return std::nullopt;
     }
     const double seconds = amount.number * facts(*unit).scale;
-    if (seconds <= 0.0) {
+    constexpr double kWithinRounding = 1e-6;  // s
+    if (seconds <= kWithinRounding) {
       fault(amount.span(), fmt::format("'{}' needs a duration of 1 s or more, found {} {}", word,
                                        number, facts(*unit).symbol));
       return std::nullopt;
@@ -144,7 +145,7 @@ class Checker {
       return std::nullopt;
     }
     const double whole = std::round(seconds);
-    if (std::abs(seconds - whole) > 1e-6) {
+    if (std::abs(seconds - whole) > kWithinRounding) {
       fault(amount.span(),
             fmt::format("{} {} is not a whole number of seconds", number, facts(*unit).symbol));
       return std::nullopt;

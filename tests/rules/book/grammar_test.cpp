@@ -143,6 +143,9 @@ TEST_CASE("every fault says where it is, what was found and what was expected") 
        "'lasting', such as 2 h"},
       {"temperature above 27 °C lasting 0 h",
        "33+3 'lasting' needs a duration of 1 s or more, found 0 h"},
+      // Less than what counts as rounding would be no time at all.
+      {"temperature above 27 °C lasting 0.0000001 s",
+       "33+11 'lasting' needs a duration of 1 s or more, found 0.0000001 s"},
       {"temperature above 27 °C lasting 367 d",
        "33+5 367 d is too long; 'lasting' takes at most 366 d"},
       {"temperature above 27 °C lasting 1.5 s", "33+5 1.5 s is not a whole number of seconds"},

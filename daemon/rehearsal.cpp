@@ -101,12 +101,10 @@ class AllReadings {
 // The sensors as they hung at `t`, in the order of the configuration, then of the history.
 std::vector<rules::SensorSpec> sensors_at(const std::vector<rules::SensorSpec>& configured,
                                           const std::vector<Placement>& placements, Instant t) {
-  std::vector<rules::SensorSpec> hung;
+  std::vector<rules::SensorSpec> hung = configured;
   const auto find = [&hung](const std::string& id) {
     return std::find_if(hung.begin(), hung.end(), [&](const auto& spec) { return spec.id == id; });
   };
-  for (const rules::SensorSpec& spec : configured) hung.push_back(spec);
-  std::map<std::string, Instant> since;
   for (const Placement& placement : placements) {
     if (placement.from > t) continue;
     const auto known = find(placement.spec.id);

@@ -40,7 +40,9 @@ int work_out_all(Storeroom& room) {
   return worked_out;
 }
 
-Figures read_back(const StoreroomSettings& settings) {
+// What `see` makes of the jar as a reader gathers it.
+template <class See>
+auto gathered(const StoreroomSettings& settings, const See& see) {
   const auto reader = Reader::open(settings.history, settings.spool);
   REQUIRE(reader);
   const auto ledger = ledger_of(**reader);
@@ -48,7 +50,15 @@ Figures read_back(const StoreroomSettings& settings) {
   const auto gathering =
       Gathering::of(settings.settings, **reader, *ledger, shown_now(**reader, kStart));
   REQUIRE(gathering);
-  return gathering->jar(*ledger->find("F-01")).verdict.figures;
+  auto seen = see(*gathering, *ledger->find("F-01"));
+  REQUIRE_FALSE((*reader)->fault());
+  return seen;
+}
+
+Figures read_back(const StoreroomSettings& settings) {
+  return gathered(settings, [](const Gathering& gathering, const Jar& jar) {
+    return gathering.jar(jar).verdict.figures;
+  });
 }
 
 // Stepped from its closing, without any stored state.
@@ -159,17 +169,11 @@ std::size_t keep_all_days(Storeroom& room) {
 }
 
 JarHistoryView history_of(const StoreroomSettings& settings) {
-  const auto reader = Reader::open(settings.history, settings.spool);
-  REQUIRE(reader);
-  const auto ledger = ledger_of(**reader);
-  REQUIRE(ledger);
-  const auto gathering =
-      Gathering::of(settings.settings, **reader, *ledger, shown_now(**reader, kStart));
-  REQUIRE(gathering);
-  auto view = gathering->jar_history(*ledger->find("F-01"), {});
-  REQUIRE(view);
-  REQUIRE_FALSE((*reader)->fault());
-  return std::move(*view);
+  return gathered(settings, [](const Gathering& gathering, const Jar& jar) {
+    auto view = gathering.jar_history(jar, {});
+    REQUIRE(view);
+    return std::move(*view);
+  });
 }
 
 void check_same(const JarHistoryView& a, const JarHistoryView& b) {

@@ -139,7 +139,7 @@ CREATE TABLE jar_day (
 
 // Element n brings version n to n + 1. Released ones are never edited: files made by them exist.
 constexpr std::array<const char*, kSchemaVersion> kMigrations = {kToVersion1, kToVersion2,
-                                                                kToVersion3};
+                                                                 kToVersion3};
 
 tl::unexpected<Error> not_ours(const std::filesystem::path& file, std::string_view what) {
   return tl::unexpected(

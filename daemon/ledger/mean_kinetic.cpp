@@ -28,8 +28,8 @@ void MeanKinetic::add(const MeanKinetic& other) {
 
 std::optional<Celsius> MeanKinetic::value() const {
   if (sums_.time_ms <= 0.0) return std::nullopt;
-  const double kelvin =
-      kActivationKelvin / (kActivationKelvin / kReference - std::log(sums_.weighted / sums_.time_ms));
+  const double kelvin = kActivationKelvin /
+                        (kActivationKelvin / kReference - std::log(sums_.weighted / sums_.time_ms));
   return Celsius(kelvin - kZeroCelsius);
 }
 

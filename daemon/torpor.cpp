@@ -23,6 +23,7 @@
 #include "daemon/torpor_export.h"
 #include "daemon/torpor_failure.h"
 #include "daemon/torpor_import.h"
+#include "daemon/torpor_listen.h"
 #include "daemon/torpor_rehearse.h"
 #include "daemon/torpor_show.h"
 #include "daemon/torpor_sugar.h"
@@ -39,6 +40,7 @@ constexpr const char* kExamples = R"(Examples:
   torpor jar B-07 --csv --every 1h > b07.csv    its air, hour by hour
   torpor jar B-07 --html b07.html               a page to look at before it is used
   torpor tell 'move B-07 to cellar/shelf-1'     tells the service, prints its answer
+  torpor listen 'sensors/#'                     what arrives, and the entry that would read it
   torpor import readings logger.csv --sensor s1 a logger's readings into the history
   torpor export --sensor s1 > s1.csv            its readings, for another program
   torpor rehearse --rules new.yaml              what these rules would have said
@@ -59,6 +61,7 @@ struct Arguments {
   SugarQuestion sugar;
   std::vector<std::string> words;  // of the sentence
   std::string by;
+  ListenOrder listen;
   ImportOrder import;
   ExportOrder export_order;
   RehearseOrder rehearse;
@@ -161,6 +164,22 @@ void add_tell(CLI::App& app, Arguments& arguments, Command& chosen) {
   command->callback([&] { chosen = [&] { return run_tell(arguments); }; });
 }
 
+void add_listen(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command = app.add_subcommand(
+      "listen", "What arrives on a topic, and the configuration entry that would read it");
+  ListenOrder& order = arguments.listen;
+  command->add_option("TOPIC", order.topic, "The topic; + is any one level, # all below")
+      ->required();
+  command->add_option("--for", order.for_time, "How long, for example 10min (default: 30s)");
+  command->add_option("--count", order.count, "Ends after so many messages");
+  command->callback([&] {
+    chosen = [&] {
+      const auto done = listen(arguments.listen, arguments.config, stdout);
+      return done ? ExitCode::done : report(done.error());
+    };
+  });
+}
+
 void add_import(CLI::App& app, Arguments& arguments, Command& chosen) {
   CLI::App* import = app.add_subcommand("import", "Brings a file into the history");
   import->require_subcommand(1);
@@ -260,6 +279,7 @@ void add_commands(CLI::App& app, Arguments& arguments, Command& chosen) {
   add_reading_command(app, arguments, chosen, "alerts", "The alerts that stand", Shown::open_alerts)
       ->add_flag("--all", arguments.all, "Ended ones, too");
   add_tell(app, arguments, chosen);
+  add_listen(app, arguments, chosen);
   add_import(app, arguments, chosen);
   add_export(app, arguments, chosen);
   add_rehearse(app, arguments, chosen);

@@ -1,7 +1,5 @@
 #include "daemon/link/tell_client.h"
 
-#include <sys/random.h>
-
 #include <algorithm>
 #include <condition_variable>
 #include <mutex>
@@ -10,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "daemon/link/connection.h"
+#include "daemon/link/random_name.h"
 
 namespace torpor::daemon {
 namespace {
@@ -17,24 +16,6 @@ namespace {
 using Clock = std::chrono::steady_clock;
 
 constexpr std::size_t kCorrelationBytes = 16;
-constexpr std::size_t kNameBytes = 8;
-
-// From the kernel: two clients must never meet, also when started in the same instant.
-std::string random_bytes(std::size_t count) {
-  std::string bytes(count, '\0');
-  std::size_t have = 0;
-  while (have < count) {
-    const ssize_t got = ::getrandom(bytes.data() + have, count - have, 0);
-    if (got > 0) have += static_cast<std::size_t>(got);  // only signals interrupt it
-  }
-  return bytes;
-}
-
-std::string hexadecimal(const std::string& bytes) {
-  std::string text;
-  for (const char byte : bytes) text += fmt::format("{:02x}", static_cast<unsigned char>(byte));
-  return text;
-}
 
 std::string seconds_text(std::chrono::milliseconds time) {
   return fmt::format("{:.3g} s", std::chrono::duration<double>(time).count());
@@ -89,7 +70,7 @@ tl::unexpected<Error> failure(ErrorKind kind, std::string text) {
 
 tl::expected<std::string, Error> tell(const TellSettings& settings, const std::string& sentence) {
   const auto deadline = Clock::now() + settings.patience;
-  const std::string name = hexadecimal(random_bytes(kNameBytes));
+  const std::string name = random_name();
   const std::string correlation = random_bytes(kCorrelationBytes);
   const std::string answer_topic = topic_of(settings.storeroom, "answer/" + name);
 

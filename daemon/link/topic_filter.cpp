@@ -4,6 +4,7 @@ namespace torpor::daemon {
 namespace {
 
 constexpr std::string_view kSensorLevel = "{sensor}";
+constexpr std::size_t kLongestFilter = 65535;  // MQTT 5, 1.5.4
 
 // Takes the levels of a topic or filter one by one. An empty level is a level: "a//b" has three.
 class Levels {
@@ -26,8 +27,10 @@ class Levels {
   bool done_ = false;
 };
 
-bool well_formed(std::string_view filter) {
-  if (filter.empty()) return false;
+}  // namespace
+
+bool is_topic_filter(std::string_view filter) {
+  if (filter.empty() || filter.size() > kLongestFilter) return false;
   Levels levels(filter);
   while (!levels.done()) {
     const std::string_view level = levels.next();
@@ -37,10 +40,8 @@ bool well_formed(std::string_view filter) {
   return true;
 }
 
-}  // namespace
-
 bool topic_matches(std::string_view filter, std::string_view topic) {
-  if (topic.empty() || !well_formed(filter)) return false;
+  if (topic.empty() || !is_topic_filter(filter)) return false;
   // 4.7.2: a filter that begins with a wildcard does not match topics of the server's own.
   if (topic.front() == '$' && (filter.front() == '+' || filter.front() == '#')) return false;
   Levels wanted(filter);

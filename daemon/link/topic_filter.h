@@ -17,6 +17,10 @@ namespace torpor::daemon {
 // formed ('#' before the end, a wildcard that shares its level) matches nothing.
 [[nodiscard]] bool topic_matches(std::string_view filter, std::string_view topic);
 
+// Whether a filter is one: 1 to 65,535 bytes, a wildcard only as a whole level, '#' only as the
+// last.
+[[nodiscard]] bool is_topic_filter(std::string_view filter);
+
 // The filter to subscribe to for a pattern: `{sensor}` becomes `+`.
 [[nodiscard]] std::string filter_of(std::string_view pattern);
 

@@ -7,6 +7,7 @@ _torpor_options() {
     jar) echo "--from --to --every --json --csv --html" ;;
     alerts) echo "--all --json" ;;
     tell) echo "--by --json" ;;
+    listen) echo "--for --count" ;;
     import) echo "--sensor --columns --zone --json" ;;
     rehearse) echo "--rules --from --to --json" ;;
     export) echo "--sensor --from --to --csv --senml" ;;
@@ -23,7 +24,7 @@ _torpor_jar_ids() {
 
 _torpor() {
   local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} command= i
-  local commands="jars jar places sensors alerts tell import export rehearse backup air sugar"
+  local commands="jars jar places sensors alerts tell listen import export rehearse backup air sugar"
   COMPREPLY=()
   for ((i = 1; i < COMP_CWORD; ++i)); do
     if [[ ${COMP_WORDS[i]} == --config ]]; then

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "sensors/format_guess.h"
 #include "sensors/payload.h"
 #include "sensors/rfc3339.h"
 #include "sensors/utf8.h"
@@ -98,6 +99,14 @@ void check_payload(const PayloadFormat& format, std::string_view payload) {
   for (const Reading& reading : *readings) check_reading(reading);
 }
 
+void check_guess(std::string_view payload) {
+  const auto guess = guess_format("cellar/s1", payload, kArrival);
+  if (!guess) return require_message(guess.error(), 5000);
+  require(!guess->readings.empty(), "a guess reads what it was made from");
+  for (const std::string& note : guess->notes) require_message(note, 20000);
+  check_payload(guess->format, payload);
+}
+
 void check_excerpt(std::string_view payload) {
   const std::string shown = excerpt(payload);
   require(shown.empty() == payload.empty(), "an excerpt is empty for no bytes only");
@@ -120,6 +129,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   for (const torpor::PayloadFormat& format : torpor::fuzz::formats()) {
     torpor::fuzz::check_payload(format, payload);
   }
+  torpor::fuzz::check_guess(payload);
   torpor::fuzz::check_excerpt(payload);
   torpor::fuzz::check_time(payload);
   return 0;

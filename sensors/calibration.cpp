@@ -91,4 +91,9 @@ double corrected(const Calibration& calibration, const Reading& reading) {
   return reading.quantity == Quantity::humidity ? std::clamp(applied, 0.0, 100.0) : applied;
 }
 
+double corrected(const Calibrations& calibrations, const Reading& reading) {
+  const auto known = calibrations.find(reading.sensor);
+  return known == calibrations.end() ? reading.value() : corrected(known->second, reading);
+}
+
 }  // namespace torpor

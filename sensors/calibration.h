@@ -3,7 +3,10 @@
 // changes what the past is taken for and rewrites nothing.
 #pragma once
 
+#include <functional>
+#include <map>
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "sensors/reading.h"
@@ -17,6 +20,10 @@ struct Check {
   double expected = 0.0;     // what the reference is: a salt, melting ice
   double shown = 0.0;        // what the sensor said, uncorrected
   double uncertainty = 0.0;  // of the comparison, one standard deviation
+  template <class Fields>
+  void visit_fields(Fields& fields) {  // for a snapshot
+    fields(at, quantity, expected, shown, uncertainty);
+  }
   friend bool operator==(const Check&, const Check&) = default;
 };
 
@@ -42,13 +49,18 @@ class Calibration {
   bool withdraw(Quantity quantity, Instant at);
   [[nodiscard]] Correction at(Quantity quantity, Instant when) const;
   [[nodiscard]] const std::vector<Check>& checks() const { return checks_; }
+  friend bool operator==(const Calibration&, const Calibration&) = default;
 
  private:
   std::vector<Check> checks_;  // by time
 };
 
+// Of all sensors, by id; one that is not among them was never checked.
+using Calibrations = std::map<std::string, Calibration, std::less<>>;
+
 // The reading's value in the canonical unit, corrected by the check that holds at its time. A
 // humidity stays within 0 to 100 %; without a check it is the reading's own value.
 [[nodiscard]] double corrected(const Calibration& calibration, const Reading& reading);
+[[nodiscard]] double corrected(const Calibrations& calibrations, const Reading& reading);
 
 }  // namespace torpor

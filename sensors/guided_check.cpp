@@ -31,6 +31,13 @@ constexpr double kTemperatureSpread = 1.0;  // K
 constexpr double kIceUncertainty = 0.1;  // K
 constexpr std::size_t kLeastReadings = 4;
 
+// Out again: this far from where it rested, for so long that it has taken on the air (a small
+// sensor's time constant is some minutes; common practice, no source). A room as damp as the salt
+// looks like the salt: then a day is long enough.
+constexpr double kAwayFromSalt = 2.5, kAwayFromIce = 3.0;
+constexpr Duration kInAirAgain = minutes(30);
+constexpr Duration kOutAtLast = hours(24);
+
 double hours_of(Duration duration) { return static_cast<double>(duration.count()) / 3600000.0; }
 
 template <class Samples>
@@ -70,7 +77,11 @@ GuidedCheck GuidedCheck::in_salt(Salt salt, Instant start) { return {salt, start
 GuidedCheck GuidedCheck::in_ice(Instant start) { return {std::nullopt, start}; }
 
 void GuidedCheck::add(Quantity quantity, Instant at, double value) {
-  if (state_ != State::waiting || at < start_) return;
+  if (at < start_ || out_) return;
+  if (state_ != State::waiting) {
+    if (quantity == this->quantity()) look_whether_out(at, value);
+    return;
+  }
   const Duration window = procedure_of(salt_.has_value()).window;
   std::deque<Sample>& samples = quantity == this->quantity() ? values_ : temperatures_;
   samples.push_back({at, value});
@@ -88,10 +99,29 @@ std::optional<double> GuidedCheck::temperature() const {
   return mean_of(temperatures_);
 }
 
+bool GuidedCheck::take_end() {
+  if (state_ == State::waiting || end_told_) return false;
+  end_told_ = true;
+  return true;
+}
+
+void GuidedCheck::look_whether_out(Instant now, double value) {
+  const double away = salt_ ? kAwayFromSalt : kAwayFromIce;
+  if (std::abs(value - ended_.value) <= away) {
+    away_since_.reset();
+  } else if (!away_since_) {
+    away_since_ = now;
+  }
+  out_ = (away_since_ && now - *away_since_ >= kInAirAgain) || now - ended_.at >= kOutAtLast;
+}
+
 void GuidedCheck::look(Instant now) {
   const Procedure& procedure = procedure_of(salt_.has_value());
   if (values_.size() < kLeastReadings) {
-    if (now - start_ > procedure.most) fail("it sent too few readings");
+    if (now - start_ > procedure.most) {
+      fail("it sent too few readings");
+      out_ = true;
+    }
     return;
   }
   slope_ = slope_of(values_);
@@ -105,10 +135,12 @@ void GuidedCheck::look(Instant now) {
           fmt::format("it did not come to rest in {:.0f} h: close the vessel tightly, keep it away "
                       "from sun and draught, and begin again",
                       hours_of(procedure.most)));
+      out_ = true;
     }
     return;
   }
   const double mean = mean_of(values_);
+  ended_ = {now, mean};
   const double remaining = std::abs(slope_) * procedure.settle;
   const double noise = spread_of(values_) / std::sqrt(12.0);
   if (!salt_) return finish(now, mean, 0.0, std::hypot(kIceUncertainty, noise, remaining));
@@ -150,9 +182,10 @@ std::string GuidedCheck::words() const {
     const double off = result_->shown - result_->expected;
     return fmt::format(
         "Done in {}: it shows {:.1f} {}, {:.1f} {} is right, so it reads {:.1f} {} too {} "
-        "(+/- {:.1f}). From now on its readings are corrected.",
+        "(+/- {:.1f}). From now on its readings are corrected. Take it out{}; half an hour later "
+        "it speaks for its air again.",
         where, result_->shown, unit, result_->expected, unit, std::abs(off), salt_ ? "%" : "K",
-        off < 0.0 ? "low" : "high", 2.0 * result_->uncertainty);
+        off < 0.0 ? "low" : "high", 2.0 * result_->uncertainty, salt_ ? "" : " and dry it");
   }
   const Procedure& procedure = procedure_of(salt_.has_value());
   if (values_.empty()) {
@@ -171,6 +204,39 @@ std::string GuidedCheck::words() const {
       "before {:.1f} h. Leave it closed.",
       where, hours_of(values_.back().at - start_), values_.back().value, unit, expected, slope_,
       procedure.slope, hours_of(procedure.least));
+}
+
+std::string GuidedCheck::instructions(const std::optional<Salt>& salt,
+                                      std::optional<Celsius> temperature) {
+  if (!salt) {
+    return "Fill a cup with crushed ice, add water until it stands among the ice, stir, and lay "
+           "the "
+           "probe in its middle; a sensor that is not watertight goes into a thin bag first. Leave "
+           "it for half an hour and stir now and then. 0.0 °C is expected.";
+  }
+  const SaltFacts& row = facts(*salt);
+  constexpr Celsius kRoom{20.0};
+  const Celsius at = temperature.value_or(kRoom);
+  const auto expected = humidity_over(*salt, at);
+  std::string text = fmt::format(
+      "Wet a spoonful of {0} until it is like damp sand, not flooded, and close it up with the "
+      "sensor in a small tight jar or bag; they must not touch. Keep it at an even temperature, "
+      "out "
+      "of sun and draught, and leave it closed: 6 h at least, mostly 12 to 24 h. It ends by "
+      "itself, "
+      "after 48 h at the latest.",
+      row.name);
+  if (expected) {
+    text += fmt::format(" {:.1f} % is expected at {:.1f} °C{} (Greenspan 1977).", expected->value(),
+                        at.value(), temperature ? ", its temperature now" : "");
+  } else {
+    text += fmt::format(
+        " What {} gives is known from {:.0f} to {:.0f} °C: take it where it is "
+        "neither colder nor warmer.",
+        row.name, row.coldest, row.hottest);
+  }
+  if (!row.caution.empty()) text += fmt::format(" Caution: {}.", row.caution);
+  return text;
 }
 
 }  // namespace torpor

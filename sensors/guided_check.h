@@ -1,6 +1,7 @@
 // The guided checks: a sensor shut up with a wet salt, or laid in melting ice. Fed with its raw
-// readings it waits until they stand still, and then gives one Check with its uncertainty. It
-// guides; it does not store or correct.
+// readings it waits until they stand still, and then gives one Check with its uncertainty. Fed on,
+// it notices when the sensor is taken out again: until then it tells nothing of the air. It guides;
+// it does not store or correct.
 #pragma once
 
 #include <deque>
@@ -25,8 +26,17 @@ class GuidedCheck {
   void add(Quantity quantity, Instant at, double value);
 
   [[nodiscard]] State state() const { return state_; }
+  // After the end: the sensor has left salt or ice and has come to rest in the air, or a day is
+  // over. True at once where it never lay there, as far as its readings tell.
+  [[nodiscard]] bool is_out() const { return out_; }
+  // True once, when it has come to its end.
+  [[nodiscard]] bool take_end();
   // One line for a person: what is waited for and what is expected, the result, or why it failed.
   [[nodiscard]] std::string words() const;
+  // For the person who begins it: what to do, how long it takes, what to mind. `temperature`: of
+  // the sensor now, if known.
+  [[nodiscard]] static std::string instructions(const std::optional<Salt>& salt,
+                                                std::optional<Celsius> temperature);
   // The result; nullopt unless done.
   [[nodiscard]] const std::optional<Check>& result() const { return result_; }
   [[nodiscard]] const std::optional<Salt>& salt() const { return salt_; }  // nullopt: ice
@@ -35,7 +45,8 @@ class GuidedCheck {
   // What it remembers beside salt and start, for a snapshot of one that waits.
   template <class Fields>
   void visit_fields(Fields& fields) {
-    fields(values_, temperatures_, slope_, window_full_);
+    fields(values_, temperatures_, slope_, window_full_, state_, why_failed_, result_, end_told_,
+           ended_, away_since_, out_);
   }
 
  private:
@@ -52,6 +63,7 @@ class GuidedCheck {
     return salt_ ? Quantity::humidity : Quantity::temperature;
   }
   void look(Instant now);
+  void look_whether_out(Instant now, double value);
   void fail(std::string why);
   void finish(Instant now, double mean, double expected, double uncertainty);
   [[nodiscard]] std::optional<double> temperature() const;  // mean of the window
@@ -64,6 +76,10 @@ class GuidedCheck {
   bool window_full_ = false;
   std::string why_failed_;
   std::optional<Check> result_;
+  bool end_told_ = false;
+  Sample ended_;                       // when, and what it showed at rest
+  std::optional<Instant> away_since_;  // from that value
+  bool out_ = false;
 };
 
 }  // namespace torpor

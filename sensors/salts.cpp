@@ -11,20 +11,24 @@ namespace {
 // potassium carbonate with a minus; that contradicts the paper's own table 2. Uncertainties at
 // 25 degC from memory. The range is cut to temperatures at which anyone tests a sensor.
 constexpr std::array kSalts = {
-    SaltFacts{Salt::lithium_chloride, "lithium chloride", "LiCl", 11.2323, 0.00824245, -2.14890e-4,
-              0.0, 0.0, 50.0, 0.27},
+    SaltFacts{
+        Salt::lithium_chloride, "lithium chloride", "LiCl", 11.2323, 0.00824245, -2.14890e-4, 0.0,
+        0.0, 50.0, 0.27,
+        "harmful when swallowed and to the skin: wear gloves, keep it from food and children"},
     SaltFacts{Salt::magnesium_chloride, "magnesium chloride", "MgCl2", 33.6686, -0.00797397,
-              -1.08988e-3, 0.0, 0.0, 50.0, 0.16},
+              -1.08988e-3, 0.0, 0.0, 50.0, 0.16, ""},
     SaltFacts{Salt::potassium_carbonate, "potassium carbonate", "K2CO3", 43.1315, 0.00147523, 0.0,
-              0.0, 0.0, 30.0, 0.39},
+              0.0, 0.0, 30.0, 0.39,
+              "caustic to eyes and skin: wear gloves and glasses, keep it from food and children"},
     SaltFacts{Salt::table_salt, "table salt", "NaCl", 75.5164, 0.0398321, -2.65459e-3, 2.848e-5,
-              0.0, 50.0, 0.12},
+              0.0, 50.0, 0.12, ""},
     SaltFacts{Salt::potassium_chloride, "potassium chloride", "KCl", 88.6190, -0.193340, 8.99706e-4,
-              0.0, 0.0, 50.0, 0.26},
+              0.0, 0.0, 50.0, 0.26, ""},
     SaltFacts{Salt::potassium_nitrate, "potassium nitrate", "KNO3", 96.3361, 0.0112371, -4.84514e-3,
-              0.0, 0.0, 50.0, 0.55},
+              0.0, 0.0, 50.0, 0.55,
+              "it feeds fire: keep it from flames and from what burns, and from food and children"},
     SaltFacts{Salt::potassium_sulphate, "potassium sulphate", "K2SO4", 98.7792, -0.0590502, 0.0,
-              0.0, 0.0, 50.0, 0.45},
+              0.0, 0.0, 50.0, 0.45, ""},
 };
 
 char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }

@@ -28,6 +28,7 @@ struct SaltFacts {
   double a0, a1, a2, a3;     // % = a0 + a1 t + a2 t^2 + a3 t^3, t in degC
   double coldest, hottest;   // degC, where we use the polynomial
   double uncertainty;        // %, at 25 degC
+  std::string_view caution;  // for who handles it; empty: a kitchen's salt (common practice)
 };
 
 // Greenspan, L., 1977: Humidity fixed points of binary saturated aqueous solutions. J. Res. Natl.

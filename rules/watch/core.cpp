@@ -23,7 +23,8 @@ Watch::Core::Core(WatchSettings settings)
       // carried ahead of this one asks at most `late` further.
       // A jar's model is taken back by whole looks.
       reach_(settings_.late + std::max<Duration>(settings_.late, JarTrack::kLookEvery)),
-      judges_(settings_.layout, settings_.book, reach_, settings_.clock == Clock::readings),
+      judges_(settings_.layout, settings_.book, settings_.calibrations, reach_,
+              settings_.clock == Clock::readings),
       alerts_(settings_.reopen_within, settings_.quiet, settings_.utc_offset) {
   build_airs();
   build_rules();

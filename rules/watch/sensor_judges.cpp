@@ -65,12 +65,14 @@ SensorJudges::Sensor::Sensor(const SensorSpec& spec, Surroundings around)
   (void)spec;
 }
 
-SensorJudges::SensorJudges(const Layout& layout, const RuleBook& book, Duration reach,
-                           bool recorded)
+SensorJudges::SensorJudges(const Layout& layout, const RuleBook& book,
+                           const Calibrations& calibrations, Duration reach, bool recorded)
     : reach_(reach), recorded_(recorded) {
   for (const SensorSpec& spec : layout.sensors) {
     ids_.push_back(spec.id);
     sensors_.emplace_back(spec, around(spec));
+    const auto known = calibrations.find(spec.id);
+    if (known != calibrations.end()) sensors_.back().calibration = known->second;
   }
   find_company(layout);
   for (const Rule& rule : book) {
@@ -133,8 +135,15 @@ std::uint16_t SensorJudges::judge(std::size_t index, const Reading& reading) {
   value.newest = at;
   const bool own_clock = !recorded_ && (reading.marks & (kStampedOnArrival | kImported)) == 0;
   sensor.whole.heard(at, reading.received_at, own_clock);
+  if (sensor.check && sensor.check->is_out()) {
+    sensor.check.reset();
+    // What it said in salt or ice is nothing to compare the air with.
+    for (Value& each : sensor.values) each.last = {};
+  }
   if (sensor.check && at >= sensor.check->start()) {
-    if (judgement.trusted()) sensor.check->add(reading.quantity, at, reading.value());
+    if ((judgement.doubts & kImpossible) == 0) {
+      sensor.check->add(reading.quantity, at, reading.value());
+    }
     // Salt and ice are stiller than any air, and the way there is a jump.
     judgement.doubts = kInCheck | (judgement.doubts & kImpossible);
     judgement.reasons = {sensor.check->words()};
@@ -245,12 +254,8 @@ void SensorJudges::begin_check(std::size_t sensor, const std::optional<Salt>& sa
 
 std::optional<GuidedCheck> SensorJudges::take_finished(std::size_t index) {
   Sensor& sensor = sensors_[index];
-  if (!sensor.check || sensor.check->state() == GuidedCheck::State::waiting) return std::nullopt;
-  std::optional<GuidedCheck> finished = std::move(sensor.check);
-  sensor.check.reset();
-  // What it said in salt or ice is nothing to compare the air with.
-  for (Value& value : sensor.values) value.last = {};
-  return finished;
+  if (!sensor.check || !sensor.check->take_end()) return std::nullopt;
+  return sensor.check;
 }
 
 void SensorJudges::DayRange::add(Instant at, double value) {

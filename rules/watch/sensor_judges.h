@@ -31,7 +31,8 @@ class SensorJudges {
  public:
   // `reach`: how far behind a sensor's newest reading its signals stay exact.
   // `recorded`: times of arrival are not those of the sensors' sending.
-  SensorJudges(const Layout& layout, const RuleBook& book, Duration reach, bool recorded = false);
+  SensorJudges(const Layout& layout, const RuleBook& book, const Calibrations& calibrations,
+               Duration reach, bool recorded = false);
 
   // A reading that the engine has not had before. Doubts, combined with |. One older than the
   // sensor's newest of that quantity is judged for its range alone and changes nothing.
@@ -45,7 +46,8 @@ class SensorJudges {
   // From its start on the sensor does not speak for its air. Replaces one that waits.
   void begin_check(std::size_t sensor, const std::optional<Salt>& salt, Instant start);
   void abandon_check(std::size_t sensor) { sensors_[sensor].check.reset(); }
-  // A check that was waited for and has come to an end, once; nullopt: none.
+  // A check that was waited for and has come to its end, once; nullopt: none. The sensor speaks for
+  // its air again when the check says that it is out.
   [[nodiscard]] std::optional<GuidedCheck> take_finished(std::size_t sensor);
   Calibration& calibration(std::size_t sensor) { return sensors_[sensor].calibration; }
 

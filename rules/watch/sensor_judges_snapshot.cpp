@@ -37,6 +37,8 @@ class FieldWriter {
       return std::isnan(field) ? json(nullptr) : json(field);
     } else if constexpr (std::is_arithmetic_v<T> || std::is_same_v<T, std::string>) {
       return field;
+    } else if constexpr (std::is_enum_v<T>) {
+      return static_cast<int>(field);
     } else if constexpr (std::is_same_v<T, Instant>) {
       return unix_ms(field);
     } else if constexpr (std::is_same_v<T, Duration>) {
@@ -83,6 +85,8 @@ class FieldReader {
       field = j.is_null() ? std::numeric_limits<double>::quiet_NaN() : j.get<double>();
     } else if constexpr (std::is_arithmetic_v<T> || std::is_same_v<T, std::string>) {
       field = j.get<T>();
+    } else if constexpr (std::is_enum_v<T>) {
+      field = static_cast<T>(j.get<int>());
     } else if constexpr (std::is_same_v<T, Instant>) {
       field = instant_of(j.get<std::int64_t>());
     } else if constexpr (std::is_same_v<T, Duration>) {
@@ -129,16 +133,6 @@ void read_fields(const json& j, T& whole) {
   whole.visit_fields(reader);
 }
 
-json check_json(const Check& check) {
-  return {unix_ms(check.at), static_cast<int>(check.quantity), check.expected, check.shown,
-          check.uncertainty};
-}
-
-Check check_from(const json& j) {
-  return {instant_of(j.at(0).get<std::int64_t>()), static_cast<Quantity>(j.at(1).get<int>()),
-          j.at(2).get<double>(), j.at(3).get<double>(), j.at(4).get<double>()};
-}
-
 }  // namespace
 
 json SensorJudges::company_key(const Company& company) const {
@@ -152,7 +146,7 @@ json SensorJudges::save() const {
   for (std::size_t i = 0; i < sensors_.size(); ++i) {
     const Sensor& sensor = sensors_[i];
     json checks = json::array(), waiting = nullptr;
-    for (const Check& check : sensor.calibration.checks()) checks.push_back(check_json(check));
+    for (const Check& check : sensor.calibration.checks()) checks.push_back(fields_of(check));
     if (sensor.check) {
       const auto& salt = sensor.check->salt();
       waiting = {salt ? json(static_cast<int>(*salt)) : json(nullptr),
@@ -174,7 +168,11 @@ void SensorJudges::load(const json& saved) {
     if (known == ids_.end()) continue;
     Sensor& sensor = sensors_[static_cast<std::size_t>(known - ids_.begin())];
     read_fields(each.at(1), sensor);
-    for (const json& check : each.at(2)) sensor.calibration.add(check_from(check));
+    for (const json& fields : each.at(2)) {
+      Check check;
+      read_fields(fields, check);
+      sensor.calibration.add(check);
+    }
     if (each.at(3).is_null()) continue;
     const json& waiting = each.at(3);
     const Instant start = instant_of(waiting.at(1).get<std::int64_t>());

@@ -43,6 +43,7 @@ struct WatchSettings {
   Layout layout;
   RuleBook book;
   culture::Profiles profiles;
+  Calibrations calibrations;  // of the checks told so far; those of a snapshot count as well
   Clock clock = Clock::wall;
   std::optional<QuietHours> quiet;
   // Local time minus UTC at an instant; the daemon supplies the zone's rules. Empty: UTC.

@@ -89,6 +89,90 @@ TEST_CASE("a probe in melting ice shows its own error") {
   CHECK(check.words().find("too high") != std::string::npos);
 }
 
+TEST_CASE("a sensor lies in the salt until it reads otherwise for half an hour") {
+  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  CHECK_FALSE(check.take_end());
+  lie_in_salt(check, 0.0, 20.0, 48 * 60);
+  REQUIRE(check.state() == GuidedCheck::State::done);
+  CHECK(check.take_end());
+  CHECK_FALSE(check.take_end());
+  const int end = static_cast<int>((check.result()->at - kSeriesStart) / std::chrono::minutes(1));
+  const auto say = [&](int after, double percent) {
+    check.add(Quantity::humidity, at_minute(end + after), percent);
+    return check.is_out();
+  };
+  CHECK_FALSE(say(60, 77.5));
+  CHECK_FALSE(say(65, 60.0));
+  CHECK_FALSE(say(70, 75.4));  // it was only lifted
+  CHECK_FALSE(say(75, 60.0));
+  CHECK_FALSE(say(104, 60.0));
+  CHECK(say(105, 60.0));
+}
+
+TEST_CASE("in a room as damp as the salt a day is enough") {
+  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  lie_in_salt(check, 0.0, 20.0, 48 * 60);
+  REQUIRE(check.state() == GuidedCheck::State::done);
+  check.add(Quantity::humidity, check.result()->at + std::chrono::minutes(23 * 60 + 59), 75.4);
+  CHECK_FALSE(check.is_out());
+  check.add(Quantity::humidity, check.result()->at + std::chrono::hours(24), 75.4);
+  CHECK(check.is_out());
+}
+
+TEST_CASE("whoever begins a check is told what to do, how long, what to expect and to mind") {
+  const std::string salt = GuidedCheck::instructions(Salt::table_salt, Celsius(12.0));
+  for (const char* part : {"damp sand", "must not touch", "6 h at least, mostly 12 to 24 h",
+                           "75.7 % is expected at 12.0 °C, its temperature now (Greenspan 1977)"}) {
+    CAPTURE(part);
+    CHECK(salt.find(part) != std::string::npos);
+  }
+  CHECK(salt.find("Caution") == std::string::npos);
+  CHECK(GuidedCheck::instructions(Salt::table_salt, std::nullopt).find("at 20.0 °C (") !=
+        std::string::npos);
+  CHECK(GuidedCheck::instructions(Salt::potassium_nitrate, Celsius(12.0))
+            .find("Caution: it feeds fire") != std::string::npos);
+  CHECK(GuidedCheck::instructions(Salt::potassium_carbonate, Celsius(35.0))
+            .find("is known from 0 to 30 °C") != std::string::npos);
+  CHECK(GuidedCheck::instructions(std::nullopt, Celsius(12.0)).find("0.0 °C is expected") !=
+        std::string::npos);
+}
+
+// What a keeper who asks now and then is told of a sensor that has drifted by 4.2 %.
+TEST_CASE("the transcript of a check in table salt") {
+  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  std::string transcript;
+  const auto ask = [&](int minute) {
+    transcript += std::to_string(minute / 60) + " h: " + check.words() + "\n";
+  };
+  ask(0);
+  for (int m = 0; m <= 24 * 60; m += 2) {
+    const bool in_salt = m < 14 * 60;  // then it is back on its shelf
+    const double air = in_salt ? 75.479 + (60.0 - 75.479) * std::exp(-m / 90.0) : 60.0;
+    check.add(Quantity::temperature, at_minute(m), 20.0);
+    check.add(Quantity::humidity, at_minute(m), tenths(air + 4.2 + 0.02 * wobble(m)));
+    if (m == 60 || m == 180 || m == 300 || m == 420 || m == 720) ask(m);
+    if (check.is_out()) {
+      transcript += std::to_string(m) + " min: it speaks for its air again\n";
+      break;
+    }
+  }
+  CHECK(
+      transcript ==
+      "0 h: Waiting for its first reading in table salt.\n"
+      "1 h: In table salt for 1.0 h: shows 71.8 %, 75.5 % is expected at 20.0 °C; moving +7.53 an "
+      "hour, at rest below 0.15 and not before 6.0 h. Leave it closed.\n"
+      "3 h: In table salt for 3.0 h: shows 77.6 %, 75.5 % is expected at 20.0 °C; moving +2.85 an "
+      "hour, at rest below 0.15 and not before 6.0 h. Leave it closed.\n"
+      "5 h: In table salt for 5.0 h: shows 79.2 %, 75.5 % is expected at 20.0 °C; moving +0.75 an "
+      "hour, at rest below 0.15 and not before 6.0 h. Leave it closed.\n"
+      "7 h: In table salt for 7.0 h: shows 79.6 %, 75.5 % is expected at 20.0 °C; moving +0.20 an "
+      "hour, at rest below 0.15 and not before 6.0 h. Leave it closed.\n"
+      "12 h: Done in table salt: it shows 79.5 %, 75.5 % is right, so it reads 4.0 % too high (+/- "
+      "1.2). From now on its readings are corrected. Take it out; half an hour later it speaks for "
+      "its air again.\n"
+      "870 min: it speaks for its air again\n");
+}
+
 TEST_CASE("readings from before the check began are not its own") {
   GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, at_minute(60));
   check.add(Quantity::humidity, at_minute(59), 50.0);

@@ -24,6 +24,7 @@ struct WantedDays {
   std::uint64_t revision = 0;
   std::chrono::sys_days from, to;
   Jar jar;
+  Calibrations calibrations;
   config::Settings settings;
   std::filesystem::path history, spool;
 };

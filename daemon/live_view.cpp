@@ -89,4 +89,62 @@ std::string LiveView::describe_place(std::string_view place) const {
                      alert_words({rules::SubjectKind::place, std::string(place)}));
 }
 
+std::vector<ToldSensor> LiveView::sensors() const {
+  std::vector<ToldSensor> told;
+  for (const config::SensorSettings& sensor : settings_.sensors) {
+    ToldSensor each{sensor.spec.id, sensor.spec.measures, std::nullopt};
+    if (const auto newest = watch_.newest(sensor.spec.id, Quantity::temperature)) {
+      each.temperature = Celsius(corrected(ledger_.calibrations(), *newest));
+    }
+    told.push_back(std::move(each));
+  }
+  return told;
+}
+
+std::string LiveView::accuracy_words(const rules::SensorSpec& sensor, Instant now) const {
+  const auto calibration = ledger_.calibrations().find(sensor.id);
+  const auto checks = ledger_.sensor_checks().find(sensor.id);
+  std::string words;
+  for (const Quantity quantity : sensor.measures) {
+    const Correction correction = calibration == ledger_.calibrations().end()
+                                      ? Calibration().at(quantity, now)
+                                      : calibration->second.at(quantity, now);
+    const SensorChecks::Done* done =
+        checks == ledger_.sensor_checks().end() ? nullptr : checks->second.newest(quantity, now);
+    words += fmt::format("; {} {}{}", facts(quantity).name,
+                         done == nullptr ? "" : done_text(*done, zone_) + ", corrected: ",
+                         expected_error_text(quantity, correction));
+  }
+  return words;
+}
+
+std::string LiveView::describe_sensor(std::string_view id) const {
+  const auto known = std::find_if(settings_.sensors.begin(), settings_.sensors.end(),
+                                  [&](const auto& sensor) { return sensor.spec.id == id; });
+  if (known == settings_.sensors.end()) return fmt::format("{}: not configured", id);
+  const rules::SensorSpec& spec = known->spec;
+  std::string words;
+  for (const QuantityFacts& row : quantities()) {
+    const auto newest = watch_.newest(spec.id, row.quantity);
+    if (!newest) continue;
+    words += fmt::format("{}{:.1f} {}", words.empty() ? "" : ", ",
+                         corrected(ledger_.calibrations(), *newest), row.symbol);
+    if (row.quantity == spec.measures.back()) {
+      words += fmt::format(" at {}", zone_.to_words(newest->measured_at));
+    }
+  }
+  const auto standing = watch_.standing(id);
+  std::string trust;
+  if (standing && !standing->check.empty()) {
+    trust = "; " + standing->check;
+  } else if (standing) {
+    for (const std::string& reason : standing->reasons) trust += "; " + reason;
+  }
+  return fmt::format("{}, {}: {}{}{}; {}", spec.id,
+                     spec.jar.empty() ? "in " + spec.place : "on jar " + spec.jar,
+                     words.empty() ? "never heard" : words, trust,
+                     accuracy_words(spec, watch_.now().value_or(Instant{})),
+                     alert_words({rules::SubjectKind::sensor, std::string(id)}));
+}
+
 }  // namespace torpor::daemon

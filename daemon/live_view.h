@@ -21,11 +21,14 @@ class LiveView : public LedgerView {
   [[nodiscard]] std::vector<std::string> places() const override;
   [[nodiscard]] std::string describe_jar(const Jar& jar) const override;
   [[nodiscard]] std::string describe_place(std::string_view place) const override;
+  [[nodiscard]] std::string describe_sensor(std::string_view sensor) const override;
+  [[nodiscard]] std::vector<ToldSensor> sensors() const override;
   [[nodiscard]] std::vector<rules::Alert> open_alerts() const override;
   [[nodiscard]] std::optional<rules::culture::JarModel> model(std::string_view jar) const override;
 
  private:
   [[nodiscard]] std::string air_words(std::string_view place) const;
+  [[nodiscard]] std::string accuracy_words(const rules::SensorSpec& sensor, Instant now) const;
   [[nodiscard]] std::string alert_words(const rules::Subject& subject) const;
 
   const config::Settings& settings_;

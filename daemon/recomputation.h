@@ -18,6 +18,7 @@ namespace torpor::daemon {
 struct Recomputation {
   rules::OutdatedJar outdated;
   Jar jar;
+  Calibrations calibrations;
   config::Settings settings;
   std::filesystem::path history, spool;
 };

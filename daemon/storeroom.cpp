@@ -13,6 +13,7 @@
 #include "daemon/report/gather.h"
 #include "daemon/report/json.h"
 #include "daemon/report/standing_json.h"
+#include "rules/watch/local_hours.h"
 
 namespace torpor::daemon {
 namespace {
@@ -53,11 +54,13 @@ StoreroomSettings storeroom_settings(const Loaded& loaded) {
   return {loaded.settings, loaded.book, loaded.zone, loaded.history, spool_folder(loaded.history)};
 }
 
-rules::WatchSettings watch_settings(const StoreroomSettings& settings) {
+rules::WatchSettings watch_settings(const StoreroomSettings& settings,
+                                    const Calibrations& calibrations) {
   rules::WatchSettings watch;
   watch.layout = settings.settings.layout();
   watch.book = settings.book;
   watch.profiles = settings.settings.cultures;
+  watch.calibrations = calibrations;
   watch.clock = settings.settings.clock;
   watch.quiet = settings.settings.quiet;
   watch.utc_offset = [zone = settings.zone](Instant t) { return zone.offset(t); };
@@ -73,7 +76,7 @@ std::size_t Storeroom::ReadingKeyHash::operator()(const ReadingKey& key) const {
 Storeroom::Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store)
     : settings_(std::move(settings)),
       store_(std::move(store)),
-      watch_(watch_settings(settings_)),
+      watch_(watch_settings(settings_, {})),
       view_(settings_.settings, settings_.zone, ledger_, watch_) {}
 
 Storeroom::~Storeroom() = default;
@@ -119,6 +122,7 @@ tl::expected<void, Error> Storeroom::restore(Instant wall) {
           fmt::format("journal entry {} cannot be read: {}", entry.number, replayed.error())});
     }
   }
+  watch_ = rules::Watch(watch_settings(settings_, ledger_.calibrations()));
   backlog_ = store_->outbox();
   const Store::Snapshot saved = store_->snapshot();
   applied_ = saved.sequence;
@@ -353,6 +357,7 @@ void Storeroom::keep_note(std::string name, std::string text) {
 
 void Storeroom::step(Instant wall, const rules::Input& input) {
   wall_ = std::max(wall_, wall);
+  outdate_retired(input);
   take(watch_.step(wall_, input));
 }
 
@@ -384,6 +389,35 @@ void Storeroom::take(rules::Effects effects) {
     urgent_ = true;
   }
   touched_.insert(effects.touched.begin(), effects.touched.end());
+  for (const rules::FinishedCheck& finished : effects.finished) end_check(finished);
+}
+
+// The person who began it hears of it as of any answer. A salt takes its time: where that ends at
+// night, the phone stays quiet.
+void Storeroom::end_check(const rules::FinishedCheck& finished) {
+  const Instant now = watch_.now().value_or(wall_);
+  const Told told = ledger_.end_check(finished, now, wall_);
+  if (told.entries.empty()) return;
+  const std::string id = fmt::format("check-{}", told.entries.front().number);
+  pending_.journal.insert(pending_.journal.end(), told.entries.begin(), told.entries.end());
+  for (const rules::Input& input : told.inputs) step(wall_, input);
+  send({id + "-answer", topic_of(settings_.settings.storeroom, "answer"), told.answer, false, ""});
+  const auto offset = [this](Instant t) { return settings_.zone.offset(t); };
+  if (rules::after_quiet(now, settings_.settings.quiet, offset) == now) {
+    notify(id, "This week: " + told.answer);
+  }
+  urgent_ = true;
+}
+
+// The engine knows them no more, and what is stored of them may rest on other values.
+void Storeroom::outdate_retired(const rules::Input& input) {
+  const auto* checked = std::get_if<rules::SensorCheckedInput>(&input);
+  const auto* withdrawn = std::get_if<rules::CheckWithdrawnInput>(&input);
+  if (checked == nullptr && withdrawn == nullptr) return;
+  const Instant from = checked != nullptr ? checked->check.at : withdrawn->check.at;
+  for (const auto& [id, jar] : ledger_.jars()) {
+    if (jar.retired_at && *jar.retired_at > from) jar_records_.outdated(id, from);
+  }
 }
 
 // One record may change an alert more than once: its retained topic wants the last state only.
@@ -506,7 +540,9 @@ std::optional<Recomputation> Storeroom::next_recomputation() const {
   for (const rules::OutdatedJar& outdated : watch_.outdated_jars()) {
     const Jar* jar = ledger_.find(outdated.jar);
     if (jar == nullptr) continue;
-    return Recomputation{outdated, *jar, settings_.settings, settings_.history, settings_.spool};
+    return Recomputation{
+        outdated,          *jar,           ledger_.calibrations(), settings_.settings,
+        settings_.history, settings_.spool};
   }
   return std::nullopt;
 }
@@ -515,9 +551,9 @@ std::optional<WantedDays> Storeroom::next_wanted_days() const {
   if (jar_records_.removal_waits()) return std::nullopt;
   const auto span = jar_records_.wanted_days(ledger_);
   if (!span) return std::nullopt;
-  return WantedDays{span->jar,         span->revision,           span->from,
-                    span->to,          *ledger_.find(span->jar), settings_.settings,
-                    settings_.history, settings_.spool};
+  return WantedDays{span->jar,          span->revision,           span->from,
+                    span->to,           *ledger_.find(span->jar), ledger_.calibrations(),
+                    settings_.settings, settings_.history,        settings_.spool};
 }
 
 // The engine's own snapshot, and what tells a redelivery after a restart (history/FORMAT.md).
@@ -651,7 +687,7 @@ tl::expected<void, Error> Storeroom::reconfigure(config::Settings settings, rule
   const std::string state = watch_.snapshot();
   settings_.settings = std::move(settings);
   settings_.book = std::move(book);
-  rules::Watch changed(watch_settings(settings_));
+  rules::Watch changed(watch_settings(settings_, ledger_.calibrations()));
   if (auto restored = changed.restore(state, stored_models()); !restored) {
     return tl::unexpected(Error{ErrorKind::invalid, restored.error()});
   }

@@ -50,7 +50,8 @@ struct StoreroomSettings {
 
 [[nodiscard]] StoreroomSettings storeroom_settings(const Loaded& loaded);
 // What the engine of such a storeroom is made with.
-[[nodiscard]] rules::WatchSettings watch_settings(const StoreroomSettings& settings);
+[[nodiscard]] rules::WatchSettings watch_settings(const StoreroomSettings& settings,
+                                                  const Calibrations& calibrations);
 
 // What became of accepted readings; for the service topic.
 struct ReadingCounters {
@@ -174,6 +175,8 @@ class Storeroom {
   [[nodiscard]] Stored judge(const Reading& reading);
   void step(Instant wall, const rules::Input& input);
   void take(rules::Effects effects);
+  void end_check(const rules::FinishedCheck& finished);
+  void outdate_retired(const rules::Input& input);
   void mark_doubted(const std::vector<rules::DoubtedReading>& doubted);
   void keep_standings();
   void send(OutboxMessage message);

@@ -230,8 +230,9 @@ tl::expected<std::string, Failure> rehearse_rules(const RehearseOrder& order,
   Compared compared{*range, {}, std::move(*raised)};
   {
     Drawn drawn(*range);
-    compared.rehearsal = rehearse(watch_settings(storeroom_settings(*loaded)), **reader, *ledger,
-                                  *range, [&drawn](Instant reached) { drawn.show(reached); });
+    compared.rehearsal =
+        rehearse(watch_settings(storeroom_settings(*loaded), ledger->calibrations()), **reader,
+                 *ledger, *range, [&drawn](Instant reached) { drawn.show(reached); });
   }
   if (const auto fault = (*reader)->fault()) {
     return tl::unexpected(

@@ -14,6 +14,9 @@
 // {"act":"wake_test","jar":"B-07","lively":true}   {"act":"withdraw","entry":118,"because":"wrong
 // jar"}
 // {"act":"defer","alert":12,"for_s":21600.0,"because":"moving tonight"}
+// {"act":"begin_check","sensor":"s1","in":"table salt"}
+// {"act":"end_check","sensor":"s1","in":"ice","checked":"2026-03-02T17:30:00Z","expected_degC":0.0,
+//  "shown_degC":0.6,"uncertainty_K":0.12}    without a result: the first three alone
 // {"act":"seen","alert":12}   {"act":"seen"}   {"act":"ask","about":"jars"}
 #include <fmt/format.h>
 
@@ -23,6 +26,7 @@
 #include <set>
 
 #include "daemon/ledger/answer_text.h"
+#include "daemon/ledger/sensor_checks.h"
 #include "daemon/ledger/sentence.h"
 #include "daemon/ledger/tokens.h"
 #include "daemon/ledger/vocabulary.h"
@@ -136,6 +140,32 @@ json to_json(const SeenAlert& seen) {
   return object;
 }
 
+json to_json(const BeginCheck& begin) {
+  return {{"act", "begin_check"}, {"sensor", begin.sensor}, {"in", bath_name(begin.salt)}};
+}
+
+struct CheckKeys {
+  Quantity quantity;
+  const char *expected, *shown, *uncertainty;
+};
+constexpr std::array kCheckKeys = {
+    CheckKeys{Quantity::temperature, "expected_degC", "shown_degC", "uncertainty_K"},
+    CheckKeys{Quantity::humidity, "expected_percent", "shown_percent", "uncertainty_percent"},
+};
+
+json to_json(const EndCheck& end) {
+  json object = {{"act", "end_check"}, {"sensor", end.sensor}, {"in", bath_name(end.salt)}};
+  if (!end.check) return object;
+  object["checked"] = to_rfc3339(end.check->at);
+  for (const CheckKeys& keys : kCheckKeys) {
+    if (keys.quantity != end.check->quantity) continue;
+    object[keys.expected] = end.check->expected;
+    object[keys.shown] = end.check->shown;
+    object[keys.uncertainty] = end.check->uncertainty;
+  }
+  return object;
+}
+
 json to_json(const Ask& ask) { return {{"act", "ask"}, {"about", ask.about}}; }
 
 // Takes keys out of an object, keeps the first fault, and at the end names keys that nobody took.
@@ -154,6 +184,22 @@ class ActReader {
   void id(const char* key, std::string& into) {
     text(key, into, true);
     if (fault_.empty() && !is_jar_id(into)) fault(key, "is not a jar's id");
+  }
+
+  void bath(std::optional<Salt>& into) {
+    std::string name;
+    text("in", name, true);
+    into = salt_named(name);
+    if (!into && name != bath_name(std::nullopt))
+      fault("in", "is not a salt that this version knows");
+  }
+
+  void needed_real(const char* key, double& into) {
+    const json* value = take(key, true);
+    if (value == nullptr) return;
+    const double number = value->is_number() ? value->get<double>() : std::nan("");
+    if (!std::isfinite(number)) return fault(key, "is not a number");
+    into = number;
   }
 
   template <class Amount>
@@ -410,6 +456,34 @@ tl::expected<Act, std::string> read_ask(const json& object) {
   return reader.finish(std::move(ask));
 }
 
+tl::expected<Act, std::string> read_begin_check(const json& object) {
+  ActReader reader(object);
+  BeginCheck begin;
+  reader.text("sensor", begin.sensor, true);
+  reader.bath(begin.salt);
+  return reader.finish(std::move(begin));
+}
+
+tl::expected<Act, std::string> read_end_check(const json& object) {
+  ActReader reader(object);
+  EndCheck end;
+  reader.text("sensor", end.sensor, true);
+  reader.bath(end.salt);
+  std::optional<Instant> checked;
+  reader.time("checked", checked);
+  if (checked) {
+    const CheckKeys& keys = kCheckKeys[reader.has(kCheckKeys[0].expected) ? 0 : 1];
+    Check check;
+    check.at = *checked;
+    check.quantity = keys.quantity;
+    reader.needed_real(keys.expected, check.expected);
+    reader.needed_real(keys.shown, check.shown);
+    reader.needed_real(keys.uncertainty, check.uncertainty);
+    end.check = check;
+  }
+  return reader.finish(std::move(end));
+}
+
 struct ActReading {
   std::string_view name;
   tl::expected<Act, std::string> (*read)(const json& object);
@@ -430,6 +504,8 @@ constexpr std::array kActs = {
     ActReading{"defer", read_defer},
     ActReading{"seen", read_seen},
     ActReading{"ask", read_ask},
+    ActReading{"begin_check", read_begin_check},
+    ActReading{"end_check", read_end_check},
 };
 
 }  // namespace

@@ -6,6 +6,7 @@
 
 #include "daemon/ledger/answer_text.h"
 #include "daemon/ledger/names.h"
+#include "daemon/ledger/tokens.h"
 
 namespace torpor::daemon {
 
@@ -70,6 +71,10 @@ tl::expected<std::string, SentenceRefusal> about_answer(std::string_view about,
                                                         const LedgerView& view) {
   const auto place = place_called(places, about);
   const bool is_jar = !jars_called(jars, about).empty();
+  const std::vector<ToldSensor> sensors = view.sensors();
+  const auto sensor = std::find_if(sensors.begin(), sensors.end(), [&](const ToldSensor& each) {
+    return same_word(each.id, about);
+  });
   std::string answer;
   if (is_jar) {
     const auto jar = jar_meant(jars, about, "ask", "");
@@ -80,7 +85,11 @@ tl::expected<std::string, SentenceRefusal> about_answer(std::string_view about,
     if (!answer.empty()) answer += "; ";
     answer += harmless(view.describe_place(*place), kLongestDescription);
   }
-  if (is_jar || place) return answer;
+  if (sensor != sensors.end()) {
+    if (!answer.empty()) answer += "; ";
+    answer += harmless(view.describe_sensor(sensor->id), kLongestDescription);
+  }
+  if (is_jar || place || sensor != sensors.end()) return answer;
 
   const bool like_a_place = about.find('/') != std::string_view::npos || !is_jar_id(about) ||
                             !nearest_place(places, about).empty();

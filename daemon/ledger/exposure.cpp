@@ -103,12 +103,15 @@ class StepWriter {
   ExposureTotals totals_;
 };
 
-// The trusted readings of one sensor and quantity, as the value held at a moment that moves on.
+// The trusted readings of one sensor and quantity, corrected, as the value held at a moment that
+// moves on.
 class HeldStream {
  public:
-  HeldStream(const Reader& history, const rules::SensorSpec& spec, Quantity quantity, Instant since,
-             Instant from, Instant to)
-      : hold_(spec.hold), cursor_(history.readings(spec.id, quantity, from, to)) {
+  HeldStream(const Reader& history, const rules::SensorSpec& spec, Quantity quantity,
+             const Calibrations& calibrations, Instant since, Instant from, Instant to)
+      : hold_(spec.hold),
+        calibrations_(calibrations),
+        cursor_(history.readings(spec.id, quantity, from, to)) {
     Instant before = from;
     while (const auto reading = history.last_before(spec.id, quantity, before)) {
       if (reading->measured_at < since || reading->measured_at + hold_ <= from) break;
@@ -140,7 +143,8 @@ class HeldStream {
 
  private:
   void hold(const Reading& reading) {
-    held_ = rules::HeldValue{reading.value(), reading.measured_at, reading.measured_at + hold_};
+    held_ = rules::HeldValue{corrected(calibrations_, reading), reading.measured_at,
+                             reading.measured_at + hold_};
   }
 
   void fetch() {
@@ -150,6 +154,7 @@ class HeldStream {
   }
 
   Duration hold_;
+  const Calibrations& calibrations_;
   std::unique_ptr<ReadingCursor> cursor_;
   std::optional<Reading> next_;
   std::optional<rules::HeldValue> held_;
@@ -171,7 +176,7 @@ ExposureStep step_of(const rules::SpokenAir& spoken, const rules::Layout& layout
 
 // Over [from, to) neither the jar nor a sensor moves.
 void walk_still(const HungLayout& hung, const std::string& place, Instant from, Instant to,
-                const Reader& history, StepWriter& writer) {
+                const Reader& history, const Calibrations& calibrations, StepWriter& writer) {
   struct Voice {
     std::size_t sensor;
     HeldStream temperature, humidity;
@@ -181,8 +186,8 @@ void walk_still(const HungLayout& hung, const std::string& place, Instant from, 
   voices.reserve(speakers.size());
   for (const std::size_t sensor : speakers) {
     const auto stream = [&](Quantity quantity) {
-      return HeldStream(history, hung.layout.sensors[sensor], quantity, hung.since[sensor], from,
-                        to);
+      return HeldStream(history, hung.layout.sensors[sensor], quantity, calibrations,
+                        hung.since[sensor], from, to);
     };
     voices.push_back({sensor, stream(Quantity::temperature), stream(Quantity::humidity)});
   }
@@ -286,6 +291,7 @@ ExposureSummary ExposureTotals::summary(Instant from, Instant to) const {
 ExposureSummary walk_exposure(const Jar& jar, Instant from, Instant to, const Reader& history,
                               std::span<const rules::PlaceSpec> places,
                               std::span<const Placement> placements,
+                              const Calibrations& calibrations,
                               const std::function<void(const ExposureStep&)>& visit) {
   StepWriter writer(visit);
   if (to <= from) return writer.finish(from, to);
@@ -298,7 +304,8 @@ ExposureSummary walk_exposure(const Jar& jar, Instant from, Instant to, const Re
     if (stay == nullptr) {
       writer.write(step_of({}, {}, {}, begin, end));
     } else {
-      walk_still(layout_at(places, histories, begin), stay->place, begin, end, history, writer);
+      walk_still(layout_at(places, histories, begin), stay->place, begin, end, history,
+                 calibrations, writer);
     }
   }
   return writer.finish(from, to);

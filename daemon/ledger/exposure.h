@@ -57,11 +57,12 @@ struct ExposureTotals {
 // history. Several sensors at one place speak in the order in which they first stand in
 // `placements`. Only trusted readings count, each for as long as the placement under which it was
 // measured holds: a sensor that was moved says nothing of its new place before its first reading
-// there.
+// there. Values are corrected by the checks that hold at their time.
 [[nodiscard]] ExposureSummary walk_exposure(const Jar& jar, Instant from, Instant to,
                                             const Reader& history,
                                             std::span<const rules::PlaceSpec> places,
                                             std::span<const Placement> placements,
+                                            const Calibrations& calibrations,
                                             const std::function<void(const ExposureStep&)>& visit);
 
 // At most `points` of the steps, in order. Six points and more keep the highest and lowest

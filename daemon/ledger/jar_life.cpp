@@ -53,12 +53,13 @@ class Stepping {
 }  // namespace
 
 JarLife::JarLife(const Jar& jar, const Reader& history, std::span<const rules::PlaceSpec> places,
-                 std::span<const Placement> placements,
+                 std::span<const Placement> placements, const Calibrations& calibrations,
                  std::shared_ptr<const rules::culture::Profile> profile)
     : jar_(jar),
       history_(history),
       places_(places),
       placements_(placements),
+      calibrations_(calibrations),
       profile_(std::move(profile)) {}
 
 // A stored state of another profile or recipe is passed over: it leads elsewhere.
@@ -107,8 +108,10 @@ void JarLife::add_probes(std::vector<JarTold>& told, Instant after, Instant unti
     const auto cursor = history_.readings(
         spec.id, headspace ? Quantity::humidity : Quantity::temperature, from, to);
     std::optional<Instant> newest;
-    while (const auto reading = cursor->next()) {
+    while (auto reading = cursor->next()) {
       if (!reading->trusted()) continue;
+      reading->raw = corrected(calibrations_, *reading);
+      reading->unit = facts(reading->quantity).unit;
       const auto by_probe = rules::told_by(spec, *reading);
       if (!by_probe) continue;
       // As the engine takes it.
@@ -122,7 +125,7 @@ void JarLife::add_probes(std::vector<JarTold>& told, Instant after, Instant unti
 void JarLife::carry(JarModel& model, Instant until) const {
   if (model.at() >= until) return;
   Stepping stepping(model, told(model.at(), until), until);
-  (void)walk_exposure(jar_, model.at(), until, history_, places_, placements_,
+  (void)walk_exposure(jar_, model.at(), until, history_, places_, placements_, calibrations_,
                       [&](const ExposureStep& step) { stepping.step(step); });
   stepping.finish();
 }
@@ -179,7 +182,7 @@ JarDay JarLife::step_day(JarModel& model, Instant from, Instant to) const {
   for (Instant at = from; at < to;) {
     ExposureTotals air;
     HalfDay half{at, at < noon ? std::min(noon, to) : to, {}, {}};
-    (void)walk_exposure(jar_, half.from, half.to, history_, places_, placements_,
+    (void)walk_exposure(jar_, half.from, half.to, history_, places_, placements_, calibrations_,
                         [&](const ExposureStep& step) {
                           air.add(step);
                           half.steps.push_back(step);

@@ -22,7 +22,7 @@ class JarLife {
  public:
   // All outlive it.
   JarLife(const Jar& jar, const Reader& history, std::span<const rules::PlaceSpec> places,
-          std::span<const Placement> placements,
+          std::span<const Placement> placements, const Calibrations& calibrations,
           std::shared_ptr<const rules::culture::Profile> profile);
 
   // The model at `until` (when it was closed, if that is later; when it was retired, if that is
@@ -53,6 +53,7 @@ class JarLife {
   const Reader& history_;
   std::span<const rules::PlaceSpec> places_;
   std::span<const Placement> placements_;
+  const Calibrations& calibrations_;
   std::shared_ptr<const rules::culture::Profile> profile_;
 };
 

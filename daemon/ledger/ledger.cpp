@@ -208,6 +208,10 @@ tl::expected<void, std::string> Ledger::replay(const JournalEntry& entry) {
 
 std::vector<rules::Input> Ledger::placements() const {
   std::vector<rules::Input> inputs;
+  for (const auto& [sensor, checks] : sensor_checks_) {
+    if (!checks.waiting) continue;
+    inputs.push_back(rules::CheckBegunInput{sensor, checks.waiting->salt, checks.waiting->from});
+  }
   for (const auto& [id, jar] : jars_) {
     if (!jar.retired_at) add_inputs_of(jar, inputs);
   }

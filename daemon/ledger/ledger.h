@@ -16,6 +16,7 @@
 #include <tl/expected.hpp>
 
 #include "daemon/history/store.h"
+#include "daemon/ledger/sensor_checks.h"
 #include "daemon/ledger/sentence.h"
 #include "rules/watch/watch.h"
 
@@ -68,6 +69,8 @@ class LedgerView {
   [[nodiscard]] virtual std::vector<std::string> places() const = 0;
   [[nodiscard]] virtual std::string describe_jar(const Jar& jar) const = 0;  // one line each
   [[nodiscard]] virtual std::string describe_place(std::string_view place) const = 0;
+  [[nodiscard]] virtual std::string describe_sensor(std::string_view sensor) const = 0;
+  [[nodiscard]] virtual std::vector<ToldSensor> sensors() const = 0;
   [[nodiscard]] virtual std::vector<rules::Alert> open_alerts() const = 0;
   // A copy of the jar's model at the engine's now, to say what an act leads to; nullopt: it has
   // none.
@@ -84,6 +87,11 @@ class Ledger {
   // Jars standing at or below a place at `t`.
   [[nodiscard]] std::vector<std::string> jars_at(std::string_view place, Instant t) const;
 
+  // By sensor, as configured when it was told.
+  [[nodiscard]] const ChecksBySensor& sensor_checks() const { return sensor_checks_; }
+  // What follows from their results.
+  [[nodiscard]] const Calibrations& calibrations() const { return calibrations_; }
+
   // Numbers of the journal's entries about a jar, id as registered: also those withdrawn, and their
   // withdrawals.
   [[nodiscard]] std::set<std::uint64_t> entries_about(std::string_view jar) const;
@@ -97,11 +105,14 @@ class Ledger {
                                                          std::string_view text, Instant now,
                                                          Instant wall, const LocalTime& zone,
                                                          const LedgerView& view);
+  // Records what came of a check that waited, measured up to `now`; nothing to write where none
+  // waits any more. The answer is a line for a person.
+  [[nodiscard]] Told end_check(const rules::FinishedCheck& finished, Instant now, Instant wall);
   // Applies one entry of the journal (at start, in number order). Error: what is wrong with the
   // entry; the state is as before, but its number is not used again.
   [[nodiscard]] tl::expected<void, std::string> replay(const JournalEntry& entry);
-  // The engine inputs that tell every jar as it stands: where, what is in it, and what was done and
-  // seen, in order of time for each; for an engine without a snapshot.
+  // The engine inputs that tell which checks wait, and every jar as it stands: where, what is in
+  // it, and what was done and seen, in order of time for each; for an engine without a snapshot.
   [[nodiscard]] std::vector<rules::Input> placements() const;
 
  private:
@@ -123,6 +134,11 @@ class Ledger {
   tl::expected<Told, SentenceRefusal> tell_one(const DeferAlert& defer, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const SeenAlert& seen, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const Ask& ask, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const BeginCheck& begin, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const EndCheck& end, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> withdraw_check(const WithdrawEntry& withdraw,
+                                                     const Recorded& recorded,
+                                                     const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_move(const std::string& id, const std::string& place,
                                                 Instant at, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_moves(const std::vector<std::string>& ids,
@@ -143,13 +159,18 @@ class Ledger {
   tl::expected<void, std::string> apply_one(const JarDeed& told, const JournalEntry& entry);
   tl::expected<void, std::string> apply_one(const WithdrawEntry& withdraw,
                                             const JournalEntry& entry);
+  tl::expected<void, std::string> apply_one(const BeginCheck& begin, const JournalEntry& entry);
+  tl::expected<void, std::string> apply_one(const EndCheck& end, const JournalEntry& entry);
   // A jar's state from its entries, those withdrawn left out.
   void derive(const std::string& id);
+  void derive_checks(const std::string& sensor);
 
   [[nodiscard]] JournalEntry entry_of(const Act& act, Instant happened_at,
                                       const Telling& telling) const;
 
   std::map<std::string, Jar> jars_;
+  ChecksBySensor sensor_checks_;
+  Calibrations calibrations_;
   std::map<std::uint64_t, Recorded> recorded_;
   std::set<std::string> unregistered_;  // ids of jars whose registration was withdrawn
   std::uint64_t next_entry_ = 1;

@@ -191,6 +191,10 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const WithdrawEntry& withdr
                               withdraw.entry));
   }
   const Recorded recorded = found->second;
+  if (std::holds_alternative<BeginCheck>(recorded.act) ||
+      std::holds_alternative<EndCheck>(recorded.act)) {
+    return withdraw_check(withdraw, recorded, telling);
+  }
   const std::string id = std::visit(
       [](const auto& act) {
         if constexpr (requires { act.jar; }) {

@@ -21,6 +21,12 @@ const std::string* jar_of(const Act& act) {
   return nullptr;
 }
 
+const std::string* sensor_of(const Act& act) {
+  if (const auto* begin = std::get_if<BeginCheck>(&act)) return &begin->sensor;
+  if (const auto* end = std::get_if<EndCheck>(&act)) return &end->sensor;
+  return nullptr;
+}
+
 }  // namespace
 
 tl::expected<void, std::string> Ledger::apply(const JournalEntry& entry, const Act& act) {
@@ -28,6 +34,8 @@ tl::expected<void, std::string> Ledger::apply(const JournalEntry& entry, const A
   if (const auto* made = std::get_if<NewJar>(&act)) applied = apply_one(*made, entry);
   if (const auto* move = std::get_if<MoveJar>(&act)) applied = apply_one(*move, entry);
   if (const auto* told = std::get_if<JarDeed>(&act)) applied = apply_one(*told, entry);
+  if (const auto* begin = std::get_if<BeginCheck>(&act)) applied = apply_one(*begin, entry);
+  if (const auto* end = std::get_if<EndCheck>(&act)) applied = apply_one(*end, entry);
   if (const auto* withdraw = std::get_if<WithdrawEntry>(&act)) {
     applied = apply_one(*withdraw, entry);
   }
@@ -79,11 +87,17 @@ tl::expected<void, std::string> Ledger::apply_one(const JarDeed& told, const Jou
 tl::expected<void, std::string> Ledger::apply_one(const WithdrawEntry& withdraw,
                                                   const JournalEntry& entry) {
   const auto found = recorded_.find(withdraw.entry);
-  const std::string* jar = found == recorded_.end() ? nullptr : jar_of(found->second.act);
-  if (jar == nullptr || found->second.withdrawn_by) {
+  const bool known = found != recorded_.end();
+  const std::string* jar = known ? jar_of(found->second.act) : nullptr;
+  const std::string* sensor = known ? sensor_of(found->second.act) : nullptr;
+  if ((jar == nullptr && sensor == nullptr) || found->second.withdrawn_by) {
     return tl::unexpected(fmt::format("there is no entry {} to withdraw", withdraw.entry));
   }
   found->second.withdrawn_by = entry.number;
+  if (sensor != nullptr) {
+    derive_checks(*sensor);
+    return {};
+  }
   if (std::holds_alternative<NewJar>(found->second.act)) unregistered_.insert(*jar);
   derive(*jar);
   return {};

@@ -1,6 +1,6 @@
 // sentence = act { ending }
 // ending   = "at" time | "by" text                              each at most once
-// act      = new-jar | move | deed | withdraw | defer | seen | ask
+// act      = new-jar | move | deed | withdraw | defer | seen | ask | check
 // new-jar  = "new" "jar" id { field }                           `in` must be among the fields
 // field    = "in" text | "stage" text | "origin" text
 //          | ( "rice" | "raw" | "sugar" | "topping" | "empty" ) weight
@@ -22,14 +22,13 @@
 // withdraw = "withdraw" [ "entry" ] number "because" text
 // defer    = "defer" [ "alert" ] number "for" duration "because" text
 // seen     = "seen" [ "alert" number ]
-// ask      = "ask" text                                         id, place, alerts, jars or places
-// id       = 1-32 letters, digits, "-", "_"
-// text     = word | quoted
-// time     = local time of the storeroom's zone, or RFC 3339
-// weight, volume, length, duration, humidity: see measures_text.cpp; weights of what goes into or
-// comes out of a jar also in cups; small numbers also in words. Signs and covers: see
-// vocabulary.cpp; words and quotes: see tokens.cpp. Keywords in any case. In `new jar` endings may
-// stand between fields, and commas mean nothing.
+// ask      = "ask" text                                         id, place, sensor, alerts, jars or
+// places check    = ( "calibrate" | "check" ) id "in" ( salt | "ice" )    salts: see
+// sensors/salts.cpp id       = 1-32 letters, digits, "-", "_" text     = word | quoted time     =
+// local time of the storeroom's zone, or RFC 3339 weight, volume, length, duration, humidity: see
+// measures_text.cpp; weights of what goes into or comes out of a jar also in cups; small numbers
+// also in words. Signs and covers: see vocabulary.cpp; words and quotes: see tokens.cpp. Keywords
+// in any case. In `new jar` endings may stand between fields, and commas mean nothing.
 //
 // valid:   move B-07 to cellar/shelf-1 at 2026-03-02T18:30 by "Mara"
 //          New jar b7 in "north cellar" rice 2 lb 10 oz, sugar 1,2 kg
@@ -49,6 +48,7 @@
 #include "daemon/ledger/cursor.h"
 #include "daemon/ledger/deed_text.h"
 #include "daemon/ledger/new_jar_text.h"
+#include "daemon/ledger/sensor_checks.h"
 #include "daemon/ledger/vocabulary.h"
 
 namespace torpor::daemon {
@@ -62,15 +62,18 @@ constexpr std::string_view kMoveForm = "move ID to PLACE";
 constexpr std::string_view kMoveExample = "move B-07 to cellar/shelf-1";
 constexpr std::string_view kSeenForm = "seen alert NUMBER, or seen for all of them";
 constexpr std::string_view kSeenExample = "seen alert 12";
-constexpr std::string_view kAskForm = "ask ID, ask PLACE, ask alerts, ask jars or ask places";
+constexpr std::string_view kAskForm =
+    "ask ID, ask PLACE, ask SENSOR, ask alerts, ask jars or ask places";
 constexpr std::string_view kAskExample = "ask B-07";
 constexpr std::string_view kWithdrawForm = "withdraw entry NUMBER because \"WHY\"";
 constexpr std::string_view kWithdrawExample = "withdraw entry 118 because \"wrong jar\"";
 constexpr std::string_view kDeferForm = "defer alert NUMBER for TIME because \"WHY\"";
 constexpr std::string_view kDeferExample = "defer alert 12 for 6 h because \"moving tonight\"";
+constexpr std::string_view kCheckForm = "calibrate SENSOR in SALT, or check SENSOR in ice";
+constexpr std::string_view kCheckExample = "calibrate s1 in table salt";
 constexpr std::string_view kWhatIsTaken =
     "new jar, move, add, take, open, cover, weigh, measure, observe, wake test, retire, withdraw, "
-    "defer, seen or ask";
+    "defer, seen, ask, calibrate or check";
 
 template <class T>
 using Outcome = tl::expected<T, SentenceRefusal>;
@@ -210,6 +213,34 @@ Outcome<Sentence> read_ask(Cursor& cursor, Endings&, const LocalTime&) {
   return Sentence{Ask{std::move(*about)}};
 }
 
+// The salt or ice that stands next, taken; nullopt: neither.
+std::optional<std::optional<Salt>> take_bath(Cursor& cursor) {
+  if (cursor.take("ice") || cursor.take("melting ice")) return std::optional<Salt>();
+  for (const SaltFacts& row : salts()) {
+    if (cursor.take(row.name) || cursor.take(row.formula)) return std::optional(row.salt);
+  }
+  return std::nullopt;
+}
+
+Outcome<Sentence> read_check(Cursor& cursor, Endings&, const LocalTime&) {
+  auto sensor = cursor.take_text("the sensor", kLongestName);
+  if (!sensor) return tl::unexpected(refusal(sensor.error(), kCheckForm, kCheckExample));
+  const std::string example = fmt::format("calibrate {} in table salt", as_told(*sensor));
+  if (!cursor.take("in")) {
+    return tl::unexpected(refusal(
+        fmt::format("`in` and a salt or ice are missing, {} stands in their place", cursor.found()),
+        kCheckForm, example));
+  }
+  const auto bath = take_bath(cursor);
+  if (!bath) {
+    return tl::unexpected(refusal(fmt::format("{} is neither ice nor a salt whose humidity is "
+                                              "known; known are {}",
+                                              cursor.found(), bath_names()),
+                                  kCheckForm, example));
+  }
+  return Sentence{BeginCheck{std::move(*sensor), *bath}};
+}
+
 constexpr std::array kVerbs = {
     Verb{"new jar", kNewJarForm, kNewJarExample, read_new_jar},
     Verb{"move", kMoveForm, kMoveExample, read_move},
@@ -217,6 +248,8 @@ constexpr std::array kVerbs = {
     Verb{"defer", kDeferForm, kDeferExample, read_defer},
     Verb{"seen", kSeenForm, kSeenExample, read_seen},
     Verb{"ask", kAskForm, kAskExample, read_ask},
+    Verb{"calibrate", kCheckForm, kCheckExample, read_check},
+    Verb{"check", kCheckForm, kCheckExample, read_check},
 };
 
 struct VerbWords {

@@ -15,8 +15,10 @@
 #include "daemon/ledger/local_time.h"
 #include "rules/culture/act.h"
 #include "rules/culture/recipe.h"
+#include "sensors/calibration.h"
 #include "sensors/quantity.h"
 #include "sensors/reading.h"
+#include "sensors/salts.h"
 
 namespace torpor::daemon {
 
@@ -90,7 +92,19 @@ struct Ask {  // `ask B-07`, `ask cellar/shelf-2`, `ask alerts`, `ask jars`
   std::string about;
   friend bool operator==(const Ask&, const Ask&) = default;
 };
-using Act = std::variant<NewJar, MoveJar, JarDeed, WithdrawEntry, DeferAlert, SeenAlert, Ask>;
+struct BeginCheck {          // `calibrate s1 in table salt`, `check s1 in ice`
+  std::string sensor;        // as told; journaled: as configured
+  std::optional<Salt> salt;  // nullopt: ice
+  friend bool operator==(const BeginCheck&, const BeginCheck&) = default;
+};
+struct EndCheck {  // what came of it: the service's own entry, which no sentence tells
+  std::string sensor;
+  std::optional<Salt> salt;
+  std::optional<Check> check;  // nullopt: no result
+  friend bool operator==(const EndCheck&, const EndCheck&) = default;
+};
+using Act = std::variant<NewJar, MoveJar, JarDeed, WithdrawEntry, DeferAlert, SeenAlert, Ask,
+                         BeginCheck, EndCheck>;
 
 struct Sentence {
   Act act;

@@ -26,12 +26,14 @@ std::optional<Reading> newest(const Reader& history, std::string_view sensor, Qu
 // The newest trusted value that still holds, as the engine and the exposure see it: an untrusted
 // reading neither says anything nor ends what was said before it.
 std::optional<rules::HeldValue> held(const Reader& history, const rules::SensorSpec& sensor,
-                                     Quantity quantity, Instant now) {
+                                     Quantity quantity, const Calibrations& calibrations,
+                                     Instant now) {
   auto reading = newest(history, sensor.id, quantity, now);
   while (reading && now < reading->measured_at + sensor.hold) {
     const Instant measured_at = reading->measured_at;
     if (reading->trusted()) {
-      return rules::HeldValue{reading->value(), measured_at, measured_at + sensor.hold};
+      return rules::HeldValue{corrected(calibrations, *reading), measured_at,
+                              measured_at + sensor.hold};
     }
     reading = history.last_before(sensor.id, quantity, measured_at);
   }
@@ -126,8 +128,9 @@ Gathering::Gathering(const config::Settings& settings, const Reader& history, co
       placements_(history.placements()),
       standings_(standings_from_json(history.note(kStandingsNote).value_or(""))) {
   for (const rules::SensorSpec& sensor : layout_.sensors) {
-    air_.push_back({held(history, sensor, Quantity::temperature, now),
-                    held(history, sensor, Quantity::humidity, now)});
+    const auto& calibrations = ledger.calibrations();
+    air_.push_back({held(history, sensor, Quantity::temperature, calibrations, now),
+                    held(history, sensor, Quantity::humidity, calibrations, now)});
   }
 }
 
@@ -155,7 +158,7 @@ std::vector<std::uint64_t> Gathering::alerts_about(const rules::Subject& subject
 }
 
 JarLife Gathering::life_of(const Jar& jar) const {
-  return JarLife(jar, *history_, layout_.places, placements_,
+  return JarLife(jar, *history_, layout_.places, placements_, ledger_->calibrations(),
                  settings_->cultures.for_stage(jar.made.stage));
 }
 
@@ -240,8 +243,8 @@ SensorView Gathering::view_of(const rules::SensorSpec& spec) const {
   for (const QuantityFacts& fact : quantities()) {
     const auto reading = newest(*history_, spec.id, fact.quantity, now_);
     if (!reading) continue;
-    view.readings.push_back(
-        {fact.quantity, reading->value(), reading->measured_at, reading->trusted()});
+    view.readings.push_back({fact.quantity, corrected(ledger_->calibrations(), *reading),
+                             reading->value(), reading->measured_at, reading->trusted()});
     const bool live = now_ < reading->measured_at + spec.hold;
     if (view.state != SensorState::live) {
       view.state = live ? SensorState::live : SensorState::silent;
@@ -249,8 +252,27 @@ SensorView Gathering::view_of(const rules::SensorSpec& spec) const {
   }
   const auto standing = standings_.find(spec.id);
   if (standing != standings_.end()) view.standing = standing->second;
+  view.accuracy = accuracy_of(spec);
   view.alerts = alerts_about({rules::SubjectKind::sensor, spec.id});
   return view;
+}
+
+std::vector<SensorAccuracy> Gathering::accuracy_of(const rules::SensorSpec& spec) const {
+  const auto calibration = ledger_->calibrations().find(spec.id);
+  const auto checks = ledger_->sensor_checks().find(spec.id);
+  std::vector<SensorAccuracy> accuracy;
+  for (const Quantity quantity : spec.measures) {
+    SensorAccuracy each;
+    each.quantity = quantity;
+    each.correction = calibration == ledger_->calibrations().end()
+                          ? Calibration().at(quantity, now_)
+                          : calibration->second.at(quantity, now_);
+    const SensorChecks::Done* newest =
+        checks == ledger_->sensor_checks().end() ? nullptr : checks->second.newest(quantity, now_);
+    if (newest != nullptr) each.check = *newest;
+    accuracy.push_back(std::move(each));
+  }
+  return accuracy;
 }
 
 std::vector<SensorView> Gathering::sensors() const {
@@ -347,7 +369,7 @@ rules::culture::JarModel Gathering::add_steps(JarHistoryView& view, const Jar& j
   // Rounding up keeps a remainder from becoming one more slice.
   RangeRows slices(when.from, when.to, slice + Duration(1), when.from);
   view.summary = walk_exposure(jar, when.from, when.to, *history_, layout_.places, placements_,
-                               [&](const ExposureStep& step) {
+                               ledger_->calibrations(), [&](const ExposureStep& step) {
                                  if (intervals) {
                                    intervals->add(step);
                                  } else {

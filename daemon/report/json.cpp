@@ -111,6 +111,22 @@ Tree seconds_of(const std::optional<Duration>& duration) {
   return json_value(std::chrono::duration<double>(*duration).count());
 }
 
+// What corrects a quantity, and twice its uncertainty as the error to expect.
+Tree accuracy_tree(const SensorAccuracy& accuracy) {
+  const std::string_view unit = accuracy.quantity == Quantity::humidity ? "percent" : "K";
+  const auto& check = accuracy.check;
+  Tree tree;
+  tree["quantity"] = std::string(facts(accuracy.quantity).name);
+  tree["checked"] = check ? json_value(check->check.at) : Tree();
+  tree["in"] = check ? Tree(bath_name(check->salt)) : Tree();
+  tree["entry"] = check ? Tree(check->entry) : Tree();
+  tree["points"] = accuracy.correction.points;
+  tree["gain"] = accuracy.correction.gain;
+  tree[fmt::format("offset_{}", unit)] = json_value(accuracy.correction.offset);
+  tree[fmt::format("expected_error_{}", unit)] = json_value(2.0 * accuracy.correction.uncertainty);
+  return tree;
+}
+
 Tree sensor_tree(const SensorView& view) {
   Tree tree;
   tree["sensor"] = view.id;
@@ -125,6 +141,7 @@ Tree sensor_tree(const SensorView& view) {
     Tree entry;
     entry["quantity"] = std::string(fact.name);
     entry[fmt::format("{}_{}", fact.name, fact.key)] = json_value(reading.value);
+    entry[fmt::format("raw_{}_{}", fact.name, fact.key)] = json_value(reading.raw);
     entry["measured"] = json_value(reading.measured_at);
     entry["trusted"] = reading.trusted;
     tree["readings"].push_back(std::move(entry));
@@ -137,6 +154,10 @@ Tree sensor_tree(const SensorView& view) {
   tree["reasons"] = standing.reasons;
   tree["learned_interval_s"] = seconds_of(standing.interval);
   tree["check"] = json_text(standing.check);
+  tree["accuracy"] = Tree::array();
+  for (const SensorAccuracy& each : view.accuracy) {
+    tree["accuracy"].push_back(accuracy_tree(each));
+  }
   tree["alerts"] = view.alerts;
   return tree;
 }

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/report/accuracy_words.h"
 #include "daemon/report/duration_words.h"
 #include "daemon/report/jar_words.h"
 #include "daemon/report/printable.h"
@@ -175,6 +176,14 @@ std::string sensors_text(std::span<const SensorView> views, const TextContext& c
     text += "\n! a value that is not believed: kept, but nothing is concluded from it.\n";
   }
   text += standings_text(views, context);
+  for (const SensorView& view : views) {
+    for (const std::string& line : check_words(view, context.zone)) {
+      text += '\n' + paragraph(fmt::format("{}, {}.", view.id, line), 0, context.style.width);
+    }
+  }
+  if (const std::string never = never_checked_words(views); !never.empty()) {
+    text += '\n' + paragraph(never, 0, context.style.width);
+  }
   return text;
 }
 

@@ -61,9 +61,17 @@ enum class SensorState { live, silent, never_heard, not_configured };
 
 struct SensorReading {  // the newest of one quantity
   Quantity quantity = Quantity::temperature;
-  double value = 0.0;  // canonical unit
+  double value = 0.0;  // canonical unit, corrected
+  double raw = 0.0;    // canonical unit, as it came
   Instant measured_at;
   bool trusted = true;
+};
+
+// What the checks of one quantity of a sensor say of it.
+struct SensorAccuracy {
+  Quantity quantity = Quantity::temperature;
+  Correction correction;                    // that holds now, and its uncertainty
+  std::optional<SensorChecks::Done> check;  // the newest; nullopt: never
 };
 
 struct SensorView {
@@ -75,6 +83,7 @@ struct SensorView {
   std::vector<SensorReading> readings;
   std::optional<Duration> expected_interval, hold;  // nullopt: no longer configured
   std::optional<rules::SensorStanding> standing;    // nullopt: the judges have not seen it
+  std::vector<SensorAccuracy> accuracy;             // of what it measures
   std::vector<std::uint64_t> alerts;
 };
 

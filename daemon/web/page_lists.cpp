@@ -3,6 +3,7 @@
 
 #include <algorithm>
 
+#include "daemon/report/accuracy_words.h"
 #include "daemon/report/alert_words.h"
 #include "daemon/report/local_days.h"
 #include "daemon/web/web_pages.h"
@@ -76,6 +77,10 @@ void sensor_row(Markup& page, const SensorView& view, const PageContext& context
   page.element("td", said.empty() ? "-" : said, {{"data-name", "last said"}});
   page.element("td", last ? moment_words(*last, context.zone) : "-", {{"data-name", "at"}});
   page.element("td", trust.empty() ? "-" : trust, {{"data-name", "trust"}});
+  std::vector<std::string> accuracy = check_words(view, context.zone);
+  for (std::string& words : unchecked_words(view)) accuracy.push_back(std::move(words));
+  page.element("td", accuracy.empty() ? "-" : fmt::format("{}", fmt::join(accuracy, ". ")),
+               {{"data-name", "accuracy"}});
 }
 
 }  // namespace
@@ -97,7 +102,7 @@ void write_sensors(Markup& page, std::span<const SensorView> sensors, const Page
     const auto head = page.in("thead");
     const auto row = page.in("tr");
     for (const std::string_view name :
-         {"sensor", "hangs on", "senses", "state", "last said", "at", "trust"}) {
+         {"sensor", "hangs on", "senses", "state", "last said", "at", "trust", "accuracy"}) {
       page.element("th", name, {{"scope", "col"}});
     }
   }

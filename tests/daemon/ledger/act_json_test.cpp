@@ -14,7 +14,7 @@ class RandomActs {
   explicit RandomActs(unsigned seed) : random_(seed) {}
 
   Act next() {
-    switch (below(8)) {
+    switch (below(10)) {
       case 0:
         return new_jar();
       case 1:
@@ -28,6 +28,10 @@ class RandomActs {
       case 5:
       case 6:
         return JarDeed{id(), deed()};
+      case 7:
+        return BeginCheck{text(), salt()};
+      case 8:
+        return EndCheck{text(), salt(), maybe<torpor::Check>([&] { return check(); })};
       default:
         return Ask{text()};
     }
@@ -54,6 +58,16 @@ class RandomActs {
     std::string text;
     for (unsigned i = 0; i < 1 + below(12); ++i) text += kPieces[below(std::size(kPieces))];
     return text;
+  }
+
+  std::optional<Salt> salt() {
+    return maybe<Salt>([&] { return salts()[below(static_cast<unsigned>(salts().size()))].salt; });
+  }
+
+  torpor::Check check() {
+    const Quantity quantity = below(2) == 0 ? Quantity::temperature : Quantity::humidity;
+    return {instant_of(1'700'000'000'000 + below(1'000'000'000)), quantity, amount() - 100.0,
+            amount() - 100.0, amount()};
   }
 
   double amount() { return std::uniform_real_distribution(0.0, 50000.0)(random_); }

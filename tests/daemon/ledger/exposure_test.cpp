@@ -118,7 +118,7 @@ struct Walked {
 Walked walk(const Jar& jar, int from, int to, const Reader& history,
             const std::vector<Placement>& placements) {
   Walked walked;
-  walked.summary = walk_exposure(jar, at(from), at(to), history, kPlaces, placements,
+  walked.summary = walk_exposure(jar, at(from), at(to), history, kPlaces, placements, {},
                                  [&](const ExposureStep& step) { walked.steps.push_back(step); });
   return walked;
 }

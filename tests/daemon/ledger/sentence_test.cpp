@@ -57,6 +57,11 @@ TEST_CASE("every sentence of this version is read") {
       {"new jar a in cellar cooked 1100 g sugar kind brown sugar 0 g",
        R"({"act":"new_jar","cooked_g":1100.0,"jar":"a","place":"cellar","sugar_g":0.0,)"
        R"("sugar_kind":"brown"})"},
+      {"calibrate s1 in table salt", R"({"act":"begin_check","in":"table salt","sensor":"s1"})"},
+      {"Calibrate s1 in nacl by Mara",
+       R"({"act":"begin_check","in":"table salt","sensor":"s1"} by Mara)"},
+      {"check s1 in ice", R"({"act":"begin_check","in":"ice","sensor":"s1"})"},
+      {"check p-7 in melting ice", R"({"act":"begin_check","in":"ice","sensor":"p-7"})"},
       {"new jar a in cellar cover double kraft vessel clay",
        R"({"act":"new_jar","cover":"double kraft","jar":"a","place":"cellar","vessel":"clay"})"},
       {"new jar a in cellar cover lid turned back vessel 2 qt",
@@ -123,7 +128,7 @@ TEST_CASE("covers of several words are told apart by their longest name") {
 TEST_CASE("a sentence that is not understood is refused with form and example") {
   constexpr const char* kTaken =
       "; say: new jar, move, add, take, open, cover, weigh, measure, observe, wake test, retire, "
-      "withdraw, defer, seen or ask; for example: ask B-07";
+      "withdraw, defer, seen, ask, calibrate or check; for example: ask B-07";
   constexpr const char* kMove = "; say: move ID to PLACE; for example: move B-07 to cellar/shelf-1";
   const std::string rice =
       "; say: rice WEIGHT, of the colonised rice as mixed; for example: new jar B-07 in "
@@ -136,7 +141,8 @@ TEST_CASE("a sentence that is not understood is refused with form and example") 
   const std::string seen =
       "; say: seen alert NUMBER, or seen for all of them; for example: seen alert 12";
   const std::string ask =
-      "; say: ask ID, ask PLACE, ask alerts, ask jars or ask places; for example: ask B-07";
+      "; say: ask ID, ask PLACE, ask SENSOR, ask alerts, ask jars or ask places; for example: ask "
+      "B-07";
   const std::pair<const char*, std::string> rows[] = {
       {"", std::string("the sentence is empty") + kTaken},
       {" \n", std::string("the sentence is empty") + kTaken},
@@ -414,7 +420,8 @@ TEST_CASE("limits of length hold on both sides") {
   CHECK(
       read(padding + " ask jars") ==
       "the sentence is 1025 bytes long and 1024 are the most; say: new jar, move, add, take, open, "
-      "cover, weigh, measure, observe, wake test, retire, withdraw, defer, seen or ask; for "
+      "cover, weigh, measure, observe, wake test, retire, withdraw, defer, seen, ask, calibrate or "
+      "check; for "
       "example: ask B-07");
   CHECK(test::contains(read("new jar " + std::string(32, 'a') + " in cellar"), "new_jar"));
   CHECK(test::contains(read("new jar " + std::string(33, 'a') + " in cellar"),

@@ -50,6 +50,10 @@ class World final : public LedgerView {
   std::string describe_place(std::string_view place) const override {
     return std::string(place) + ": 14.2 degrees";
   }
+  std::string describe_sensor(std::string_view sensor) const override {
+    return std::string(sensor) + ": 14.2 °C";
+  }
+  std::vector<ToldSensor> sensors() const override { return known_sensors; }
   std::vector<rules::Alert> open_alerts() const override { return alerts; }
   std::optional<rules::culture::JarModel> model(std::string_view jar) const override {
     const auto known = models.find(jar);
@@ -58,6 +62,10 @@ class World final : public LedgerView {
 
   std::vector<std::string> known_places = {"cellar", "cellar/shelf-1", "cellar/shelf-2", "outside",
                                            "North Loft"};
+  std::vector<ToldSensor> known_sensors = {
+      {"s1", {Quantity::temperature, Quantity::humidity}, Celsius(12.0)},
+      {"p7", {Quantity::temperature}, std::nullopt},
+      {"h2", {Quantity::humidity}, std::nullopt}};
   std::vector<rules::Alert> alerts;
   std::map<std::string, rules::culture::JarModel, std::less<>> models;
 };

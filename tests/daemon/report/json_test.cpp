@@ -52,10 +52,16 @@ TEST_CASE("a sensor's retained state is one line of JSON") {
   CHECK(sensor_json(sample_sensor()) ==
         R"({"sensor":"s2","place":"cellar/shelf-2","jar":null,"senses":"air","state":"live",)"
         R"("as_of":"2026-03-02T17:30:00Z","readings":[{"quantity":"temperature",)"
-        R"("temperature_degC":18.25,"measured":"2026-03-02T17:29:30Z","trusted":true},)"
-        R"({"quantity":"humidity","humidity_percent":161.4,"measured":"2026-03-02T17:29:30Z",)"
+        R"("temperature_degC":18.25,"raw_temperature_degC":18.5,)"
+        R"("measured":"2026-03-02T17:29:30Z","trusted":true},)"
+        R"({"quantity":"humidity","humidity_percent":161.4,"raw_humidity_percent":161.4,)"
+        R"("measured":"2026-03-02T17:29:30Z",)"
         R"("trusted":false}],"expected_interval_s":60.0,"hold_s":180.0,"trusted":true,)"
-        R"("doubts":[],"reasons":[],"learned_interval_s":null,"check":null,"alerts":[]})");
+        R"("doubts":[],"reasons":[],"learned_interval_s":null,"check":null,)"
+        R"("accuracy":[{"quantity":"temperature","checked":"2026-02-16T09:00:00Z","in":"ice",)"
+        R"("entry":12,"points":1,"gain":1.0,"offset_K":-0.25,"expected_error_K":0.2},)"
+        R"({"quantity":"humidity","checked":null,"in":null,"entry":null,"points":0,"gain":1.0,)"
+        R"("offset_percent":0.0,"expected_error_percent":7.2}],"alerts":[]})");
 }
 
 TEST_CASE("what nobody knows is null, not zero and not absent") {

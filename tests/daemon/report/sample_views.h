@@ -70,10 +70,16 @@ inline SensorView sample_sensor() {
   view.place = "cellar/shelf-2";
   view.state = SensorState::live;
   view.as_of = at("2026-03-02T17:30:00Z");
-  view.readings = {{Quantity::temperature, 18.25, at("2026-03-02T17:29:30Z"), true},
-                   {Quantity::humidity, 161.4, at("2026-03-02T17:29:30Z"), false}};
+  view.readings = {{Quantity::temperature, 18.25, 18.5, at("2026-03-02T17:29:30Z"), true},
+                   {Quantity::humidity, 161.4, 161.4, at("2026-03-02T17:29:30Z"), false}};
   view.expected_interval = std::chrono::seconds(60);
   view.hold = std::chrono::seconds(180);
+  // Thermometer checked in ice two weeks ago, hygrometer never.
+  const Check in_ice{at("2026-02-16T09:00:00Z"), Quantity::temperature, 0.0, 0.25, 0.1};
+  view.accuracy = {{Quantity::temperature,
+                    {1.0, -0.25, 0.1, in_ice.at, 1},
+                    SensorChecks::Done{12, std::nullopt, in_ice}},
+                   {Quantity::humidity, {1.0, 0.0, 3.6, std::nullopt, 0}, std::nullopt}};
   return view;
 }
 

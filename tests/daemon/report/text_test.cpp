@@ -92,7 +92,13 @@ TEST_CASE("sensors are one line each and an impossible value is marked") {
             "s2      cellar/shelf-2  air      live         18.2  161.4!  2026-03-02 18:29\n"
             "p7      jar B-07        culture  never heard     -       -  -\n"
             "\n"
-            "! a value that is not believed: kept, but nothing is concluded from it.\n");
+            "! a value that is not believed: kept, but nothing is concluded from it.\n"
+            "\n"
+            "s2, temperature: checked in ice on 2026-02-16: read 0.2 K too high (entry 12);\n"
+            "corrected since, within 0.2 K of the truth.\n"
+            "\n"
+            "The humidity of s2 is within 7 % of the truth (never checked; common practice,\n"
+            "no source). `torpor tell 'calibrate s2 in table salt'` checks one.\n");
 }
 
 TEST_CASE("an alert is a block that says what, where, since when and for which jars") {

@@ -72,7 +72,7 @@ Figures from_the_start(const StoreroomSettings& settings, Instant until) {
   const auto placements = (*reader)->placements();
   rules::culture::JarModel model(settings.settings.cultures.for_stage("IMO-2"), jar.recipe());
   (void)walk_exposure(jar, model.at(), until, **reader, layout.places, placements,
-                      [&](const ExposureStep& step) {
+                      ledger->calibrations(), [&](const ExposureStep& step) {
                         rules::SpokenAir spoken;
                         spoken.temperature = step.temperature;
                         spoken.humidity = step.humidity;

@@ -28,8 +28,8 @@ Played compare(const StoreroomSettings& settings, const RehearsalRange& range) {
   REQUIRE(ledger);
   auto raised = raised_alerts(**reader, range);
   REQUIRE(raised);
-  Rehearsal rehearsal =
-      rehearse(watch_settings(settings), **reader, *ledger, range, [](Instant) {});
+  Rehearsal rehearsal = rehearse(watch_settings(settings, ledger->calibrations()), **reader,
+                                 *ledger, range, [](Instant) {});
   return {std::move(*raised), std::move(rehearsal.alerts), rehearsal.readings};
 }
 

@@ -59,6 +59,7 @@ std::vector<InboxPayload> random_inputs(std::mt19937& random) {
       inputs.emplace_back(tell(minute % 2 ? "move F-01 to cellar/shelf-2" : "seen", minutes(minute),
                                "c" + std::to_string(minute)));
     }
+    if (chance(random) < 0.01) inputs.emplace_back(tell("check s1 in ice", minutes(minute)));
     if (chance(random) < 0.02) inputs.emplace_back(LinkRecord{minutes(minute), minute % 2 == 0});
     if (chance(random) < 0.02) {  // the clock of the machine is set, and set back
       inputs.emplace_back(TickRecord{minutes(minute) + std::chrono::days(1)});

@@ -192,7 +192,7 @@ rules::Layout shelf_of(std::size_t sensors) {
 std::vector<Flag> judge(const Series& clean, Series faulty, const Fault* fault, Random& random) {
   std::vector<Flag> flags;
   const bool compared_with = fault != nullptr && fault->neighbours;
-  rules::SensorJudges judges(shelf_of(compared_with ? 3 : 1), {}, std::chrono::hours(2));
+  rules::SensorJudges judges(shelf_of(compared_with ? 3 : 1), {}, {}, std::chrono::hours(2));
   const auto say = [&](std::size_t sensor, Instant at, Quantity quantity, double value) {
     const bool warmth = quantity == Quantity::temperature;
     return judges.judge(sensor, {"x", quantity, value, warmth ? Unit::celsius : Unit::percent, at,

@@ -73,7 +73,7 @@ class Days {
   Air of(double temperature, double pressure) {
     const Celsius t(temperature + 0.04 * noise_(random_));
     const double humidity = air::relative_humidity(t, Pascal(pressure)).value();
-    return {t, Percent(std::clamp(humidity + 0.25 * noise_(random_), 20.0, 99.0))};
+    return {t, Percent(std::clamp(humidity + 0.25 * noise_(random_), 5.0, 99.0))};
   }
 
   std::mt19937 random_{20250714};

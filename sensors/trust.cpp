@@ -50,6 +50,15 @@ constexpr double kAtStop = 99.5, kOffStop = 97.0;
 constexpr Duration kWetForLong = hours(6);
 constexpr Duration kDryAgain = hours(1);
 
+// Outdoors air is saturated for hours in fog and rain, and a sensor there stands still near its
+// stop (the best read 98 to 100 % then; common practice, no source). What tells a stuck or wetted
+// one from fog is warmth: saturated air that warms by 6 K and takes up nothing falls to about 68 %.
+// Fog that never lifts for three days is rarer than a dead sensor.
+constexpr double kFog = 97.0;
+constexpr double kWarmedInFog = 6.0;  // K
+constexpr Duration kWarmedWithin = hours(12);
+constexpr Duration kFogForLong = hours(72);
+
 // Fewer than half the difference between neighbours in time remains between every other reading.
 constexpr double kTurnsShare = 0.35;
 
@@ -95,7 +104,7 @@ constexpr std::array kConversions = {
 ValueTrust::ValueTrust(Quantity quantity, Surroundings surroundings)
     : quantity_(quantity), surroundings_(surroundings) {}
 
-Judgement ValueTrust::judge(const Reading& reading) {
+Judgement ValueTrust::judge(const Reading& reading, std::optional<double> temperature) {
   Judgement judgement;
   const Sample sample{reading.value(), reading.measured_at};
   if (!physically_possible(quantity_, sample.value)) {
@@ -110,8 +119,16 @@ Judgement ValueTrust::judge(const Reading& reading) {
   if (!first_) first_ = sample.at;
   judge_turns(sample, judgement);
   judge_change(sample, judgement);
-  judge_calm(sample, judgement);
-  if (quantity_ == Quantity::humidity) judge_saturation(sample, judgement);
+  const bool humidity = quantity_ == Quantity::humidity;
+  const bool fog = humidity && surroundings_ == Surroundings::weather && sample.value >= kFog;
+  if (fog) {
+    judge_fog(sample, temperature, judgement);
+    calm_.reset();
+  } else {
+    foggy_.reset();
+    judge_calm(sample, judgement);
+  }
+  if (humidity && surroundings_ != Surroundings::weather) judge_saturation(sample, judgement);
   newest_ = sample;
   return judgement;
 }
@@ -234,6 +251,28 @@ void ValueTrust::judge_saturation(const Sample& sample, Judgement& judgement) {
         fmt::format("at its stop of 100 % for {}: a wetted element reads so until it is dry; hang "
                     "it dry and out of drips, and look for dew on the jars",
                     shown_span(sample.at - *wet_since_)));
+}
+
+void ValueTrust::judge_fog(const Sample& sample, std::optional<double> temperature,
+                           Judgement& judgement) {
+  if (!foggy_) {
+    foggy_ = sample.at;
+    coldest_.reset();
+  }
+  if (temperature) {
+    const bool old = coldest_ && sample.at - coldest_->at > kWarmedWithin;
+    if (!coldest_ || old || *temperature < coldest_->value) coldest_ = {*temperature, sample.at};
+  }
+  const double warmed = temperature ? *temperature - coldest_->value : 0.0;
+  const bool for_long = sample.at - *foggy_ > kFogForLong;
+  if (warmed < kWarmedInFog && !for_long) return;
+  doubt(judgement, kSaturated,
+        fmt::format("at {} for {}{}: it is wet or stuck; dry it, see that it hangs out of rain and "
+                    "drips, and replace it if it stays so",
+                    shown_value(quantity_, sample.value), shown_span(sample.at - *foggy_),
+                    warmed >= kWarmedInFog
+                        ? fmt::format(", though it has warmed by {:.0f} K, which dries air", warmed)
+                        : std::string()));
 }
 
 void ValueTrust::judge_turns(const Sample& sample, Judgement& judgement) {

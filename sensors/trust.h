@@ -42,8 +42,9 @@ struct Judgement {
   [[nodiscard]] bool trusted() const { return (doubts & kUnbelieved) == 0; }
 };
 
-// Where the sensor sits. Under a cover the humidity is held by the contents and hardly moves.
-enum class Surroundings { open_air, enclosed };
+// Where the sensor sits. Under a cover the humidity is held by the contents and hardly moves; in
+// the weather, fog holds it at saturation for days.
+enum class Surroundings { open_air, enclosed, weather };
 
 // Judges one quantity of one sensor. Feed it in the order of measuring; a reading older than the
 // newest is judged for its range only. Constant memory, constant time. Equal inputs, equal
@@ -52,13 +53,16 @@ class ValueTrust {
  public:
   ValueTrust(Quantity quantity, Surroundings surroundings);
 
-  [[nodiscard]] Judgement judge(const Reading& reading);
+  // `temperature`: what the sensor's own thermometer said last, degC; for humidity in the weather.
+  [[nodiscard]] Judgement judge(const Reading& reading,
+                                std::optional<double> temperature = std::nullopt);
 
   // Everything it remembers, for a snapshot: one list for writing and for reading back.
   template <class Fields>
   void visit_fields(Fields& fields) {
     fields(newest_, level_, elsewhere_from_, elsewhere_, elsewhere_count_, step_, calm_,
-           longest_calm_, first_, wet_since_, dry_since_, saturated_, recent_, recent_count_);
+           longest_calm_, first_, wet_since_, dry_since_, saturated_, recent_, recent_count_,
+           foggy_, coldest_);
   }
 
  private:
@@ -85,6 +89,7 @@ class ValueTrust {
   void judge_unit(const Sample& sample, Judgement& judgement);
   void judge_calm(const Sample& sample, Judgement& judgement);
   void judge_saturation(const Sample& sample, Judgement& judgement);
+  void judge_fog(const Sample& sample, std::optional<double> temperature, Judgement& judgement);
   void judge_turns(const Sample& sample, Judgement& judgement);
   [[nodiscard]] Duration calm_allowed() const;
 
@@ -103,6 +108,8 @@ class ValueTrust {
   bool saturated_ = false;
   std::array<double, 12> recent_{};  // newest last
   std::size_t recent_count_ = 0;
+  std::optional<Instant> foggy_;   // saturated since, in the weather
+  std::optional<Sample> coldest_;  // the thermometer since then, of the last hours
 };
 
 // The sensor as a whole: silence, clock and battery.

@@ -5,15 +5,6 @@
 #include "rules/air/psychrometrics.h"
 
 namespace torpor::rules {
-namespace {
-
-bool is_outside(const Layout& layout, std::string_view place) {
-  return std::any_of(layout.places.begin(), layout.places.end(), [&](const PlaceSpec& spec) {
-    return spec.outside && is_at_or_below(place, spec.path);
-  });
-}
-
-}  // namespace
 
 std::vector<std::size_t> speakers_for(const Layout& layout, std::string_view place) {
   std::vector<std::size_t> speakers;

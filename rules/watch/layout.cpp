@@ -1,5 +1,7 @@
 #include "rules/watch/layout.h"
 
+#include <algorithm>
+
 namespace torpor::rules {
 
 namespace {
@@ -38,6 +40,12 @@ bool is_at_or_below(std::string_view path, std::string_view ancestor) {
   if (path.size() == ancestor.size()) return path == ancestor;
   return !ancestor.empty() && path.size() > ancestor.size() &&
          path.substr(0, ancestor.size()) == ancestor && path[ancestor.size()] == '/';
+}
+
+bool is_outside(const Layout& layout, std::string_view place) {
+  return std::any_of(layout.places.begin(), layout.places.end(), [&](const PlaceSpec& spec) {
+    return spec.outside && is_at_or_below(place, spec.path);
+  });
 }
 
 }  // namespace torpor::rules

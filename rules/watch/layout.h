@@ -48,4 +48,7 @@ struct Layout {
 // True if `path` is `ancestor` or lies below it.
 [[nodiscard]] bool is_at_or_below(std::string_view path, std::string_view ancestor);
 
+// True if the place or one above it is marked `outside`.
+[[nodiscard]] bool is_outside(const Layout& layout, std::string_view place);
+
 }  // namespace torpor::rules

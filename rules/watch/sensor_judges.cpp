@@ -25,8 +25,9 @@ std::size_t place_of(RuleQuantity quantity) {
 
 std::size_t slot_of(Quantity quantity) { return static_cast<std::size_t>(quantity) - 1; }
 
-Surroundings around(const SensorSpec& spec) {
-  return spec.senses == Senses::air ? Surroundings::open_air : Surroundings::enclosed;
+Surroundings around(const Layout& layout, const SensorSpec& spec) {
+  if (spec.senses != Senses::air) return Surroundings::enclosed;
+  return is_outside(layout, spec.place) ? Surroundings::weather : Surroundings::open_air;
 }
 
 // As an expression of a rule names them; a window never looks at a sensor.
@@ -59,18 +60,16 @@ bool is_of_judges(RuleQuantity quantity) {
   return quantity >= RuleQuantity::spread && quantity <= RuleQuantity::doubted_readings;
 }
 
-SensorJudges::Sensor::Sensor(const SensorSpec& spec, Surroundings around)
+SensorJudges::Sensor::Sensor(Surroundings around)
     : values{Value(Quantity::temperature, around), Value(Quantity::humidity, around)},
-      whole(std::nullopt) {
-  (void)spec;
-}
+      whole(std::nullopt) {}
 
 SensorJudges::SensorJudges(const Layout& layout, const RuleBook& book,
                            const Calibrations& calibrations, Duration reach, bool recorded)
     : reach_(reach), recorded_(recorded) {
   for (const SensorSpec& spec : layout.sensors) {
     ids_.push_back(spec.id);
-    sensors_.emplace_back(spec, around(spec));
+    sensors_.emplace_back(around(layout, spec));
     const auto known = calibrations.find(spec.id);
     if (known != calibrations.end()) sensors_.back().calibration = known->second;
   }
@@ -130,7 +129,10 @@ std::uint16_t SensorJudges::judge(std::size_t index, const Reading& reading) {
   Sensor& sensor = sensors_[index];
   Value& value = sensor.values[slot_of(reading.quantity)];
   const Instant at = reading.measured_at;
-  Judgement judgement = value.trust.judge(reading);
+  if (reading.quantity == Quantity::temperature && (!value.newest || at > *value.newest)) {
+    sensor.thermometer = reading.value();
+  }
+  Judgement judgement = value.trust.judge(reading, sensor.thermometer);
   if (value.newest && at <= *value.newest) return judgement.doubts;
   value.newest = at;
   const bool own_clock = !recorded_ && (reading.marks & (kStampedOnArrival | kImported)) == 0;

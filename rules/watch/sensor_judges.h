@@ -100,18 +100,20 @@ class SensorJudges {
     }
   };
   struct Sensor {
-    Sensor(const SensorSpec& spec, Surroundings around);
+    explicit Sensor(Surroundings around);
     std::array<Value, 2> values;  // by quantity
     SensorTrust whole;
-    std::uint32_t astray = 0;  // of the last 32 readings, newest in bit 0
-    int judged = 0;            // at most 32
+    std::optional<double> thermometer;  // degC, its newest temperature
+    std::uint32_t astray = 0;           // of the last 32 readings, newest in bit 0
+    int judged = 0;                     // at most 32
     std::optional<Instant> stuck, disagreeing, drifting;
     std::vector<Look> looks;
     Calibration calibration;
     std::optional<GuidedCheck> check;
     template <class Fields>
     void visit_fields(Fields& fields) {
-      fields(values[0], values[1], whole, astray, judged, stuck, disagreeing, drifting, looks);
+      fields(values[0], values[1], whole, astray, judged, stuck, disagreeing, drifting, looks,
+             thermometer);
     }
   };
   struct Company {  // of a quantity in a place, two sensors or more

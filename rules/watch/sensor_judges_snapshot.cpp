@@ -75,10 +75,15 @@ class FieldReader {
   explicit FieldReader(const json& list) : list_(list) {}
   template <class... T>
   void operator()(T&... fields) {
-    (read(list_.at(next_++), fields), ...);
+    (read_next(fields), ...);
   }
 
  private:
+  // What an older snapshot lacks at its end keeps its default.
+  template <class T>
+  void read_next(T& field) {
+    if (next_ < list_.size()) read(list_[next_++], field);
+  }
   template <class T>
   static void read(const json& j, T& field) {
     if constexpr (std::is_same_v<T, double>) {

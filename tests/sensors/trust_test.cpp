@@ -164,6 +164,54 @@ TEST_CASE(
   CHECK(trust.judge(seen(Quantity::humidity, m + 1, 96.0)).trusted());
 }
 
+namespace {
+
+// A sensor in the weather: every ten minutes for so many hours, at one humidity, while the air
+// warms by `kelvin` an hour; the doubts of the last reading. A day of usual air goes before.
+std::uint16_t stands_at(double percent, int hours, double kelvin, Surroundings where) {
+  ValueTrust trust(Quantity::humidity, where);
+  std::uint16_t doubts = 0;
+  int minute = 0;
+  for (; minute < 4 * 1440; minute += 10) {
+    (void)trust.judge(seen(Quantity::humidity, minute, room_humidity(minute)),
+                      room_temperature(minute));
+  }
+  const double start = room_temperature(minute);
+  // Not a leap: it comes there by and by.
+  for (double at = room_humidity(minute); at < percent; at += 5.0, minute += 10) {
+    (void)trust.judge(seen(Quantity::humidity, minute, at), start);
+  }
+  for (const int began = minute; minute <= began + hours * 60; minute += 10) {
+    doubts = trust
+                 .judge(seen(Quantity::humidity, minute, percent),
+                        start + kelvin * (minute - began) / 60.0)
+                 .doubts;
+  }
+  return doubts;
+}
+
+}  // namespace
+
+TEST_CASE("saturated air stands still in fog, and there only") {
+  constexpr auto kWeather = Surroundings::weather, kRoom = Surroundings::open_air;
+  CHECK(stands_at(99.0, 14, 0.1, kWeather) == kNoDoubt);
+  CHECK(stands_at(100.0, 40, 0.0, kWeather) == kNoDoubt);
+  CHECK(stands_at(97.0, 40, 0.0, kWeather) == kNoDoubt);
+  CHECK(stands_at(96.0, 40, 0.0, kWeather) == kStuck);  // below saturation air moves
+  CHECK(stands_at(60.0, 40, 0.0, kWeather) == kStuck);
+  CHECK(stands_at(99.0, 40, 0.0, kRoom) == kStuck);
+  CHECK(stands_at(100.0, 7, 0.0, kRoom) == (kStuck | kSaturated));
+}
+
+TEST_CASE("what stays saturated while it warms, or for more than three days, is no fog") {
+  constexpr auto kWeather = Surroundings::weather;
+  CHECK(stands_at(99.0, 5, 1.1, kWeather) == kNoDoubt);    // 5.5 K: not yet
+  CHECK(stands_at(99.0, 6, 1.1, kWeather) == kSaturated);  // 6.6 K: air would be at two thirds
+  CHECK(stands_at(99.0, 60, 0.3, kWeather) == kNoDoubt);   // a slow thaw in the rain
+  CHECK(stands_at(99.0, 72, 0.0, kWeather) == kNoDoubt);
+  CHECK(stands_at(99.0, 73, 0.0, kWeather) == kSaturated);
+}
+
 TEST_CASE("two devices that take turns are told from one that swings") {
   ValueTrust trust(Quantity::temperature, Surroundings::open_air);
   bool doubted = false;

@@ -40,21 +40,44 @@ rules:
     until: temperature below 28.5 °C lasting 1 h
     urgency: today
     why: In this warmth a jar wakes in little more than half the time that it needs at 20 °C.
-    remedies: [shade, move]
+    remedies: [move, shade]
+
+  # 5 K within the hour is no weather in a store room: a heater, a lamp, sun through a door, a fire
+  # next door. Said only where it is already warm, while there are hours left to act.
+  fast-rise:
+    concerns: place
+    when: rise of temperature over 1 h above 5 K and temperature above 27 °C
+    until: rise of temperature over 1 h below 1 K lasting 30 min
+    urgency: today
+    why: It warms faster than weather warms a room; something heats the jars.
+    remedies: [shade, move, look]
+
+  # Warmth adds up. Three days in a week above 26 °C cost a jar about as much as two weeks at 18 °C
+  # (a rate that doubles to trebles with 10 K), though no single afternoon was worth a word.
+  long-warmth:
+    concerns: place
+    when: time with temperature above 26 °C within 7 d above 72 h
+    until: time with temperature above 26 °C within 7 d below 48 h
+    urgency: this-week
+    why: The warm hours of this week add up; jars here wake in about half their time.
+    remedies: [move, shade, use-first]
 
   # The sugar of a sleeping jar stands in balance with air of about 85 % humidity. Under drier air a
   # cover that breathes dries the jar, and a crust forms; above it, it takes up water: at 25 °C and
   # 90 % about 0.15 g a day through two layers of kraft paper, 0.4 to 0.6 g through a thin tissue (a
   # mouth of 11 cm). The 60 g of sugar on top can take about 27 g before they are dissolved. So it
   # is a matter of weeks: a whole day of damp air before a word is said, and `this-week` to act.
-  # It ends at 82 %, because common sensors are wrong by up to 3 %.
+  # A wet spell that dry hours interrupt adds up to the same: 60 hours of a week. It ends after two
+  # dry days, at 82 %, because common sensors are wrong by up to 3 %.
   damp:
     concerns: place
-    when: humidity above 85 % lasting 24 h
-    until: humidity below 82 % lasting 6 h
+    when: >-
+      humidity above 85 % lasting 24 h or (humidity above 85 % and time with humidity above 85 %
+      within 7 d above 60 h)
+    until: humidity below 82 % lasting 2 d
     urgency: this-week
     why: Above 85 % humidity a cover that breathes lets water in, and the sugar on top dissolves.
-    remedies: [dry-air, renew-cover, look]
+    remedies: [vent, dry-air, move, renew-cover]
 
   # ---- The jar itself, by its own model: estimates, each the likely one of three. They are looked
   # at once an hour, so nothing shorter is asked for.
@@ -68,6 +91,20 @@ rules:
     why: It is warmer inside than its air explains; it works, makes gas and is spoiled within days.
     remedies: [ease-lid, look, use-first]
 
+  # Gas under a lid that holds it: the one thing here that can hurt somebody at once.
+  gas-under-lid:
+    concerns: jar
+    when: >-
+      gas-tight lid at least 1 and (waking signs at least 1 or self-heating above 1 K or wake
+      progress above 70 %)
+    until: gas-tight lid below 1
+    urgency: now
+    why: It may be making gas under a lid that holds it; glass can burst.
+    remedies: [ease-lid, look]
+
+  # A jar's sleep in four steps, so that one cause is one alert: it will wake within a month, half
+  # of the work is done, all of it is, somebody has seen it.
+
   # What a keeper has seen, or two signs that agree.
   awake:
     concerns: jar
@@ -77,21 +114,36 @@ rules:
     why: The culture works; what works is spoiled within days unless it is used or fed with sugar.
     remedies: [use-first, add-sugar, ease-lid]
 
+  # By reckoning the first sign is there to be found. Nobody has told of one.
+  due:
+    concerns: jar
+    when: (wake progress at least 100 % and waking signs below 2) lasting 3 h
+    until: wake progress below 90 % lasting 12 h or waking signs at least 2
+    urgency: today
+    why: By reckoning it has woken; only a look can tell.
+    remedies: [look, use-first, add-sugar]
+
   # Half of the work up to the first sign you could find. At the rates of a warm room a week or two
   # is left then; it falls back only while the jar rests.
   waking:
     concerns: jar
-    when: wake progress above 50 % lasting 6 h
-    until: wake progress below 35 % lasting 1 d
+    when: (wake progress between 50 % and 99.9 % and waking signs below 2) lasting 6 h
+    until: >-
+      wake progress below 35 % lasting 1 d or wake progress at least 100 % or waking signs at
+      least 2
     urgency: today
     why: By reckoning it has done half of the work that a jar needs to wake.
-    remedies: [look, add-sugar, move]
+    remedies: [add-sugar, move, look]
 
-  # A month is time enough to carry a jar or to dry a room at leisure.
+  # A month is time enough to carry a jar or to dry a room at leisure. Below two weeks it becomes
+  # work for today.
   wakes-soon:
     concerns: jar
-    when: time to wake below 30 d lasting 12 h
-    until: time to wake above 45 d lasting 1 d
+    when: >-
+      (time to wake below 30 d and wake progress below 50 % and waking signs below 2) lasting 12 h
+    until: >-
+      time to wake above 45 d lasting 1 d or wake progress at least 50 % or waking signs at least
+      2
     urgency: this-week
     why: Under the air of the last days it wakes within a month.
     remedies: [move, add-sugar, use-first]
@@ -104,7 +156,30 @@ rules:
     until: surface activity below 0.86 lasting 12 h
     urgency: today
     why: The sugar on top has taken up water from the air; the culture wakes from the top.
-    remedies: [dry-air, renew-cover, add-sugar]
+    remedies: [add-sugar, vent, dry-air, renew-cover]
+
+  # The undissolved sugar is the jar's store against water. Taken up from the air, not short from
+  # the start: that is the rule after this one.
+  buffer-low:
+    concerns: jar
+    when: >-
+      (water buffer below 10 g and water gained above 10 g and sugar shortfall below 20 g) lasting
+      1 d
+    until: >-
+      water buffer above 15 g lasting 1 d or water gained below 8 g lasting 1 d or sugar shortfall
+      above 20 g
+    urgency: this-week
+    why: The air's water has dissolved nearly all of its sugar; what comes next thins the syrup.
+    remedies: [add-sugar, renew-cover, vent, dry-air]
+
+  # Dew under the cover drips on the sugar. A cool night is over in the morning.
+  inner-dew:
+    concerns: jar
+    when: inner dew margin below 0 K lasting 18 h
+    until: inner dew margin above 0.5 K lasting 12 h
+    urgency: this-week
+    why: Water condenses inside, drips on the sugar and thins it from the top.
+    remedies: [move, renew-cover, look]
 
   # Missing from the start, or used up: all sugar dissolves and the syrup thins. Dissolved sugar
   # alone is no reason to speak: what the enzymes of a resting jar make of its starch holds water as
@@ -125,6 +200,19 @@ rules:
     urgency: today
     why: It was opened and not covered again, as far as anybody said.
     remedies: [renew-cover]
+
+  # A jar settles for two weeks, and looks alarming meanwhile: bubbles, a sinking level, a wet top.
+  # A look after three days, one week and two tells a jar that settles from one that works; whatever
+  # is told of it ends the alert.
+  settling-look:
+    concerns: jar
+    when: >-
+      (age between 3 d and 6 d and time since look above 3 d) or (age between 7 d and 13 d and
+      time since look above 4 d) or (age between 14 d and 21 d and time since look above 7 d)
+    until: time since look below 1 d or age above 21 d
+    urgency: this-week
+    why: It settles; bubbles and a sinking level are normal now, a rising one or a bad smell is not.
+    remedies: [look]
 
   # Nobody watches the jars of a silent sensor. Radio gaps of an hour or two mend themselves; after
   # 3 hours there is still time, as even in air of 50 °C a jar needs 8 hours or more to come to
@@ -181,6 +269,37 @@ rules:
     urgency: this-week
     why: It has moved away from the sensors beside it; a check in table salt or ice corrects it.
     remedies: [check-sensor]
+
+  # ---- The service itself.
+
+  # What was read and said meanwhile waits at the sensors and here, and comes when the broker is
+  # back. So does this: it says since when nobody could be warned.
+  broker-lost:
+    concerns: service
+    when: time since broker above 15 min
+    until: time since broker below 1 min lasting 10 min
+    urgency: this-week
+    why: Without the broker no reading comes in and no warning goes out.
+    remedies: [check-board]
+
+  # A full disk ends the record; watching goes on from memory, for a while.
+  disk-nearly-full:
+    concerns: service
+    when: disk free below 5 % lasting 10 min
+    until: disk free above 8 % lasting 10 min
+    urgency: today
+    why: When the disk is full no reading and no alert is kept any more.
+    remedies: [check-board]
+
+  # The times of readings without a time of their own, and all that is said to last, follow the
+  # board's clock.
+  clock-stepped:
+    concerns: service
+    when: clock step above 5 min
+    until: clock step below 1 min
+    urgency: this-week
+    why: The board's clock was set by minutes; durations from before that are wrong by as much.
+    remedies: [check-board]
 )yaml";
 
 }  // namespace

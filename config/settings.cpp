@@ -138,7 +138,9 @@ void read_root(Mapping& root, Settings& settings) {
 
 rules::Layout Settings::layout() const {
   rules::Layout layout;
-  for (const PlaceSettings& place : places) layout.places.push_back({place.path, place.outside});
+  for (const PlaceSettings& place : places) {
+    layout.places.push_back({place.path, place.outside, place.volume_m3});
+  }
   for (const SensorSettings& sensor : sensors) layout.sensors.push_back(sensor.spec);
   return layout;
 }

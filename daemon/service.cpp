@@ -101,6 +101,8 @@ tl::expected<void, Error> Service::start() {
     });
   });
   wait_for_signals();
+  board_ = std::make_unique<Board>(loaded_.history.parent_path(), std::chrono::system_clock::now(),
+                                   std::chrono::steady_clock::now());
   beat();
   flush_shown();
   after_step();
@@ -382,7 +384,20 @@ void Service::flush_shown() {
   });
 }
 
+// A disk that fills up and a clock that jumps are inputs like any other.
+void Service::look_at_board() {
+  if (const auto free = board_->changed_disk()) put(DiskRecord{wall_now(), free->value()});
+  const auto step =
+      board_->clock_step(std::chrono::system_clock::now(), std::chrono::steady_clock::now());
+  if (!step) return;
+  spdlog::warn("the board's clock was set by {} s",
+               std::chrono::duration_cast<std::chrono::seconds>(*step).count());
+  // Data played back has its own time.
+  if (loaded_.settings.clock == rules::Clock::wall) put(ClockStepRecord{wall_now(), *step});
+}
+
 void Service::beat() {
+  look_at_board();
   const std::string state = service_json("running");
   outgoing_->show(topic("service"), state);
   room_->keep_note("service", state);

@@ -23,6 +23,7 @@
 #include <boost/asio/thread_pool.hpp>
 #include <tl/expected.hpp>
 
+#include "daemon/board.h"
 #include "daemon/error.h"
 #include "daemon/import_server.h"
 #include "daemon/link/link.h"
@@ -68,6 +69,7 @@ class Service {
   void show_all();
   void flush_shown();
   void beat();
+  void look_at_board();
   void resume_if_possible();
   void tell_of_damage();
   void work_out_models();
@@ -92,6 +94,7 @@ class Service {
   boost::asio::system_timer tick_timer_{strand_};
   boost::asio::steady_timer show_timer_{strand_};
   boost::asio::steady_timer beat_timer_{strand_};
+  std::unique_ptr<Board> board_;
   std::unique_ptr<Storeroom> room_;
   std::optional<Instant> tick_armed_;  // the time the tick timer waits for
   std::uint64_t refused_shown_ = 0;    // refusals that the service topic has told of

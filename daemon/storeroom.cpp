@@ -201,6 +201,10 @@ void Storeroom::apply(const InboxRecord& record) {
     step(link->at, rules::LinkInput{link->connected});
   } else if (const auto* model = std::get_if<JarModelRecord>(&record.payload)) {
     step(wall_, rules::JarModelInput{model->jar, model->revision, model->bytes});
+  } else if (const auto* disk = std::get_if<DiskRecord>(&record.payload)) {
+    step(disk->at, rules::DiskInput{Percent(disk->free_percent)});
+  } else if (const auto* clock = std::get_if<ClockStepRecord>(&record.payload)) {
+    step(clock->at, rules::ClockSteppedInput{clock->by});
   } else if (const auto* tick = std::get_if<TickRecord>(&record.payload)) {
     step(tick->at, rules::TickInput{});
   }

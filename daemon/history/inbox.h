@@ -45,6 +45,17 @@ struct LinkRecord {
   bool connected = false;
   friend bool operator==(const LinkRecord&, const LinkRecord&) = default;
 };
+// What was found of the board itself: see daemon/board.h.
+struct DiskRecord {
+  Instant at;
+  double free_percent = 0.0;  // of the disk that holds the history
+  friend bool operator==(const DiskRecord&, const DiskRecord&) = default;
+};
+struct ClockStepRecord {
+  Instant at;  // by the clock as it was set
+  Duration by{};
+  friend bool operator==(const ClockStepRecord&, const ClockStepRecord&) = default;
+};
 struct TickRecord {
   Instant at;
   friend bool operator==(const TickRecord&, const TickRecord&) = default;
@@ -62,8 +73,8 @@ struct JarModelRecord {
 // Several times what a model with all its layers, members and air memory takes.
 inline constexpr std::size_t kLargestJarModel = 64u << 10;
 
-using InboxPayload =
-    std::variant<ReadingsRecord, TellRecord, LinkRecord, TickRecord, JarModelRecord>;
+using InboxPayload = std::variant<ReadingsRecord, TellRecord, LinkRecord, TickRecord,
+                                  JarModelRecord, DiskRecord, ClockStepRecord>;
 struct InboxRecord {
   std::uint64_t sequence = 0;
   InboxPayload payload;

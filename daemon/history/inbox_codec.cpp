@@ -1,4 +1,4 @@
-// payload   = readings | tell | link | tick | jar_model
+// payload   = readings | tell | link | tick | jar_model | disk | clock_step
 // readings  = received:i64 digest:u64 redelivered:bool
 //             sensors:u32 { id:text }            ids of the record, each once
 //             count:u32 { reading }
@@ -8,6 +8,8 @@
 //             correlation:text
 // link      = at:i64 connected:bool
 // tick      = at:i64
+// disk      = at:i64 free:f64                   percent, 0 to 100
+// clock_step = at:i64 by:i64                    ms, either way
 // jar_model = at:i64 revision:u64 jar:text bytes:text        bytes: at most kLargestJarModel
 // text      = size:u32 { byte }        bool = u8, 0 or 1        f64 = IEEE 754 binary64
 // Times are Unix milliseconds. All numbers are little-endian.
@@ -66,6 +68,14 @@ struct PayloadWriter {
     put_number(bytes, static_cast<std::uint8_t>(record.connected));
   }
   void operator()(const TickRecord& record) const { put_signed(bytes, unix_ms(record.at)); }
+  void operator()(const DiskRecord& record) const {
+    put_signed(bytes, unix_ms(record.at));
+    put_double(bytes, record.free_percent);
+  }
+  void operator()(const ClockStepRecord& record) const {
+    put_signed(bytes, unix_ms(record.at));
+    put_signed(bytes, record.by.count());
+  }
   void operator()(const JarModelRecord& record) const {
     put_signed(bytes, unix_ms(record.at));
     put_number(bytes, record.revision);
@@ -142,6 +152,21 @@ std::optional<InboxPayload> read_link(ByteReader& bytes) {
   return record;
 }
 
+std::optional<InboxPayload> read_disk(ByteReader& bytes) {
+  DiskRecord record;
+  record.at = instant_of(bytes.signed_number());
+  record.free_percent = bytes.real();
+  if (!(record.free_percent >= 0.0 && record.free_percent <= 100.0)) return std::nullopt;
+  return record;
+}
+
+std::optional<InboxPayload> read_clock_step(ByteReader& bytes) {
+  ClockStepRecord record;
+  record.at = instant_of(bytes.signed_number());
+  record.by = Duration(bytes.signed_number());
+  return record;
+}
+
 std::optional<InboxPayload> read_jar_model(ByteReader& bytes) {
   JarModelRecord record;
   record.at = instant_of(bytes.signed_number());
@@ -164,6 +189,10 @@ std::optional<InboxPayload> read_payload(RecordKind kind, ByteReader& bytes) {
       return TickRecord{instant_of(bytes.signed_number())};
     case RecordKind::jar_model:
       return read_jar_model(bytes);
+    case RecordKind::disk:
+      return read_disk(bytes);
+    case RecordKind::clock_step:
+      return read_clock_step(bytes);
   }
   return std::nullopt;
 }
@@ -177,6 +206,8 @@ RecordKind record_kind(const InboxPayload& payload) {
     RecordKind operator()(const LinkRecord&) const { return RecordKind::link; }
     RecordKind operator()(const TickRecord&) const { return RecordKind::tick; }
     RecordKind operator()(const JarModelRecord&) const { return RecordKind::jar_model; }
+    RecordKind operator()(const DiskRecord&) const { return RecordKind::disk; }
+    RecordKind operator()(const ClockStepRecord&) const { return RecordKind::clock_step; }
   };
   return std::visit(Kind{}, payload);
 }

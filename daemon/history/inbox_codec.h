@@ -13,7 +13,15 @@
 namespace torpor::daemon {
 
 // Stored: do not renumber. The value is the payload's kind byte.
-enum class RecordKind : std::uint8_t { readings = 1, tell = 2, link = 3, tick = 4, jar_model = 5 };
+enum class RecordKind : std::uint8_t {
+  readings = 1,
+  tell = 2,
+  link = 3,
+  tick = 4,
+  jar_model = 5,
+  disk = 6,
+  clock_step = 7,
+};
 
 [[nodiscard]] RecordKind record_kind(const InboxPayload& payload);
 

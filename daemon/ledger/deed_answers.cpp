@@ -19,13 +19,8 @@ namespace culture = rules::culture;
 
 // Less is the ruler, as for the model.
 constexpr double kLevelRise = 5.0;  // mm
-// An even layer that hides the rice: common practice, no source. Poured sugar weighs 0.85 g/ml
-// (200 g in a cup of 236.6 ml, from memory).
-constexpr double kToppingDepth = 7.0;           // mm
-constexpr double kPouredSugar = 0.85 / 1000.0;  // g/mm3
 // Rice and sugar packed in a jar: about 1.3 g/ml.
 constexpr double kPacked = 1.3;
-constexpr double kMouthUsual = 90.0;  // mm, where it was not told
 
 const culture::Level* level_before(const Jar& jar, Instant at, Instant& when) {
   const culture::Level* last = nullptr;
@@ -113,12 +108,6 @@ struct Understood {
   }
 };
 
-// g of sugar that cover the mouth, to 5 g.
-double topping_for(double mouth_mm) {
-  const double grams = std::numbers::pi / 4 * mouth_mm * mouth_mm * kToppingDepth * kPouredSugar;
-  return std::max(5.0, 5.0 * std::round(grams / 5.0));
-}
-
 // "About 9 cm of air are above it now", by vessel and mouth as a straight cylinder.
 std::string headspace_text(const Jar& jar, Instant at) {
   const auto left = contents_at(jar, at);
@@ -129,7 +118,7 @@ std::string headspace_text(const Jar& jar, Instant at) {
 }
 
 std::string after_taking(const Jar& jar, Instant at) {
-  const double topping = topping_for(jar.made.mouth_mm.value_or(kMouthUsual));
+  const double topping = culture::topping_for(jar.made.mouth_mm).value();
   const std::string mouth = jar.made.mouth_mm
                                 ? fmt::format("for a mouth of {}", length_text(*jar.made.mouth_mm))
                                 : std::string("for a usual mouth of 9 cm");

@@ -23,10 +23,11 @@ constexpr std::array<std::pair<SubjectKind, std::string_view>, 4> kKinds = {
      {SubjectKind::sensor, "sensor"},
      {SubjectKind::service, "service"}}};
 constexpr std::array<Urgency, 3> kUrgencies = {Urgency::now, Urgency::today, Urgency::this_week};
-constexpr std::array<Remedy, 12> kRemedies = {
-    Remedy::add_sugar, Remedy::move,      Remedy::vent,        Remedy::keep_room_shut,
-    Remedy::dry_air,   Remedy::ease_lid,  Remedy::renew_cover, Remedy::shade,
-    Remedy::look,      Remedy::wake_test, Remedy::use_first,   Remedy::check_sensor};
+constexpr std::array<Remedy, 13> kRemedies = {
+    Remedy::add_sugar,  Remedy::move,      Remedy::vent,        Remedy::keep_room_shut,
+    Remedy::dry_air,    Remedy::ease_lid,  Remedy::renew_cover, Remedy::shade,
+    Remedy::look,       Remedy::wake_test, Remedy::use_first,   Remedy::check_sensor,
+    Remedy::check_board};
 
 template <class Table, class Value>
 std::string_view name_in(const Table& table, Value value) {
@@ -53,43 +54,48 @@ std::optional<Instant> time_at(const Tree& tree, const char* key) {
   return parse_rfc3339(text_at(tree, key));
 }
 
-Tree remedy_trees(const std::vector<Remedy>& remedies) {
-  Tree trees = Tree::array();
-  for (const Remedy remedy : remedies) {
-    trees.push_back({{"name", std::string(remedy_name(remedy))},
-                     {"advice", std::string(remedy_sentence(remedy))}});
-  }
-  return trees;
+Tree figure_tree(const rules::Figure& figure) {
+  return {{"name", figure.name}, {"value", json_value(figure.value)}, {"unit", figure.unit}};
 }
 
 Tree figure_trees(const std::vector<rules::Figure>& figures) {
   Tree trees = Tree::array();
-  for (const rules::Figure& figure : figures) {
-    trees.push_back(
-        {{"name", figure.name}, {"value", json_value(figure.value)}, {"unit", figure.unit}});
+  for (const rules::Figure& figure : figures) trees.push_back(figure_tree(figure));
+  return trees;
+}
+
+Tree remedy_trees(const std::vector<rules::Advice>& remedies) {
+  Tree trees = Tree::array();
+  for (const rules::Advice& each : remedies) {
+    trees.push_back({{"name", std::string(remedy_name(each.remedy))},
+                     {"advice", each.words},
+                     {"amounts", figure_trees(each.amounts)}});
   }
   return trees;
 }
 
-std::vector<Remedy> remedies_at(const Tree& tree) {
-  std::vector<Remedy> remedies;
+rules::Figure figure_at(const Tree& entry) {
+  rules::Figure figure{text_at(entry, "name"), std::nullopt, text_at(entry, "unit")};
+  const auto value = entry.find("value");
+  if (value != entry.end() && value->is_number()) figure.value = value->get<double>();
+  return figure;
+}
+
+std::vector<rules::Figure> figures_at(const Tree& tree, const char* key) {
+  std::vector<rules::Figure> figures;
+  for (const Tree& entry : tree.value(key, Tree::array())) figures.push_back(figure_at(entry));
+  return figures;
+}
+
+std::vector<rules::Advice> remedies_at(const Tree& tree) {
+  std::vector<rules::Advice> remedies;
   for (const Tree& entry : tree.value("remedies", Tree::array())) {
     for (const Remedy remedy : kRemedies) {
-      if (remedy_name(remedy) == text_at(entry, "name")) remedies.push_back(remedy);
+      if (remedy_name(remedy) != text_at(entry, "name")) continue;
+      remedies.push_back({remedy, text_at(entry, "advice"), figures_at(entry, "amounts")});
     }
   }
   return remedies;
-}
-
-std::vector<rules::Figure> figures_at(const Tree& tree) {
-  std::vector<rules::Figure> figures;
-  for (const Tree& entry : tree.value("figures", Tree::array())) {
-    rules::Figure figure{text_at(entry, "name"), std::nullopt, text_at(entry, "unit")};
-    const auto value = entry.find("value");
-    if (value != entry.end() && value->is_number()) figure.value = value->get<double>();
-    figures.push_back(std::move(figure));
-  }
-  return figures;
 }
 
 AlertView view_in(const Tree& tree) {
@@ -116,7 +122,11 @@ AlertView view_in(const Tree& tree) {
   alert.why = text_at(tree, "why");
   alert.remedies = remedies_at(tree);
   alert.jars = tree.value("jars", std::vector<std::string>());
-  alert.figures = figures_at(tree);
+  alert.figures = figures_at(tree, "figures");
+  alert.outlook = text_at(tree, "outlook");
+  const auto worst = tree.find("worst");
+  if (worst != tree.end() && worst->is_object()) alert.worst = figure_at(*worst);
+  alert.worst_at = time_at(tree, "worst_at");
   return view;
 }
 
@@ -141,9 +151,12 @@ nlohmann::ordered_json alert_tree(const AlertView& view) {
           {"deferred_reason", json_text(alert.deferred_reason)},
           {"what", alert.what},
           {"why", alert.why},
+          {"outlook", json_text(alert.outlook)},
           {"remedies", remedy_trees(alert.remedies)},
           {"jars", alert.jars},
-          {"figures", figure_trees(alert.figures)}};
+          {"figures", figure_trees(alert.figures)},
+          {"worst", alert.worst ? figure_tree(*alert.worst) : Tree()},
+          {"worst_at", json_value(alert.worst_at)}};
 }
 
 std::string alert_json(const AlertView& view) { return json_dump(alert_tree(view)); }

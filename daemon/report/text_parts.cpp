@@ -67,13 +67,16 @@ std::string alert_block(const AlertView& view, bool whole, const TextContext& co
                     alert.deferred_reason.empty() ? "" : ": ", alert.deferred_reason),
         4, width);
   }
+  if (!alert.outlook.empty() && alert.state == rules::AlertState::standing) {
+    text += paragraph(alert.outlook, 4, width);
+  }
   if (!alert.jars.empty()) {
     text += paragraph(fmt::format("Jars: {}", fmt::join(alert.jars, " ")), 4, width);
   }
   if (!whole) return text;
   if (!alert.why.empty()) text += paragraph(alert.why, 4, width);
-  for (const rules::Remedy remedy : alert.remedies) {
-    text += paragraph(rules::remedy_sentence(remedy), 6, width, "    -");
+  for (const rules::Advice& advice : alert.remedies) {
+    text += paragraph(advice.words, 6, width, "    -");
   }
   return text;
 }

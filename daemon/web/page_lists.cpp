@@ -25,6 +25,9 @@ void alert_block(Markup& page, const rules::Alert& alert, const PageContext& con
   }
   page.element("p", state, {{"class", "faint"}});
   page.element("p", alert.what);
+  if (!alert.outlook.empty() && alert.state == rules::AlertState::standing) {
+    page.element("p", alert.outlook);
+  }
   if (!alert.why.empty()) page.element("p", alert.why);
   if (!alert.jars.empty()) {
     const auto line = page.in("p");
@@ -35,9 +38,7 @@ void alert_block(Markup& page, const rules::Alert& alert, const PageContext& con
     }
   }
   const auto list = page.in("ul", {{"class", "remedies"}});
-  for (const rules::Remedy remedy : alert.remedies) {
-    page.element("li", rules::remedy_sentence(remedy));
-  }
+  for (const rules::Advice& advice : alert.remedies) page.element("li", advice.words);
 }
 
 std::string_view state_words(SensorState state) {

@@ -32,6 +32,7 @@ enum class Remedy {
   wake_test,
   use_first,
   check_sensor,
+  check_board,
 };
 [[nodiscard]] std::string_view remedy_name(Remedy remedy);
 // One plain sentence to a person, with its caution where the remedy can hurt. Without amounts.

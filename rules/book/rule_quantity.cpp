@@ -69,6 +69,12 @@ constexpr std::array kRows{
     RuleQuantityFacts{time_since_opened, Scope::jar, "time since opened", D::duration, 0.0,
                       kLongest, 0.0, true},
     RuleQuantityFacts{waking_signs, Scope::jar, "waking signs", D::number, 0.0, 100.0, 0.0, true},
+    // 1 under a cover that holds gas back, else 0.
+    RuleQuantityFacts{gas_tight_lid, Scope::jar, "gas-tight lid", D::number, 0.0, 1.0, 0.0, true},
+    RuleQuantityFacts{age, Scope::jar, "age", D::duration, 0.0, kLongest, 0.0, true},
+    // Since a keeper last told what they saw of it; before that, since it was closed.
+    RuleQuantityFacts{time_since_look, Scope::jar, "time since look", D::duration, 0.0, kLongest,
+                      0.0, true},
 
     RuleQuantityFacts{time_since_reading, Scope::sensor, "time since reading", D::duration, 0.0,
                       kLongest, 0.0, true},
@@ -92,9 +98,10 @@ constexpr std::array kRows{
 
     RuleQuantityFacts{time_since_broker, Scope::service, "time since broker", D::duration, 0.0,
                       kLongest, 0.0, true},
-    RuleQuantityFacts{disk_free, Scope::service, "disk free", D::percent, 0.0, 100.0, 2.0, false},
+    RuleQuantityFacts{disk_free, Scope::service, "disk free", D::percent, 0.0, 100.0, 2.0, true},
+    // The largest step of the board's clock within the last day, either way.
     RuleQuantityFacts{clock_step, Scope::service, "clock step", D::duration, 0.0, kLongest, 0.0,
-                      false},
+                      true},
 };
 
 }  // namespace

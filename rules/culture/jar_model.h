@@ -34,6 +34,8 @@ class JarModel {
   // tests of the grid's error; it divides a day.
   JarModel(std::shared_ptr<const Profile> profile, const JarRecipe& recipe, Duration grid = kGrid);
 
+  // As it was told when it was closed.
+  [[nodiscard]] const JarRecipe& recipe() const { return recipe_; }
   // The time up to which the jar is known; starts at recipe.closed.
   [[nodiscard]] Instant at() const { return instant_of(state_.pending_until); }
 

@@ -70,6 +70,7 @@ class VerdictWriter {
   [[nodiscard]] double progress(std::size_t m) const {
     return wake_progress(state().members[m], state().works_in_sugar);
   }
+  void add_looks(Figures& figures) const;
   void add_heat(Figures& figures) const;
   void add_dew(Figures& figures) const;
   void add_water(Figures& figures) const;
@@ -99,12 +100,27 @@ Figures VerdictWriter::figures() const {
     result.opened_h = hours_between(state().opened_at, state().consumed);
   }
   if (state().open_since != kNever) result.open_since = instant_of(state().open_since);
+  add_looks(result);
   result.gas_lost_g = state().gas_lost;
   result.waking_signs = evidence(Weight::weak) + 2 * evidence(Weight::strong);
   add_heat(result);
   add_dew(result);
   add_water(result);
   return result;
+}
+
+void VerdictWriter::add_looks(Figures& result) const {
+  result.closed_at = instant_of(state().closed_at);
+  result.cover = state().cover;
+  for (std::size_t s = 0; s < kSigns; ++s) {
+    const std::int64_t seen = state().seen_at[s];
+    const Sign sign = static_cast<Sign>(s);
+    if (seen == kNever) continue;
+    result.spoiled = result.spoiled || facts(sign).spoils;
+    const bool by_keeper = sign != Sign::gas_loss && sign != Sign::self_heating;
+    const bool newer = !result.looked_at || instant_of(seen) > *result.looked_at;
+    if (by_keeper && newer) result.looked_at = instant_of(seen);
+  }
 }
 
 void VerdictWriter::add_heat(Figures& result) const {

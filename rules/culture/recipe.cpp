@@ -173,6 +173,15 @@ double told_mass(const JarRecipe& recipe) {
   return rice->value() + recipe.sugar->value() + recipe.topping.value_or(Grams(0.0)).value();
 }
 
+// An even layer of 7 mm hides the rice: common practice, no source. Poured sugar weighs 0.85 g/ml
+// (200 g in a cup of 236.6 ml, from memory).
+Grams topping_for(std::optional<double> mouth_mm) {
+  constexpr double kDepth = 7.0, kPoured = 0.85 / 1000.0;  // mm, g/mm3
+  const double mouth = mouth_mm.value_or(kUsualMouth);
+  const double grams = 0.25 * std::numbers::pi * mouth * mouth * kDepth * kPoured;
+  return Grams(std::max(5.0, 5.0 * std::round(grams / 5.0)));
+}
+
 Vessel vessel(const JarRecipe& recipe, double contents_mass, const Parameters& set) {
   Vessel result;
   const double filled = contents_mass / 1000.0 / set.packed_density;  // m3

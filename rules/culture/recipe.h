@@ -72,6 +72,9 @@ struct Vessel {
 };
 // `contents_mass`: g now in the jar.
 [[nodiscard]] Vessel vessel(const JarRecipe& recipe, double contents_mass, const Parameters& set);
+// Sugar that covers a mouth as a layer on top, g, to 5 g; nullopt: a usual mouth.
+[[nodiscard]] Grams topping_for(std::optional<double> mouth_mm);
+inline constexpr double kUsualMouth = 90.0;  // mm, of a preserving jar
 // Told mass of everything in the jar at closing, g; 2 kg where it was not told (heat only).
 [[nodiscard]] double told_mass(const JarRecipe& recipe);
 

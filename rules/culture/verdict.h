@@ -53,6 +53,10 @@ struct Figures {
   double outer_dew_h = 0.0, inner_dew_h = 0.0;
   std::optional<double> opened_h;     // since last opened
   std::optional<Instant> open_since;  // opened, and not covered since
+  Instant closed_at;                  // when its sleep began
+  std::optional<Instant> looked_at;   // when a keeper last told what they saw
+  Cover cover = Cover::paper;         // as told; paper where it was not
+  bool spoiled = false;               // mould in colour or rot was seen: for nobody's use
   std::optional<Ensemble> surface_activity, body_activity;
   std::optional<Ensemble> water_gained_g;    // through the mouth since closing; negative: lost
   std::optional<Ensemble> water_buffer_g;    // before all sugar in the jar is dissolved

@@ -37,8 +37,8 @@ OpenAlert* AlertLife::alert_for(const Rule& rule, const Subject& subject) {
   return nullptr;
 }
 
-AlertLife::Outcome AlertLife::raise(const Rule& rule, const Subject& subject, Instant since,
-                                    Instant now) {
+AlertLife::Outcome AlertLife::raise(const Rule& rule, const Subject& subject, Urgency urgency,
+                                    Instant since, Instant now) {
   std::optional<AlertChangeKind> kind;
   OpenAlert* open = alert_for(rule, subject);
   if (open == nullptr) {
@@ -47,15 +47,14 @@ AlertLife::Outcome AlertLife::raise(const Rule& rule, const Subject& subject, In
     open->alert.number = number;
     open->alert.rule = rule.name;
     open->alert.subject = subject;
-    open->alert.urgency = rule.urgency;
-    open->alert.why = rule.why;
-    open->alert.remedies = rule.remedies;
+    open->alert.urgency = urgency;
     open->alert.since = since;
     open->alert.raised_at = now;
-    open->notice_due = delivery(rule.urgency, now);
+    open->notice_due = delivery(urgency, now);
     own_[{rule.name, subject}] = number;
     kind = AlertChangeKind::raised;
   } else if (open->alert.state == AlertState::eased) {
+    open->alert.urgency = urgency;
     kind = reopen(*open, open->joined.count(subject.id) == 0, since, now);
   }
   open->standing.insert(subject.id);
@@ -125,6 +124,21 @@ bool AlertLife::defer(const DeferInput& input, Instant now) {
   return true;
 }
 
+void AlertLife::rise(std::uint64_t number, Urgency urgency, Instant now) {
+  OpenAlert& open = open_.at(number);
+  open.alert.urgency = urgency;
+  open.risen_unsaid = true;
+  if (open.alert.deferred_until) {
+    if (urgency != Urgency::now) return;
+    open.alert.deferred_until.reset();
+    open.alert.deferred_reason.clear();
+  }
+  open.alert.seen_at.reset();
+  open.alert.seen_by.clear();
+  if (open.alert.state == AlertState::standing) open.notice_due = delivery(urgency, now);
+  reschedule(number);
+}
+
 bool AlertLife::take_ended_deferral(std::uint64_t number, Instant now) {
   OpenAlert& open = open_.at(number);
   Alert& alert = open.alert;
@@ -178,6 +192,7 @@ bool AlertLife::take_due_notice(std::uint64_t number, Instant now) {
   if (open.notice_due > now) return false;
   open.last_notice = now;
   ++open.notices;
+  open.risen_unsaid = false;
   open.notice_due =
       delivery(open.alert.urgency, now + repeat_after(open.alert.urgency, open.notices));
   reschedule(number);

@@ -48,6 +48,7 @@ struct OpenAlert {
   int notices = 0;                 // sent so far, of any kind
   std::optional<Instant> last_notice;
   Instant notice_due = kNever;
+  bool risen_unsaid = false;  // its urgency rose, and no notice has said so
   [[nodiscard]] Instant due(Duration reopen_within) const;
 };
 
@@ -66,10 +67,15 @@ class AlertLife {
   // A rule is met at, or no longer met by, a subject. Answer the alert concerned and the kind of
   // change; nullopt as kind: only its list of subjects changed.
   using Outcome = std::pair<std::uint64_t, std::optional<AlertChangeKind>>;
-  Outcome raise(const Rule& rule, const Subject& subject, Instant since, Instant now);
+  // `urgency`: of an alert that this raises or reopens; the rule's, or more.
+  Outcome raise(const Rule& rule, const Subject& subject, Urgency urgency, Instant since,
+                Instant now);
   std::optional<Outcome> ease(const std::string& rule, const Subject& subject, Instant now);
   bool see(std::uint64_t number, const std::string& by, Instant now);
   bool defer(const DeferInput& input, Instant now);
+  // An open alert becomes more urgent: unseen again, and said at once (after quiet hours), unless
+  // it is deferred and not `now`.
+  void rise(std::uint64_t number, Urgency urgency, Instant now);
   // True once: a deferral is over now.
   bool take_ended_deferral(std::uint64_t number, Instant now);
   // Ends an alert whose rule or subject is gone, or whose time is over. It is open no longer.

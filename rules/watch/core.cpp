@@ -1,6 +1,7 @@
 #include "rules/watch/core.h"
 
 #include <algorithm>
+#include <cmath>
 #include <limits>
 #include <numeric>
 
@@ -12,6 +13,9 @@ constexpr double kUnknown = std::numeric_limits<double>::quiet_NaN();
 // Lost, back, lost in one moment, and what was before: enough to know the link at any time that a
 // service rule has not settled yet.
 constexpr std::size_t kMostLinkEvents = 4;
+constexpr std::size_t kMostBoardFigures = 8;
+// A clock that was set is news for a day.
+constexpr Duration kStepRemembered = std::chrono::hours(24);
 
 }  // namespace
 
@@ -60,8 +64,12 @@ std::size_t Watch::Core::add_air(std::vector<std::size_t> speakers) {
     holds.push_back(settings_.layout.sensors[speakers[position]].hold);
     sensors_[speakers[position]].seats.push_back({index, position});
   }
-  airs_.push_back(
-      {AirTimeline(std::move(speakers), std::move(holds), settings_.late, reach_), {}, {}, {}, {}});
+  airs_.push_back({AirTimeline(std::move(speakers), std::move(holds), settings_.late, reach_),
+                   {},
+                   {},
+                   {},
+                   {},
+                   {}});
   return index;
 }
 
@@ -225,6 +233,11 @@ void Watch::Core::begin() {
     link_before_time_.reset();
     apply(link);
   }
+  if (disk_before_time_) {
+    const DiskInput disk{Percent(*disk_before_time_)};
+    disk_before_time_.reset();
+    apply(disk);
+  }
   for (std::size_t jar = 0; jar < jars_.size(); ++jar) look_at_jar(jar);
 }
 
@@ -283,6 +296,8 @@ void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>
   }
   for (const Seat& seat : sensor.seats) {
     AirTimeline& timeline = airs_[seat.air].timeline;
+    // Before the reading makes the timeline forget what it is too late to change.
+    airs_[seat.air].lately.settle(timeline, reading.measured_at - settings_.late);
     if (timeline.insert({reading.measured_at, seat.position, reading.quantity, value})) {
       airs.push_back(seat.air);
       const auto& moment = timeline.moment_at(*now_);
@@ -359,6 +374,7 @@ void Watch::Core::step_instance(std::size_t at, Instant t) {
   });
   if (!instance.stirred) stirred_.push_back(at);
   instance.stirred = true;
+  instance.stepped = true;
 }
 
 void Watch::Core::apply(const JarPlacedInput& input) {
@@ -418,8 +434,33 @@ void Watch::Core::apply(const LinkInput& input) {
   if (!link_.empty() && link_.back().connected == input.connected) return;
   link_.push_back({*now_, input.connected});
   if (link_.size() > kMostLinkEvents) link_.erase(link_.begin());
+  step_service();
+}
+
+void Watch::Core::step_service() {
   for (const std::size_t instance : service_instances_) step_instance(instance, *now_);
   touch(SubjectKind::service, "");
+}
+
+void Watch::Core::apply(const DiskInput& input) {
+  if (!now_) {
+    disk_before_time_ = input.free.value();
+    return;
+  }
+  disk_free_.push_back({*now_, input.free.value()});
+  if (disk_free_.size() > kMostBoardFigures) disk_free_.erase(disk_free_.begin());
+  step_service();
+}
+
+void Watch::Core::apply(const ClockSteppedInput& input) {
+  if (!now_) return;
+  std::erase_if(clock_steps_, [&](const BoardFigure& step) {
+    return step.at + kStepRemembered + settings_.late <= *now_;
+  });
+  const double seconds = std::abs(std::chrono::duration<double>(input.by).count());
+  clock_steps_.push_back({*now_, seconds});
+  if (clock_steps_.size() > kMostBoardFigures) clock_steps_.erase(clock_steps_.begin());
+  step_service();
 }
 
 void Watch::Core::apply(const CheckBegunInput& input) {
@@ -514,6 +555,8 @@ Signal Watch::Core::window_signal_at(const Instance& instance, std::size_t slot,
 Signal Watch::Core::signal_at(const Instance& instance, const QuantityAt& quantity,
                               std::size_t slot_air, Instant t) const {
   if (quantity.quantity == RuleQuantity::time_since_broker) return link_signal(t);
+  if (quantity.quantity == RuleQuantity::disk_free) return disk_signal(t);
+  if (quantity.quantity == RuleQuantity::clock_step) return clock_signal(t);
   if (quantity.quantity == RuleQuantity::time_since_reading) {
     const SensorTrack& track = sensors_[instance.index].track;
     const auto origin = track.silent_since(t);
@@ -548,6 +591,29 @@ Signal Watch::Core::link_signal(Instant t) const {
       break;
     }
     signal = event.connected ? Signal{0.0, false, {}, kNever} : Signal{0.0, true, event.at, kNever};
+  }
+  return signal;
+}
+
+Signal Watch::Core::disk_signal(Instant t) const {
+  Signal signal{kUnknown, false, {}, kNever};
+  for (const BoardFigure& figure : disk_free_) {
+    if (figure.at > t) {
+      signal.until = figure.at;
+      break;
+    }
+    signal.value = figure.value;
+  }
+  return signal;
+}
+
+Signal Watch::Core::clock_signal(Instant t) const {
+  Signal signal{0.0, false, {}, kNever};
+  for (const BoardFigure& step : clock_steps_) {
+    const Instant end = step.at + kStepRemembered;
+    if (end <= t) continue;
+    signal.until = std::min(signal.until, step.at > t ? step.at : end);
+    if (step.at <= t) signal.value = std::max(signal.value, step.value);
   }
   return signal;
 }

@@ -14,10 +14,12 @@
 
 #include <nlohmann/json_fwd.hpp>
 
+#include "rules/watch/advice.h"
 #include "rules/watch/air_timeline.h"
 #include "rules/watch/alert_life.h"
 #include "rules/watch/jar_register.h"
 #include "rules/watch/jar_track.h"
+#include "rules/watch/lately_air.h"
 #include "rules/watch/program.h"
 #include "rules/watch/rule_instance.h"
 #include "rules/watch/sensor_judges.h"
@@ -60,6 +62,7 @@ class Watch::Core {
   // The air that one list of speakers speaks for, and who depends on it.
   struct Air {
     AirTimeline timeline;
+    LatelyAir lately = {};
     std::vector<std::string> places;                 // of the layout, that have this air
     std::vector<std::size_t> instances;              // of places, and any that name it by `at`
     std::vector<std::size_t> jars;                   // that stand or stood in it
@@ -99,6 +102,7 @@ class Watch::Core {
     RuleInstance machine;
     bool met = false;        // as the alerts know it
     bool stirred = false;    // in stirred_
+    bool stepped = false;    // by an input: what a timer's early look sees depends on the restart
     bool gone = false;       // its jar is retired; free for reuse
     Instant due = kNever;    // when it may change by itself
     Instant armed = kNever;  // earliest timer set for it
@@ -107,6 +111,12 @@ class Watch::Core {
   struct LinkEvent {
     Instant at;
     bool connected = false;
+  };
+
+  // A figure of the board from `at` on.
+  struct BoardFigure {
+    Instant at;
+    double value = 0.0;
   };
 
   // ---- core.cpp: what exists
@@ -136,6 +146,9 @@ class Watch::Core {
   void apply(const SeenInput& input);
   void apply(const DeferInput& input);
   void apply(const LinkInput& input);
+  void apply(const DiskInput& input);
+  void apply(const ClockSteppedInput& input);
+  void step_service();
   void apply(const CheckBegunInput& input);
   void apply(const CheckAbandonedInput& input);
   void apply(const SensorCheckedInput& input);
@@ -159,6 +172,8 @@ class Watch::Core {
   Signal window_signal_at(const Instance& instance, std::size_t slot, Instant t) const;
   Signal air_signal(std::size_t air, RuleQuantity quantity, Instant t) const;
   Signal link_signal(Instant t) const;
+  [[nodiscard]] Signal disk_signal(Instant t) const;
+  [[nodiscard]] Signal clock_signal(Instant t) const;
   std::size_t jar_air_at(std::size_t jar, Instant t, Instant& until) const;
   [[nodiscard]] std::optional<std::size_t> stay_index(std::size_t jar, Instant t) const;
   RuleInstance::Head head_of(const Instance& instance) const;
@@ -203,11 +218,26 @@ class Watch::Core {
   [[nodiscard]] bool nearer_sensor_speaks(std::string_view from, std::string_view to) const;
   [[nodiscard]] const Instance* instance_of(const std::string& rule, const Subject& subject) const;
   void emit(AlertChangeKind kind, const Alert& alert);
-  void send_notice(OpenAlert& open, NoticeKind kind);
+  void send_notice(OpenAlert& open, NoticeKind kind, const std::vector<std::string>& likewise = {});
+  [[nodiscard]] bool is_passing(const OpenAlert& open) const;
+  [[nodiscard]] ReadSignal reader_of(const Instance& instance, Instant t) const;
+  [[nodiscard]] const Instance* spoken_of(const OpenAlert& open) const;
   void see(std::uint64_t number, const std::string& by);
   void touch(SubjectKind kind, std::string_view id);
   void touch_air(std::size_t air);
   void report_touched();
+
+  // ---- core_advice.cpp
+  // A jar that was to sleep for a month and now for less than this is somebody's work today.
+  static constexpr double kTodayBelow = 14.0 * 86400.0;  // s
+  [[nodiscard]] std::optional<LatelyAir::Air> air_now(std::size_t air) const;
+  [[nodiscard]] std::vector<std::string> by_time_to_wake(
+      const std::vector<std::string>& jars) const;
+  [[nodiscard]] std::vector<AirElsewhere> elsewhere_than(std::size_t own) const;
+  void advise_on(Alert& alert, const Rule& rule, std::string_view place) const;
+  void note_worst(const Instance& instance);
+  [[nodiscard]] Urgency urgency_of(const Instance& instance) const;
+  void consider_urgency(const Instance& instance);
 
   // ---- snapshot.cpp
   [[nodiscard]] nlohmann::json instance_json(const Instance& instance) const;
@@ -244,7 +274,10 @@ class Watch::Core {
   std::vector<std::size_t> free_;  // of instances_
   std::vector<std::size_t> service_instances_;
   std::vector<LinkEvent> link_;           // the last few
+  std::vector<BoardFigure> disk_free_;    // %, the last few
+  std::vector<BoardFigure> clock_steps_;  // s, of the last day
   std::optional<bool> link_before_time_;  // told before there was an engine time
+  std::optional<double> disk_before_time_;
   AlertLife alerts_;
   std::vector<Instant> delivered_;      // notices of the last minutes, but of urgency now
   std::optional<Instant> flood_until_;  // those that can wait do until then

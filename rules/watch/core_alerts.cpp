@@ -1,6 +1,7 @@
 // What became true and false -> alerts, their jars and words, notices.
 #include <algorithm>
 #include <tuple>
+#include <utility>
 
 #include <fmt/core.h>
 
@@ -12,6 +13,8 @@ namespace {
 // More alerts than an operator can take in: over 10 in 10 minutes (EEMUA 191; ISA-18.2, 16.5).
 constexpr std::size_t kMostNotices = 10;
 constexpr Duration kFloodTime = std::chrono::minutes(10);
+// What is passing is not said again; whether it is over is looked at after this.
+constexpr Duration kPassingPause = std::chrono::hours(1);
 
 std::ptrdiff_t depth_of(std::string_view place) {
   return std::count(place.begin(), place.end(), '/');
@@ -26,11 +29,17 @@ void Watch::Core::react() {
   for (const std::size_t at : stirred_) {
     Instance& instance = *instances_[at];
     instance.stirred = false;
+    const bool stepped = std::exchange(instance.stepped, false);
     if (instance.gone || !now_) continue;
     const RuleInstance::Head head = head_of(instance);
     instance.due = head.due;
     arm(TimerOwner::instance, at, head.due);
-    if (head.met != instance.met) changed.push_back(at);
+    if (head.met != instance.met) {
+      changed.push_back(at);
+    } else if (head.met && stepped) {
+      note_worst(instance);
+      consider_urgency(instance);
+    }
   }
   stirred_.clear();
   if (!changed.empty()) react_to(changed);
@@ -56,7 +65,8 @@ void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
     instance.met = !instance.met;
     std::optional<AlertLife::Outcome> outcome;
     if (instance.met) {
-      outcome = alerts_.raise(rule, instance.subject, head_of(instance).met_since, *now_);
+      outcome = alerts_.raise(rule, instance.subject, urgency_of(instance),
+                              head_of(instance).met_since, *now_);
     } else {
       outcome = alerts_.ease(rule.name, instance.subject, *now_);
     }
@@ -88,6 +98,7 @@ void Watch::Core::run_alert_timers() {
       continue;
     }
     if (alerts_.take_ended_deferral(number, *now_)) {
+      describe(alerts_.at(number));
       emit(AlertChangeKind::updated, alerts_.at(number).alert);
       continue;
     }
@@ -101,8 +112,21 @@ void Watch::Core::run_alert_timers() {
       alerts_.postpone(number, *flood_until_);
       continue;
     }
-    const NoticeKind kind = open.notices == 0 ? NoticeKind::first : NoticeKind::again;
+    const NoticeKind kind = open.notices == 0   ? NoticeKind::first
+                            : open.risen_unsaid ? NoticeKind::sooner
+                                                : NoticeKind::again;
+    if (kind == NoticeKind::again && is_passing(open)) {
+      alerts_.postpone(number, *now_ + kPassingPause);
+      continue;
+    }
     if (!alerts_.take_due_notice(number, *now_)) continue;
+    if (kind == NoticeKind::again) {
+      // Said anew, it says what is now.
+      OpenAlert& again = alerts_.at(number);
+      const Alert before = again.alert;
+      describe(again);
+      if (again.alert != before) emit(AlertChangeKind::updated, again.alert);
+    }
     if (can_wait) {
       due.emplace_back(number, kind);
     } else {
@@ -116,10 +140,23 @@ void Watch::Core::run_alert_timers() {
 void Watch::Core::deliver(const std::vector<std::pair<std::uint64_t, NoticeKind>>& due) {
   if (due.empty()) return;
   std::erase_if(delivered_, [&](Instant t) { return t <= *now_ - kFloodTime; });
+  // Of one rule at one moment is mostly one cause, and one line.
+  std::vector<std::vector<std::uint64_t>> lines;
+  std::map<std::pair<std::string, NoticeKind>, std::size_t> known;
+  for (const auto& [number, kind] : due) {
+    const auto [line, is_new] =
+        known.emplace(std::pair(alerts_.at(number).alert.rule, kind), lines.size());
+    if (is_new) lines.emplace_back();
+    lines[line->second].push_back(number);
+  }
   if (delivered_.size() + due.size() <= kMostNotices) {
-    for (const auto& [number, kind] : due) {
-      send_notice(alerts_.at(number), kind);
-      delivered_.push_back(*now_);
+    for (const auto& [key, line] : known) {
+      std::vector<std::string> likewise;
+      for (const std::uint64_t number : lines[line]) {
+        if (number != lines[line].front()) likewise.push_back(alerts_.at(number).alert.subject.id);
+      }
+      send_notice(alerts_.at(lines[line].front()), key.second, likewise);
+      delivered_.insert(delivered_.end(), lines[line].size(), *now_);
     }
     return;
   }
@@ -230,37 +267,59 @@ const Watch::Core::Instance* Watch::Core::instance_of(const std::string& rule,
   return instance->subject.kind == subject.kind ? instance : nullptr;
 }
 
-// Jars, figures and sentence as of now. Where the alert's own place has eased and a joined one
-// still stands, that one is spoken of.
-void Watch::Core::describe(OpenAlert& open) {
-  Alert& alert = open.alert;
-  alert.jars = jars_of(open);
-  Subject spoken = alert.subject;
+// Where the alert's own place has eased and a joined one still stands, that one is spoken of.
+const Watch::Core::Instance* Watch::Core::spoken_of(const OpenAlert& open) const {
+  Subject spoken = open.alert.subject;
   if (!open.standing.empty() && open.standing.count(spoken.id) == 0) {
     spoken.id = *open.standing.begin();
   }
-  const Instance* instance = instance_of(alert.rule, spoken);
-  if (instance == nullptr) return;
-  const Rule& rule = *rules_[instance->rule].rule;
-  const Instant t = std::max(*now_, instance->machine.settled().value_or(*now_));
-  const ReadSignal read = [&](const Term& term) {
-    Signal signal = slot_signal(*instance, rules_[instance->rule].program.slot_of(term), t);
+  return instance_of(open.alert.rule, spoken);
+}
+
+ReadSignal Watch::Core::reader_of(const Instance& instance, Instant t) const {
+  return [this, &instance, t](const Term& term) {
+    Signal signal = slot_signal(instance, rules_[instance.rule].program.slot_of(term), t);
     signal.drift = nullptr;
     return signal;
   };
+}
+
+// It stands only because its `until` takes its time.
+bool Watch::Core::is_passing(const OpenAlert& open) const {
+  const Instance* instance = spoken_of(open);
+  return instance != nullptr &&
+         no_longer_holds(*rules_[instance->rule].rule, *now_, reader_of(*instance, *now_));
+}
+
+// Jars, figures and sentence as of now.
+void Watch::Core::describe(OpenAlert& open) {
+  Alert& alert = open.alert;
+  alert.jars = jars_of(open);
+  const Instance* instance = spoken_of(open);
+  if (instance == nullptr) return;
+  const Subject& spoken = instance->subject;
+  const Rule& rule = *rules_[instance->rule].rule;
+  const Instant t = std::max(*now_, instance->machine.settled().value_or(*now_));
+  const ReadSignal read = reader_of(*instance, t);
   std::string_view place;
   if (spoken.kind == SubjectKind::jar) {
     place = register_.place_of(instance->index);
   } else if (spoken.kind == SubjectKind::sensor) {
     place = settings_.layout.sensors[instance->index].place;
   }
-  alert.urgency = rule.urgency;
+  const bool stands = alert.state == AlertState::standing;
+  if (spoken.kind == SubjectKind::place) place = spoken.id;
+  alert.urgency = std::min(alert.urgency, rule.urgency);
   alert.why = rule.why;
-  alert.remedies = rule.remedies;
   alert.figures = figures_of(rule, t, read);
-  const std::string reason = alert.state == AlertState::standing ? doubt_behind(*instance) : "";
-  alert.what =
-      what_sentence({rule, spoken, place, alert.state, t, settings_.utc_offset, reason}, read);
+  if (stands) {
+    note_worst(*instance);
+    advise_on(alert, rule, place);
+  }
+  const std::string reason = stands ? doubt_behind(*instance) : "";
+  if (spoken.kind == SubjectKind::place) place = {};
+  alert.what = what_sentence(
+      {rule, spoken, place, alert.state, t, settings_.utc_offset, reason, &alert}, read);
 }
 
 // A rule about trust says what the judges say; empty: another rule, or nothing is doubted now.
@@ -281,14 +340,15 @@ void Watch::Core::emit(AlertChangeKind kind, const Alert& alert) {
   for (const std::string& jar : alert.jars) touch(SubjectKind::jar, jar);
 }
 
-void Watch::Core::send_notice(OpenAlert& open, NoticeKind kind) {
+void Watch::Core::send_notice(OpenAlert& open, NoticeKind kind,
+                              const std::vector<std::string>& likewise) {
   if (kind == NoticeKind::over) {
     ++open.notices;
     open.last_notice = now_;
   }
   const Alert& alert = open.alert;
   effects_.notices.push_back({fmt::format("{}-{}", alert.number, open.notices), alert.number,
-                              notice_line(alert, kind, *now_, settings_.utc_offset)});
+                              notice_line(alert, kind, *now_, settings_.utc_offset, likewise)});
 }
 
 void Watch::Core::see(std::uint64_t number, const std::string& by) {

@@ -49,10 +49,23 @@ double seconds_to_wake(const culture::WakeTime& time) {
 }  // namespace
 
 bool is_of_model(RuleQuantity quantity) {
-  return quantity >= RuleQuantity::jar_temperature && quantity <= RuleQuantity::waking_signs;
+  return quantity >= RuleQuantity::jar_temperature && quantity <= RuleQuantity::time_since_look;
 }
 
 double JarFigures::value(RuleQuantity quantity) const { return values[place_of(quantity)]; }
+
+std::optional<JarFigures::Origin> JarFigures::origin(RuleQuantity quantity) const {
+  switch (quantity) {
+    case RuleQuantity::time_since_opened:
+      return Origin{open_since};
+    case RuleQuantity::age:
+      return Origin{closed_at};
+    case RuleQuantity::time_since_look:
+      return Origin{looked_at};
+    default:
+      return std::nullopt;
+  }
+}
 
 JarFigures figures_of(const culture::JarModel& model, const JarFigures* before) {
   const culture::Figures now = model.figures();
@@ -60,6 +73,8 @@ JarFigures figures_of(const culture::JarModel& model, const JarFigures* before) 
   result.at = model.at();
   result.values.fill(kNotKnown);
   result.open_since = now.open_since;
+  result.closed_at = now.closed_at;
+  result.looked_at = now.looked_at.value_or(now.closed_at);
   const auto set = [&](RuleQuantity quantity, double value) {
     result.values[place_of(quantity)] = value;
   };
@@ -76,6 +91,7 @@ JarFigures figures_of(const culture::JarModel& model, const JarFigures* before) 
   set(RuleQuantity::sugar_shortfall, likely(now.sugar_shortfall_g));
   set(RuleQuantity::kinetic_temperature, known(now.kinetic_temperature));
   set(RuleQuantity::waking_signs, static_cast<double>(now.waking_signs));
+  set(RuleQuantity::gas_tight_lid, culture::facts(now.cover).vents_gas ? 0.0 : 1.0);
 
   const double temperature = known(now.temperature);
   if (before != nullptr) {

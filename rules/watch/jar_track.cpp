@@ -115,9 +115,8 @@ Signal JarTrack::signal(RuleQuantity quantity, Instant t, const JarAir& air) {
                                 [](Instant at, const JarFigures& look) { return at < look.at; });
   const JarFigures& look = after == looks_.begin() ? *after : *(after - 1);
   const Instant until = after == looks_.end() ? next_look() : after->at;
-  if (quantity == RuleQuantity::time_since_opened) {
-    return look.open_since ? Signal{0.0, true, *look.open_since, until}
-                           : Signal{0.0, false, {}, until};
+  if (const auto origin = look.origin(quantity)) {
+    return origin->from ? Signal{0.0, true, *origin->from, until} : Signal{0.0, false, {}, until};
   }
   return {look.value(quantity), false, {}, until};
 }

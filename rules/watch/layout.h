@@ -33,6 +33,7 @@ struct SensorSpec {
 struct PlaceSpec {
   std::string path;  // "cellar/shelf-2"
   bool outside = false;
+  std::optional<double> volume_m3 = std::nullopt;  // of the room
   friend bool operator==(const PlaceSpec&, const PlaceSpec&) = default;
 };
 

@@ -1,8 +1,10 @@
 #include "rules/watch/sentences.h"
 
+#include <algorithm>
 #include <cmath>
 
 #include <fmt/core.h>
+#include <fmt/ranges.h>
 
 namespace torpor::rules {
 namespace {
@@ -78,34 +80,67 @@ bool supports(const Mention& mention, AlertState state, const ReadSignal& read, 
   return truth == (mention.negated == holds ? Truth::no : Truth::yes);
 }
 
-std::string phrase(const Mention& mention, const Scene& scene, const ReadSignal& read) {
+// `holds`: the comparison is one of those that hold now.
+std::string phrase(const Mention& mention, bool holds, const Scene& scene, const ReadSignal& read) {
   const Clause& clause = *mention.clause;
   const auto value = value_at(signal_of(clause, read), scene.now);
   const std::string limit = (mention.negated ? "not " : "") + limit_text(clause);
   std::string text =
       fmt::format("{} {}", to_text(clause.of), value_text(value, clause.of.dimension));
-  if (scene.state != AlertState::standing) return text + ", no longer " + limit;
-  if (!value) return text + ", last " + limit;
+  if (!value && scene.state == AlertState::standing) return text + ", last " + limit;
+  if (!holds || scene.state != AlertState::standing) return text + ", no longer " + limit;
   text += ", " + limit;
   if (mention.lasting) text += " for over " + duration_text(*mention.lasting);
   return text;
 }
 
-// Silence has words of its own: "time since reading 2 h, above 2 h" is not how a person says it.
-std::optional<std::string> silence(const Scene& scene, const Mention& mention,
-                                   const ReadSignal& read) {
+// "time since reading 2 h, above 2 h" is not how a person says it: some quantities have words of
+// their own, of how long something has been so. Empty: not this one.
+std::string words_of(RuleQuantity quantity, bool stands, const std::string& how_long,
+                     const std::string& since) {
+  switch (quantity) {
+    case RuleQuantity::time_since_reading:
+      if (!stands) return "speaks again";
+      return since.empty() ? "no reading" : "no reading since " + since;
+    case RuleQuantity::time_since_broker:
+      if (!stands) return "the broker is in reach again";
+      return since.empty() ? "the broker is out of reach"
+                           : "the broker is out of reach since " + since;
+    case RuleQuantity::age:
+      return "closed " + how_long + " ago";
+    case RuleQuantity::time_since_look:
+      return stands ? "nobody has told how it looks for " + how_long : "looked at";
+    case RuleQuantity::gas_tight_lid:
+      return stands ? "under a lid that holds gas" : "under a cover that lets gas out";
+    default:
+      return {};
+  }
+}
+
+std::optional<std::string> own_words(const Scene& scene, const Mention& mention,
+                                     const ReadSignal& read) {
   const auto* quantity = std::get_if<QuantityAt>(&mention.clause->of.term);
-  if (quantity == nullptr) return std::nullopt;
-  const bool of_service = quantity->quantity == RuleQuantity::time_since_broker;
-  if (!of_service && quantity->quantity != RuleQuantity::time_since_reading) return std::nullopt;
-  const bool upward = mention.clause->comparison == Comparison::above ||
-                      mention.clause->comparison == Comparison::at_least;
-  if (!upward || mention.negated) return std::nullopt;
-  if (scene.state != AlertState::standing) return of_service ? "in reach again" : "speaks again";
+  const bool upward = mention.clause->comparison != Comparison::below &&
+                      mention.clause->comparison != Comparison::at_most;
+  if (quantity == nullptr || !upward || mention.negated) return std::nullopt;
   const Signal signal = read(mention.clause->of.term);
-  if (!signal.ramps) return of_service ? "out of reach" : "no reading";
-  return fmt::format("{} since {}", of_service ? "out of reach" : "no reading",
-                     clock_text(signal.origin, scene.now, scene.offset));
+  const std::string since =
+      signal.ramps ? clock_text(signal.origin, scene.now, scene.offset) : std::string();
+  const std::string how_long =
+      signal.ramps ? round_duration(scene.now - signal.origin) : std::string("a while");
+  std::string words =
+      words_of(quantity->quantity, scene.state == AlertState::standing, how_long, since);
+  return words.empty() ? std::nullopt : std::optional(std::move(words));
+}
+
+// ", 31.2 °C at its worst (24 Nov 14:10)" once it has passed.
+std::string worst_words(const Scene& scene) {
+  if (scene.alert == nullptr || scene.state == AlertState::standing) return {};
+  const auto& worst = scene.alert->worst;
+  if (!worst || !worst->value || !scene.alert->worst_at) return {};
+  const Clause& first = *mentions_of(scene.rule).front().clause;
+  return fmt::format("; at its worst {} ({})", value_text(worst->value, first.of.dimension),
+                     clock_text(*scene.alert->worst_at, scene.now, scene.offset));
 }
 
 std::string subject_text(const Scene& scene) {
@@ -120,7 +155,7 @@ std::string subject_text(const Scene& scene) {
     case SubjectKind::service:
       break;
   }
-  return "The broker";
+  return "The service";
 }
 
 std::string_view urgency_words(Urgency urgency) {
@@ -171,14 +206,71 @@ std::string what_sentence(const Scene& scene, const ReadSignal& read) {
   for (const Mention& mention : mentions) {
     if (supports(mention, scene.state, read, scene.now)) spoken.push_back(mention);
   }
-  if (spoken.empty()) spoken = mentions;
-  std::string text;
+  const bool holds = !spoken.empty();
+  if (!holds) spoken = mentions;
+  std::vector<std::string> phrases;
   for (const Mention& mention : spoken) {
-    const auto silent = silence(scene, mention, read);
-    text += text.empty() ? "" : "; ";
-    text += silent ? *silent : phrase(mention, scene, read);
+    const auto own = own_words(scene, mention, read);
+    std::string said = own ? *own : phrase(mention, holds, scene, read);
+    // Alternatives often name one quantity twice.
+    const bool known = std::any_of(phrases.begin(), phrases.end(), [&](const std::string& other) {
+      return other.compare(0, said.size(), said) == 0;
+    });
+    if (!known) phrases.push_back(std::move(said));
   }
-  return subject_text(scene) + ": " + text + ".";
+  return fmt::format("{}: {}{}.", subject_text(scene), fmt::join(phrases, "; "),
+                     worst_words(scene));
+}
+
+namespace {
+
+Truth truth_now(const Condition& condition, Instant now, const ReadSignal& read) {
+  if (const auto* clause = std::get_if<Clause>(&condition->what)) {
+    return truth_of(flat_clause(*clause), signal_of(*clause, read), now);
+  }
+  if (const auto* lasting = std::get_if<Lasting>(&condition->what)) {
+    return truth_now(lasting->of, now, read);
+  }
+  if (const auto* negation = std::get_if<Negation>(&condition->what)) {
+    const Truth of = truth_now(negation->of, now, read);
+    return of == Truth::unknown ? of : of == Truth::yes ? Truth::no : Truth::yes;
+  }
+  const auto* all = std::get_if<AllOf>(&condition->what);
+  const auto& parts = all != nullptr ? all->parts : std::get<AnyOf>(condition->what).parts;
+  const Truth decides = all != nullptr ? Truth::no : Truth::yes;
+  Truth result = all != nullptr ? Truth::yes : Truth::no;
+  for (const Condition& part : parts) {
+    const Truth truth = truth_now(part, now, read);
+    if (truth == decides) return decides;
+    if (truth == Truth::unknown) result = Truth::unknown;
+  }
+  return result;
+}
+
+}  // namespace
+
+bool no_longer_holds(const Rule& rule, Instant now, const ReadSignal& read) {
+  return truth_now(rule.when, now, read) == Truth::no;
+}
+
+std::optional<Figure> worst_of(const Rule& rule, const std::optional<Figure>& before,
+                               const ReadSignal& read) {
+  const Mention first = mentions_of(rule).front();
+  const Expression& of = first.clause->of;
+  const bool of_moments = std::holds_alternative<QuantityAt>(of.term) &&
+                          (!of.minus || std::holds_alternative<QuantityAt>(*of.minus));
+  if (!of_moments) return std::nullopt;
+  const Signal signal = signal_of(*first.clause, read);
+  if (signal.ramps || std::isnan(signal.value)) return std::nullopt;
+  const bool downward = first.clause->comparison == Comparison::below ||
+                        first.clause->comparison == Comparison::at_most;
+  const bool lowest = downward != first.negated;
+  if (before && before->value) {
+    const bool further = lowest ? signal.value < *before->value : signal.value > *before->value;
+    if (!further) return std::nullopt;
+  }
+  return Figure{to_text(first.clause->of), signal.value,
+                std::string(canonical_symbol(first.clause->of.dimension))};
 }
 
 std::string flood_line(const std::vector<const Alert*>& alerts) {
@@ -201,20 +293,34 @@ std::string flood_line(const std::vector<const Alert*>& alerts) {
   return head + shown;
 }
 
-std::string notice_line(const Alert& alert, NoticeKind kind, Instant now, const UtcOffset& offset) {
+std::string notice_line(const Alert& alert, NoticeKind kind, Instant now, const UtcOffset& offset,
+                        const std::vector<std::string>& likewise) {
   if (kind == NoticeKind::over) return fmt::format("Over: {}", alert.what);
   std::string head(urgency_words(alert.urgency));
   if (kind == NoticeKind::again) head += ", still";
+  if (kind == NoticeKind::sooner) head += ", sooner than said";
   // A moment ago is no news; a notice that waited for the morning must say so.
   if (now - alert.since >= std::chrono::minutes(2)) {
     head += fmt::format(" (since {})", clock_text(alert.since, now, offset));
   }
   head += ": " + alert.what;
+  if (!likewise.empty()) {
+    constexpr std::size_t kMost = 4;
+    const auto shown = static_cast<std::ptrdiff_t>(std::min(likewise.size(), kMost));
+    head +=
+        fmt::format(" Likewise {}", fmt::join(likewise.begin(), likewise.begin() + shown, ", "));
+    if (likewise.size() > kMost) head += fmt::format(" and {} more", likewise.size() - kMost);
+    head += ".";
+  }
   std::string tail;
-  if (!alert.remedies.empty()) tail = fmt::format(" {}", remedy_sentence(alert.remedies.front()));
-  for (const std::size_t most : {std::size_t{3}, std::size_t{0}}) {
-    std::string line = head + jars_text(alert, most) + tail;
-    if (line.size() <= kLongestNotice) return line;
+  if (!alert.remedies.empty()) tail = " " + alert.remedies.front().words;
+  const std::string outlook = alert.outlook.empty() ? std::string() : " " + alert.outlook;
+  // What is to be done goes before what will come of it, and both before the list of jars.
+  for (const bool foresees : {true, false}) {
+    for (const std::size_t most : {std::size_t{3}, std::size_t{0}}) {
+      std::string line = head + jars_text(alert, most) + (foresees ? outlook : "") + tail;
+      if (line.size() <= kLongestNotice) return line;
+    }
   }
   return head + tail;
 }

@@ -25,6 +25,7 @@
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
+#include <limits>
 
 #include "rules/watch/core.h"
 
@@ -34,7 +35,7 @@ namespace {
 using nlohmann::json;
 
 constexpr const char* kFormat = "torpor watch";
-constexpr int kVersion = 2;
+constexpr int kVersion = 3;
 constexpr int kOldestVersion = 1;
 
 json to_json(Instant t) { return unix_ms(t); }
@@ -158,6 +159,40 @@ void read_timeline(const json& j, AirTimeline& timeline) {
   timeline.restore(kept, maybe_instant(j.at(1)));
 }
 
+json to_json(const LatelyAir& lately) {
+  const LatelyAir::Saved& saved = lately.save();
+  json day = json::array();
+  for (const LatelyAir::Hour& hour : saved.day) {
+    if (!hour.known) {
+      day.push_back(nullptr);
+    } else if (hour.humid) {
+      day.push_back({hour.temperature, hour.vapour});
+    } else {
+      day.push_back(json::array({hour.temperature}));
+    }
+  }
+  return {to_json(saved.settled), saved.hours,  saved.temperature,
+          saved.humid_hours,      saved.vapour, day};
+}
+
+void read_lately(const json& j, LatelyAir& lately) {
+  LatelyAir::Saved saved;
+  saved.settled = maybe_instant(j.at(0));
+  saved.hours = j.at(1).get<double>();
+  saved.temperature = j.at(2).get<double>();
+  saved.humid_hours = j.at(3).get<double>();
+  saved.vapour = j.at(4).get<double>();
+  for (std::size_t i = 0; i < saved.day.size(); ++i) {
+    const json& hour = j.at(5).at(i);
+    if (hour.is_null()) continue;
+    saved.day[i].known = true;
+    saved.day[i].temperature = hour.at(0).get<float>();
+    saved.day[i].humid = hour.size() > 1;
+    if (saved.day[i].humid) saved.day[i].vapour = hour.at(1).get<float>();
+  }
+  lately.restore(saved);
+}
+
 json to_json(const JarRecord& jar) {
   json stays = json::array();
   for (const JarStay& stay : jar.stays)
@@ -212,13 +247,34 @@ RuleInstance::Saved saved_from(const json& j) {
   return saved;
 }
 
+json to_json(const Figure& figure) {
+  return {figure.name, figure.value ? json(*figure.value) : json(nullptr), figure.unit};
+}
+
+Figure figure_from(const json& j) {
+  return {j.at(0).get<std::string>(),
+          j.at(1).is_null() ? std::nullopt : std::optional(j.at(1).get<double>()),
+          j.at(2).get<std::string>()};
+}
+
+// An earlier version stored a remedy by its number alone.
+Advice advice_from(const json& j) {
+  const auto remedy = static_cast<Remedy>((j.is_array() ? j.at(0) : j).get<int>());
+  if (!j.is_array()) return {remedy, std::string(remedy_sentence(remedy)), {}};
+  Advice advice{remedy, j.at(1).get<std::string>(), {}};
+  for (const json& amount : j.at(2)) advice.amounts.push_back(figure_from(amount));
+  return advice;
+}
+
 json to_json(const OpenAlert& open) {
   const Alert& alert = open.alert;
   json figures = json::array(), remedies = json::array();
-  for (const Figure& each : alert.figures) {
-    figures.push_back({each.name, each.value ? json(*each.value) : json(nullptr), each.unit});
+  for (const Figure& each : alert.figures) figures.push_back(to_json(each));
+  for (const Advice& each : alert.remedies) {
+    json amounts = json::array();
+    for (const Figure& amount : each.amounts) amounts.push_back(to_json(amount));
+    remedies.push_back({static_cast<int>(each.remedy), each.words, amounts});
   }
-  for (const Remedy remedy : alert.remedies) remedies.push_back(static_cast<int>(remedy));
   return {{"number", alert.number},
           {"rule", alert.rule},
           {"kind", static_cast<int>(alert.subject.kind)},
@@ -234,6 +290,9 @@ json to_json(const OpenAlert& open) {
           {"deferred_reason", alert.deferred_reason},
           {"what", alert.what},
           {"why", alert.why},
+          {"outlook", alert.outlook},
+          {"worst", alert.worst ? to_json(*alert.worst) : json(nullptr)},
+          {"worst_at", to_json(alert.worst_at)},
           {"remedies", remedies},
           {"jars", alert.jars},
           {"figures", figures},
@@ -241,7 +300,8 @@ json to_json(const OpenAlert& open) {
           {"joined", open.joined},
           {"notices", open.notices},
           {"last_notice", to_json(open.last_notice)},
-          {"notice_due", to_json(open.notice_due)}};
+          {"notice_due", to_json(open.notice_due)},
+          {"risen_unsaid", open.risen_unsaid}};
 }
 
 OpenAlert alert_from(const json& j) {
@@ -265,16 +325,15 @@ OpenAlert alert_from(const json& j) {
   }
   alert.what = j.at("what").get<std::string>();
   alert.why = j.at("why").get<std::string>();
-  for (const json& each : j.at("remedies")) {
-    alert.remedies.push_back(static_cast<Remedy>(each.get<int>()));
+  for (const json& each : j.at("remedies")) alert.remedies.push_back(advice_from(each));
+  if (j.contains("outlook")) {
+    alert.outlook = j.at("outlook").get<std::string>();
+    if (!j.at("worst").is_null()) alert.worst = figure_from(j.at("worst"));
+    alert.worst_at = maybe_instant(j.at("worst_at"));
+    open.risen_unsaid = j.at("risen_unsaid").get<bool>();
   }
   alert.jars = j.at("jars").get<std::vector<std::string>>();
-  for (const json& each : j.at("figures")) {
-    alert.figures.push_back(
-        {each.at(0).get<std::string>(),
-         each.at(1).is_null() ? std::nullopt : std::optional(each.at(1).get<double>()),
-         each.at(2).get<std::string>()});
-  }
+  for (const json& each : j.at("figures")) alert.figures.push_back(figure_from(each));
   open.standing = j.at("standing").get<std::set<std::string>>();
   open.joined = j.at("joined").get<std::set<std::string>>();
   open.notices = j.at("notices").get<int>();
@@ -325,6 +384,7 @@ std::string Watch::Core::snapshot() const {
       tracks.push_back({to_text(*windows_[window]), to_json(track)});
     }
     each.push_back(std::move(tracks));
+    each.push_back(to_json(air.lately));
     root["airs"].push_back(std::move(each));
   }
   for (std::size_t i = 0; i < register_.size(); ++i) {
@@ -343,6 +403,14 @@ std::string Watch::Core::snapshot() const {
       root["instances"].push_back(instance_json(*instances_[at]));
     }
   }
+  const auto board = [](const std::vector<BoardFigure>& figures) {
+    json each = json::array();
+    for (const BoardFigure& figure : figures) each.push_back({unix_ms(figure.at), figure.value});
+    return each;
+  };
+  root["disk"] = board(disk_free_);
+  root["clock_steps"] = board(clock_steps_);
+  root["disk_before_time"] = disk_before_time_ ? json(*disk_before_time_) : json(nullptr);
   for (const auto& [number, open] : alerts_.open()) root["alerts"].push_back(to_json(open));
   root["delivered"] = json::array();
   for (const Instant t : delivered_) root["delivered"].push_back(unix_ms(t));
@@ -366,7 +434,7 @@ json Watch::Core::track_json(std::size_t jar) const {
           {saved.outdated, to_json(saved.outdated_from), to_json(saved.outdated_until)},
           to_json(own.headspace_at),
           {unix_ms(look.at), look.values, to_json(look.open_since), to_json(look.forecast_at),
-           look.forecast_temperature}};
+           look.forecast_temperature, to_json(look.closed_at), to_json(look.looked_at)}};
 }
 
 void Watch::Core::load_track(std::size_t jar, const json& j,
@@ -384,10 +452,17 @@ void Watch::Core::load_track(std::size_t jar, const json& j,
   saved.outdated_until = instant_from(j.at(4).at(2));
   const json& look = j.at(6);
   saved.look.at = instant_from(look.at(0));
-  saved.look.values = look.at(1).get<decltype(saved.look.values)>();
+  // Figures that an earlier version did not know are unknown until the next look.
+  saved.look.values.fill(std::numeric_limits<double>::quiet_NaN());
+  const json& values = look.at(1);
+  for (std::size_t i = 0; i < values.size() && i < saved.look.values.size(); ++i) {
+    if (values[i].is_number()) saved.look.values[i] = values[i].get<double>();
+  }
   saved.look.open_since = maybe_instant(look.at(2));
   saved.look.forecast_at = instant_from(look.at(3));
   saved.look.forecast_temperature = look.at(4).get<double>();
+  saved.look.closed_at = look.size() > 5 ? instant_from(look.at(5)) : recipe.closed;
+  saved.look.looked_at = look.size() > 6 ? instant_from(look.at(6)) : recipe.closed;
   const auto model = std::find_if(models.begin(), models.end(), [&](const JarModelBytes& each) {
     return each.jar == register_.at(jar).id;
   });
@@ -433,6 +508,19 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
   if (!root.at("link_before_time").is_null()) {
     link_before_time_ = root.at("link_before_time").get<bool>();
   }
+  if (root.contains("disk")) {
+    const auto board = [](const json& saved) {
+      std::vector<BoardFigure> figures;
+      for (const json& each : saved) {
+        figures.push_back({instant_from(each.at(0)), each.at(1).get<double>()});
+      }
+      return figures;
+    };
+    disk_free_ = board(root.at("disk"));
+    clock_steps_ = board(root.at("clock_steps"));
+    const json& before = root.at("disk_before_time");
+    if (!before.is_null()) disk_before_time_ = before.get<double>();
+  }
   if (root.contains("delivered")) {
     for (const json& t : root.at("delivered")) delivered_.push_back(instant_from(t));
     flood_until_ = maybe_instant(root.at("flood_until"));
@@ -459,6 +547,9 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
     }
     const bool has_tracks = saved != saved_airs.end() && saved->second->size() > 3;
     load_tracks(has_tracks ? saved->second->at(3) : json::array(), air);
+    if (saved != saved_airs.end() && saved->second->size() > 4) {
+      read_lately(saved->second->at(4), air.lately);
+    }
   }
   std::vector<JarRecord> jars;
   for (const json& each : root.at("jars")) jars.push_back(jar_from(each));

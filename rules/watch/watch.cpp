@@ -20,6 +20,8 @@ std::string_view alert_change_name(AlertChangeKind kind) {
       return "ended";
     case AlertChangeKind::updated:
       return "updated";
+    case AlertChangeKind::risen:
+      return "risen";
   }
   return "";
 }

@@ -119,6 +119,14 @@ struct DeferInput {
 struct LinkInput {
   bool connected = false;
 };
+// How much of the disk that holds the history is free.
+struct DiskInput {
+  Percent free;
+};
+// The board's clock was set by so much, either way.
+struct ClockSteppedInput {
+  Duration by{};
+};
 // A check of a sensor begins: it lies over a wet salt, or in ice, and speaks for no air until the
 // check has ended. Replaces one that waits.
 struct CheckBegunInput {
@@ -142,10 +150,11 @@ struct CheckWithdrawnInput {
 // Nothing but the passing of time: a timer was due.
 struct TickInput {};
 
-using Input = std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput,
-                           JarActInput, JarObservedInput, JarOutdatedInput, JarModelInput,
-                           SeenInput, DeferInput, LinkInput, CheckBegunInput, CheckAbandonedInput,
-                           SensorCheckedInput, CheckWithdrawnInput, TickInput>;
+using Input =
+    std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput, JarActInput,
+                 JarObservedInput, JarOutdatedInput, JarModelInput, SeenInput, DeferInput,
+                 LinkInput, DiskInput, ClockSteppedInput, CheckBegunInput, CheckAbandonedInput,
+                 SensorCheckedInput, CheckWithdrawnInput, TickInput>;
 
 // ---- outputs ----------------------------------------------------------------------------------
 
@@ -165,6 +174,15 @@ struct Figure {                 // one number behind an alert, as shown to a per
   friend bool operator==(const Figure&, const Figure&) = default;
 };
 
+// A remedy worked out for one alert: what to do, with amounts where they can be known, and its
+// caution where it can hurt.
+struct Advice {
+  Remedy remedy = Remedy::look;
+  std::string words;            // one to three plain sentences
+  std::vector<Figure> amounts;  // of the words, as JSON shows them
+  friend bool operator==(const Advice&, const Advice&) = default;
+};
+
 // An alert as it is now. One cause is one alert: it lists its jars.
 struct Alert {
   std::uint64_t number = 0;  // never restarts, never reused
@@ -182,13 +200,17 @@ struct Alert {
   std::string deferred_reason;            // empty: none was given
   std::string what;                       // one plain sentence: what, where, figures
   std::string why;
-  std::vector<Remedy> remedies;
+  std::string outlook;           // what it does to which jar by when; empty: no jar's model knows
+  std::vector<Advice> remedies;  // the most helpful first, as of its last change while it stood
   std::vector<std::string> jars;
   std::vector<Figure> figures;
+  std::optional<Figure> worst;      // of the first figure, while it stood
+  std::optional<Instant> worst_at;  // engine time
   friend bool operator==(const Alert&, const Alert&) = default;
 };
 
-enum class AlertChangeKind { raised, reopened, seen, deferred, eased, ended, updated };
+// `risen`: its urgency did, as a jar's time to wake fell.
+enum class AlertChangeKind { raised, reopened, seen, deferred, eased, ended, updated, risen };
 [[nodiscard]] std::string_view alert_change_name(AlertChangeKind kind);
 
 struct AlertChange {

@@ -13,10 +13,15 @@ TEST_CASE("the built-in rule book reads without fault") {
   CHECK(brief(result.faults) == "");
   std::vector<std::string> names;
   for (const rules::Rule& rule : result.rules) names.push_back(rule.name);
-  CHECK(names == std::vector<std::string>{
-                     "harmful-heat", "warm", "damp", "self-heating", "awake", "waking",
-                     "wakes-soon", "damp-topping", "too-little-sugar", "left-open", "silent-sensor",
-                     "stuck-sensor", "erring-sensor", "disagreeing-sensor", "drifting-sensor"});
+  CHECK(names == std::vector<std::string>{"harmful-heat",    "warm",          "fast-rise",
+                                          "long-warmth",     "damp",          "self-heating",
+                                          "gas-under-lid",   "awake",         "due",
+                                          "waking",          "wakes-soon",    "damp-topping",
+                                          "buffer-low",      "inner-dew",     "too-little-sugar",
+                                          "left-open",       "settling-look", "silent-sensor",
+                                          "stuck-sensor",    "erring-sensor", "disagreeing-sensor",
+                                          "drifting-sensor", "broker-lost",   "disk-nearly-full",
+                                          "clock-stepped"});
 }
 
 TEST_CASE("every built-in rule says when it ends, why, and what to do") {
@@ -29,11 +34,12 @@ TEST_CASE("every built-in rule says when it ends, why, and what to do") {
   }
 }
 
-TEST_CASE("only heat above 40 degrees and a jar that heats itself ask a person to act now") {
+TEST_CASE("only heat above 40 degrees, a jar that heats itself and gas held back ask to act now") {
   for (const rules::Rule& rule : read_rulebook(built_in_rulebook(), "built-in").rules) {
     CAPTURE(rule.name);
     CHECK((rule.urgency == rules::Urgency::now) ==
-          (rule.name == "harmful-heat" || rule.name == "self-heating"));
+          (rule.name == "harmful-heat" || rule.name == "self-heating" ||
+           rule.name == "gas-under-lid"));
   }
 }
 

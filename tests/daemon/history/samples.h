@@ -50,8 +50,13 @@ inline std::vector<InboxPayload> one_of_each() {
                           true};
   TellRecord tell{kEvening, "seen alert 12", "Anna", "torpor/cellar/answer/x", {"\0\xff\x01", 3},
                   true};
-  return {readings, tell, LinkRecord{kEvening, true}, TickRecord{kEvening},
-          JarModelRecord{"B-07", 3, kEvening, {"\0model\xff", 7}}};
+  return {readings,
+          tell,
+          LinkRecord{kEvening, true},
+          TickRecord{kEvening},
+          JarModelRecord{"B-07", 3, kEvening, {"\0model\xff", 7}},
+          DiskRecord{kEvening, 12.5},
+          ClockStepRecord{kEvening, Duration(-3'600'000)}};
 }
 
 // The value of a result, or a failed test with its text.

@@ -48,7 +48,8 @@ TEST_CASE("an alert read back is the alert that was written") {
   }
   view.alert.remedies.clear();
   for (int i = 0; i <= static_cast<int>(rules::Remedy::check_sensor); ++i) {
-    view.alert.remedies.push_back(static_cast<rules::Remedy>(i));
+    view.alert.remedies.push_back(
+        {static_cast<rules::Remedy>(i), "Do it.", {{"sugar", 130.0, "g"}}});
   }
   view.alert.urgency = rules::Urgency::this_week;
   view.alert.deferred_until = at("2026-03-02T06:00:00Z");

@@ -97,7 +97,9 @@ inline AlertView sample_alert() {
   view.alert.seen_by = "mara";
   view.alert.what = "cellar/shelf-2 was above 27 °C for 2 h: 27.9 °C.";
   view.alert.why = "Warmth speeds every organism in the jars here.";
-  view.alert.remedies = {rules::Remedy::shade, rules::Remedy::move};
+  for (const auto remedy : {rules::Remedy::shade, rules::Remedy::move}) {
+    view.alert.remedies.push_back({remedy, std::string(rules::remedy_sentence(remedy)), {}});
+  }
   view.alert.jars = {"B-07", "B-08"};
   view.alert.figures = {{"temperature", 27.9, "°C"}, {"humidity", std::nullopt, "%"}};
   return view;

@@ -205,9 +205,20 @@ ReadingsInput warm_shelves(int from, int to, double at) {
 }
 
 TEST_CASE("over ten notices in ten minutes become one, and its alerts all stand") {
-  SUBCASE("ten at once are ten") {
+  SUBCASE("ten of one rule at once are one line that names them") {
     Watch watch(many_shelves(10, "today"));
-    CHECK(watch.step(minute(0), warm_shelves(1, 10, 0)).notices.size() == 10);
+    const Effects effects = watch.step(minute(0), warm_shelves(1, 10, 0));
+    CHECK(effects.changes.size() == 10);
+    REQUIRE(effects.notices.size() == 1);
+    CHECK(effects.notices[0].line ==
+          "Today: shelf-1: temperature 28.0 °C, above 27 °C. Likewise shelf-10, shelf-2, shelf-3, "
+          "shelf-4 and 5 more. Shade the jars from sun and from anything warm.");
+  }
+  SUBCASE("of two rules they are two lines") {
+    WatchSettings settings = many_shelves(2, "today");
+    settings.book.push_back(a_rule("hot", "place", "temperature above 27.5 °C"));
+    Watch watch(settings);
+    CHECK(watch.step(minute(0), warm_shelves(1, 2, 0)).notices.size() == 2);
   }
   SUBCASE("eleven at once are one") {
     Watch watch(many_shelves(11, "today"));
@@ -228,7 +239,7 @@ TEST_CASE("over ten notices in ten minutes become one, and its alerts all stand"
     CHECK(watch.step(minute(0), warm_shelves(1, 11, 0)).notices.size() == 1);
     CHECK(watch.step(minute(3), warm_shelves(12, 13, 3)).notices.empty());
     CHECK(watch.step(minute(9.9), TickInput{}).notices.empty());
-    CHECK(notices_text(watch.step(minute(10), TickInput{})) == "12-1 13-1");
+    CHECK(notices_text(watch.step(minute(10), TickInput{})) == "12-1");
     CHECK(notices_text(watch.step(minute(10.1), warm_shelves(14, 14, 10.1))) == "14-1");
   }
   SUBCASE("one by one, the eleventh within ten minutes says so") {
@@ -292,7 +303,8 @@ TEST_CASE("only an alert of urgency now is told again when it eases") {
   Watch now(settings_of({warm("now")}));
   const Effects effects = tell(now, "0 s:t28; 5 s:t25");
   REQUIRE(effects.notices.size() == 2);
-  CHECK(effects.notices[1].line == "Over: cellar: temperature 25.0 °C, no longer above 27 °C.");
+  CHECK(effects.notices[1].line ==
+        "Over: cellar: temperature 25.0 °C, no longer above 27 °C; at its worst 28.0 °C (00:00).");
   Watch today(settings_of({warm("today")}));
   CHECK(notices_text(tell(today, "0 s:t28; 5 s:t25")) == "1-1");
 }
@@ -326,7 +338,8 @@ TEST_CASE("a notice is one line a person can act on") {
        "Today: Sensor s at cellar: no reading since 12:00. Shade the jars from sun and from "
        "anything warm."},
       {"service", "time since broker above 5 min", "720 lost; 726 tick",
-       "Today: The broker: out of reach since 12:00. Shade the jars from sun and from anything "
+       "Today: The service: the broker is out of reach since 12:00. Shade the jars from sun and "
+       "from anything "
        "warm."},
       {"place", "not humidity below 85 %", "0 s:t20 s:h91",
        "Today: cellar: humidity 91 %, not below 85 %. Shade the jars from sun and from anything "
@@ -379,6 +392,62 @@ TEST_CASE("the newest reading is known, trusted or not, and what is older is lat
   CHECK(!watch.newest("nobody", Quantity::temperature));
   CHECK(watch.air_at("cellar").temperature == Celsius(21.0));
   CHECK(!watch.air_at("cellar").humidity);
+}
+
+TEST_CASE("an eased alert says what it was at its worst, and when") {
+  Watch watch(settings_of({warm()}));
+  (void)tell(watch, "0 s:t28; 10 s:t31.5; 20 s:t29; 30 s:t25");
+  const Alert alert = watch.open_alerts().front();
+  REQUIRE(alert.worst);
+  CHECK(alert.worst->value == 31.5);
+  CHECK(alert.worst_at == minute(10));
+  CHECK(alert.what ==
+        "cellar: temperature 25.0 °C, no longer above 27 °C; at its worst 31.5 °C (00:10).");
+}
+
+TEST_CASE("what is passing is not said again, and is if it turns out to last") {
+  Watch watch(settings_of({a_rule("warm", "place", "temperature above 27 °C",
+                                  "temperature below 26 °C lasting 24 h")}));
+  std::string said;
+  for (int m = 0; m <= 30 * 60; m += 10) {
+    // Carried to the cool after 11 hours, and warm again 15 h later.
+    const char* value = m < 11 * 60 || m >= 26 * 60 ? "28" : "20";
+    const Effects effects = tell(watch, std::to_string(m) + " s:t" + value);
+    if (!effects.notices.empty()) said += minute_text(minute(m)) + " ";
+  }
+  CHECK(said == "0 1560 ");
+}
+
+TEST_CASE("the lowest value is the worst of a rule that looks downward") {
+  Watch watch(settings_of({a_rule("cold", "place", "temperature below 5 °C")}));
+  (void)tell(watch, "0 s:t4; 5 s:t1; 9 s:t3");
+  CHECK(watch.open_alerts().front().worst->value == 1.0);
+}
+
+TEST_CASE("a full disk and a clock that was set are watched like anything else") {
+  Watch watch(settings_of(
+      {a_rule("full", "service", "disk free below 5 %", "disk free above 8 %"),
+       a_rule("set", "service", "clock step above 5 min", "clock step below 1 min", "this-week")}));
+  // Before there is a time, what is known waits for it.
+  (void)watch.step(minute(0), DiskInput{Percent(40.0)});
+  std::string story;
+  const auto step = [&](double at, const Input& input) {
+    story += changes_text(watch.step(minute(at), input)) + "|";
+  };
+  step(1, DiskInput{Percent(4.5)});
+  step(2, DiskInput{Percent(6.0)});
+  step(3, DiskInput{Percent(9.0)});
+  step(4, ClockSteppedInput{-std::chrono::minutes(7)});
+  const std::string snapshot = watch.snapshot();
+  Watch again(settings_of(
+      {a_rule("full", "service", "disk free below 5 %", "disk free above 8 %"),
+       a_rule("set", "service", "clock step above 5 min", "clock step below 1 min", "this-week")}));
+  REQUIRE(again.restore(snapshot));
+  CHECK(again.snapshot() == snapshot);
+  step(5, ClockSteppedInput{std::chrono::minutes(6)});
+  step(4 + 24 * 60, TickInput{});
+  step(6 + 24 * 60, TickInput{});
+  CHECK(story == "1 raised full||3 eased full|4 raised set||63 ended full|1445 eased set|");
 }
 
 }  // namespace

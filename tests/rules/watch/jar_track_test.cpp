@@ -301,5 +301,43 @@ TEST_CASE("a jar that nobody reads stays cheap and forgets nothing") {
   CHECK(watch.snapshot().size() < 4000);
 }
 
+TEST_CASE(
+    "an alert becomes more urgent, unseen and said again when the jar wakes within two weeks") {
+  Watch watch(settings_of({a_rule("soon", "jar", "time to wake below 30 d lasting 1 h",
+                                  "time to wake above 45 d", "this-week")}));
+  culture::JarRecipe scant = told_recipe();
+  scant.sugar = Grams(900.0);
+  scant.topping.reset();
+  (void)watch.step(minute(0), JarPlacedInput{"B", "cellar", minute(0)});
+  (void)watch.step(minute(0), JarClosedInput{"B", "IMO-2", scant});
+  std::string story;
+  std::vector<std::string> lines;
+  bool risen = false;
+  for (int n = 0; n <= 60 * kDay && !risen; n += 30) {
+    const Effects effects =
+        watch.step(minute(n), ReadingsInput{{a_reading("s", Quantity::temperature, 24.0, minute(n)),
+                                             a_reading("s", Quantity::humidity, 80.0, minute(n))}});
+    for (const Notice& notice : effects.notices) lines.push_back(notice.line);
+    for (const AlertChange& change : effects.changes) {
+      if (change.kind == AlertChangeKind::updated) continue;
+      story += std::string(alert_change_name(change.kind)) + " " +
+               std::string(urgency_name(change.alert.urgency)) + ";";
+      if (change.kind == AlertChangeKind::raised) {
+        (void)watch.step(minute(n), SeenInput{std::nullopt, "Resi"});
+      }
+      risen = risen || change.kind == AlertChangeKind::risen;
+    }
+    if (risen) {
+      const Alert alert = watch.open_alerts().front();
+      CHECK(!alert.seen_at);
+      CHECK(alert.outlook.find("It wakes in about ") == 0);
+    }
+  }
+  CHECK(story == "raised this-week;risen today;");
+  REQUIRE(lines.size() == 2);
+  CHECK(lines[0].find("This week") == 0);
+  CHECK(lines[1].find("Today, sooner than said (since ") == 0);
+}
+
 }  // namespace
 }  // namespace torpor::rules

@@ -29,12 +29,12 @@ TEST_CASE("bytes that are no snapshot are refused and change nothing") {
     CHECK(!watch.restore(std::string_view(good).substr(0, cut)));
   }
   CHECK(watch.snapshot() == before);
-  // {"format": "torpor watch", "version": 3} in CBOR.
+  // {"format": "torpor watch", "version": 4} in CBOR.
   const std::string newer = std::string("\xa2") + "\x66" + "format" + "\x6c" + "torpor watch" +
-                            "\x67" + "version" + "\x03";
+                            "\x67" + "version" + "\x04";
   const auto refused = watch.restore(newer);
   REQUIRE(!refused);
-  CHECK(refused.error() == "the snapshot has version 3, this program reads version 2");
+  CHECK(refused.error() == "the snapshot has version 4, this program reads version 3");
   CHECK(watch.restore(good).has_value());
 }
 

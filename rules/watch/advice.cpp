@@ -1,0 +1,457 @@
+#include "rules/watch/advice.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include <fmt/core.h>
+#include <fmt/ranges.h>
+
+#include "rules/air/psychrometrics.h"
+#include "rules/culture/words.h"
+
+namespace torpor::rules {
+namespace {
+
+using culture::kLikely;
+using culture::WakeTime;
+
+// A jar sleeps at this activity: below it common yeasts and bacteria stand still, and saturated
+// sugar reaches it (minimum activities by group: the culture profiles).
+constexpr double kAsleep = 0.85;
+// Above it no amount of sugar has put the jar to sleep: moulds and common yeasts work.
+constexpr double kTooWet = 0.87;
+// What sticks to bowl and spoon, and what a guess at the rice is wrong by.
+constexpr double kSugarMargin = 1.05;
+constexpr double kSugarStep = 5.0;  // g: no kitchen scale is asked for more
+// Household weights of food tables, from memory: a US cup of sugar 190 to 220 g, a level tablespoon
+// a sixteenth of it.
+constexpr double kCup = 200.0, kSpoon = 12.5;
+// Elsewhere must be clearly better before anybody carries jars: a quarter more time, or 2 K.
+constexpr double kBetterTime = 1.25;
+constexpr double kBetterTemperature = 2.0;  // K
+// From here on heat harms what sleeps: the coolest place counts, not the time to wake.
+constexpr double kHarmful = 35.0;  // degC
+// A jar carried into air this much cooler sweats inside a tight cover.
+constexpr double kSweats = 5.0;  // K
+// Two vapour pressures that common sensors cannot tell apart (3 % at 20 degC).
+constexpr double kSameVapour = 70.0;  // Pa
+// Air that neither wets sugar nor dries a jar to a crust: between sugar's own 85 % and the 70 % at
+// which papers and wood stay dry.
+constexpr double kGoodHumidity = 75.0;  // %
+// How often the air of a shut room changes by itself, a day: a store room without draught, every
+// four hours. Common practice, no source.
+constexpr double kAirChangesADay = 6.0;
+constexpr std::size_t kMostNamed = 3;
+
+std::string grams(double amount) { return culture::gram_words(amount); }
+
+std::string kitchen_words(double amount) {
+  constexpr std::array<std::string_view, 4> kQuarters{"", "1/4", "1/2", "3/4"};
+  if (amount < 4.5 * kSpoon) {
+    const long spoons = std::max(1L, std::lround(amount / kSpoon));
+    return fmt::format("{} tablespoon{}", spoons, spoons == 1 ? "" : "s");
+  }
+  const long quarters = std::max(1L, std::lround(4.0 * amount / kCup));
+  std::string text = quarters >= 4 ? std::to_string(quarters / 4) : std::string();
+  const std::string_view part = kQuarters[static_cast<std::size_t>(quarters % 4)];
+  if (!text.empty() && !part.empty()) text += ' ';
+  text += part;
+  return text + (quarters <= 4 ? " cup" : " cups");
+}
+
+std::string air_words(const LatelyAir::Air& air) {
+  std::string text = fmt::format("{:.1f} °C", air.temperature.value());
+  if (air.vapour) {
+    const Percent humidity = air::relative_humidity(air.temperature, *air.vapour);
+    text += fmt::format(", {:.0f} %", std::min(100.0, humidity.value()));
+  }
+  return text;
+}
+
+std::string wake_words(const WakeTime& time) {
+  switch (time.kind) {
+    case WakeTime::Kind::due:
+      return "at once";
+    case WakeTime::Kind::within:
+      return "in " + culture::round_words(time.hours);
+    case WakeTime::Kind::beyond:
+      return "not within 180 days";
+    case WakeTime::Kind::unknown:
+      break;
+  }
+  return "nobody knows when";
+}
+
+WakeTime time_in(const culture::JarModel& model, const LatelyAir::Air& air) {
+  std::optional<Percent> humidity;
+  if (air.vapour) {
+    const double percent = air::relative_humidity(air.temperature, *air.vapour).value();
+    humidity = Percent(std::clamp(percent, 0.0, 100.0));
+  }
+  return model.time_to_wake_in(air.temperature, humidity)[kLikely];
+}
+
+// "it", "them" or a jar by its name.
+std::string object(const AdviceScene& scene) {
+  if (scene.jars.size() == 1) return scene.jars.front();
+  return scene.kind == SubjectKind::jar ? "it" : "the jars";
+}
+
+std::string named(const std::vector<std::string>& jars) {
+  const std::size_t shown = std::min(jars.size(), kMostNamed);
+  std::string text = fmt::format(
+      "{}", fmt::join(jars.begin(), jars.begin() + static_cast<std::ptrdiff_t>(shown), ", "));
+  if (jars.size() > shown) text += fmt::format(" and {} more", jars.size() - shown);
+  return text;
+}
+
+// What a remedy comes to. `use`: 2 helps, 1 as good as nothing is known, 0 does not help now.
+struct Worked {
+  Advice advice;
+  int use = 1;
+};
+using Work = std::optional<Worked>;
+
+Worked plain(Remedy remedy) { return {{remedy, std::string(remedy_sentence(remedy)), {}}, 1}; }
+
+// ---- the jar ------------------------------------------------------------------------------------
+
+Work spread_on_top(const AdviceScene& scene) {
+  const double amount = culture::topping_for(scene.model->recipe().mouth_mm).value();
+  return Worked{{Remedy::add_sugar,
+                 fmt::format("Spread {} of dry sugar ({}) on top of {}, level, with a dry clean "
+                             "spoon; then a fresh dry cover.",
+                             grams(amount), kitchen_words(amount), object(scene)),
+                 {{"sugar on top", amount, "g"}}},
+                2};
+}
+
+Work add_sugar(const AdviceScene& scene) {
+  if (scene.model == nullptr) return plain(Remedy::add_sugar);
+  const auto needs = scene.model->sugar_to(kAsleep);
+  if (!needs) return plain(Remedy::add_sugar);
+  culture::SugarNeed need = (*needs)[kLikely];
+  // Enough that some stays undissolved: what then comes from the air melts that first.
+  const auto shortfall = scene.model->figures().sugar_shortfall_g;
+  if (shortfall) need.sugar = std::max(need.sugar, shortfall->likely);
+  if (!need.reaches && need.activity > kTooWet) {
+    return Worked{
+        {Remedy::add_sugar,
+         fmt::format("No sugar puts {} to sleep any more: it would come to an activity of "
+                     "{:.2f}. Use it soon, or dry its air.",
+                     object(scene), need.activity),
+         {{"activity at most", need.activity, ""}}},
+        0};
+  }
+  if (need.sugar < kSugarStep) return spread_on_top(scene);
+  const double amount = kSugarStep * std::ceil(kSugarMargin * need.sugar / kSugarStep);
+  std::string words = fmt::format("Stir {} of sugar ({}) into {} with a dry clean spoon",
+                                  grams(amount), kitchen_words(amount), object(scene));
+  const bool works = scene.model->figures().waking_signs > 0;
+  words +=
+      works ? ", if a hand's breadth of air is above it: it works and rises. Else spread it on top."
+            : ", then a fresh dry cover.";
+  return Worked{{Remedy::add_sugar, words, {{"sugar", amount, "g"}}}, 2};
+}
+
+// The best place for the jar, with its time there; nullptr: none is clearly better.
+struct Better {
+  const AirElsewhere* there = nullptr;
+  std::optional<WakeTime> time, time_here;
+};
+Better better_place(const AdviceScene& scene) {
+  Better best;
+  const std::optional<LatelyAir::Air>& here = scene.here_now ? scene.here_now : scene.here;
+  const bool heat = here && here->temperature.value() >= kHarmful;
+  if (scene.model == nullptr || heat) {
+    if (!here) return best;
+    double coolest = here->temperature.value() - kBetterTemperature;
+    for (const AirElsewhere& each : scene.elsewhere) {
+      if (each.air.temperature.value() > coolest) continue;
+      coolest = each.air.temperature.value();
+      best.there = &each;
+    }
+    return best;
+  }
+  // Under the days that were: what a moment's air would do in the long run is not what it will do.
+  best.time_here = scene.here ? time_in(*scene.model, *scene.here)
+                              : scene.model->verdict().time_to_wake[kLikely];
+  if (best.time_here->kind == WakeTime::Kind::unknown) return {};
+  double longest = std::max(1.0, best.time_here->hours) * kBetterTime;
+  for (const AirElsewhere& each : scene.elsewhere) {
+    const WakeTime time = time_in(*scene.model, each.air);
+    if (time.kind == WakeTime::Kind::unknown || time.hours < longest) continue;
+    const bool level = best.there != nullptr && time.hours == longest;
+    if (level && each.air.temperature >= best.there->air.temperature) continue;
+    longest = time.hours;
+    best.there = &each;
+    best.time = time;
+  }
+  return best;
+}
+
+Work move(const AdviceScene& scene) {
+  const bool nothing_known = scene.elsewhere.empty() || (!scene.here && !scene.here_now);
+  if (nothing_known) return plain(Remedy::move);
+  const Better better = better_place(scene);
+  if (better.there == nullptr) {
+    return Worked{{Remedy::move,
+                   "No other place with a sensor is clearly better for " + object(scene) + ".",
+                   {}},
+                  0};
+  }
+  Advice advice{Remedy::move,
+                fmt::format("Move {} to {} ({})", object(scene), better.there->place,
+                            air_words(better.there->air)),
+                {{"temperature there", better.there->air.temperature.value(), "°C"}}};
+  if (better.time) {
+    const std::string who = scene.jars.size() == 1 ? "it" : scene.jar;
+    advice.words += fmt::format(": {} wakes there {}, here {}", who, wake_words(*better.time),
+                                wake_words(*better.time_here));
+    const auto days = [](const WakeTime& time) {
+      return time.kind == WakeTime::Kind::beyond ? std::nullopt : std::optional(time.hours / 24.0);
+    };
+    advice.amounts.push_back({"time to wake there", days(*better.time), "d"});
+    advice.amounts.push_back({"time to wake here", days(*better.time_here), "d"});
+  }
+  advice.words += ".";
+  const auto& here = scene.here_now ? scene.here_now : scene.here;
+  if (here->temperature.value() - better.there->air.temperature.value() >= kSweats) {
+    advice.words += " Let it cool slowly under a cover that breathes.";
+  }
+  return Worked{std::move(advice), 2};
+}
+
+Work use_first(const AdviceScene& scene) {
+  if (scene.kind == SubjectKind::jar) {
+    return Worked{{Remedy::use_first, fmt::format("Use {} first.", object(scene)), {}}, 1};
+  }
+  if (scene.jars.empty() || scene.model == nullptr) return plain(Remedy::use_first);
+  const std::size_t shown = std::min(scene.jars.size(), kMostNamed);
+  return Worked{
+      {Remedy::use_first,
+       fmt::format("Use {} first{}.",
+                   fmt::join(scene.jars.begin(),
+                             scene.jars.begin() + static_cast<std::ptrdiff_t>(shown), ", then "),
+                   scene.jars.size() > 1 ? ": by reckoning they wake in this order" : ""),
+       {}},
+      1};
+}
+
+Work ease_lid(const AdviceScene& scene) {
+  if (!scene.covers_known) return plain(Remedy::ease_lid);
+  if (scene.gas_tight.empty()) return std::nullopt;
+  return Worked{{Remedy::ease_lid,
+                 fmt::format("Ease the lid of {} slowly, face and eyes away and a cloth over it: a "
+                             "working jar can burst.",
+                             named(scene.gas_tight)),
+                 {}},
+                2};
+}
+
+Work told(Remedy remedy, const AdviceScene& scene) {
+  if (scene.jars.size() != 1) return plain(remedy);
+  const std::string& jar = scene.jars.front();
+  std::string words;
+  switch (remedy) {
+    case Remedy::look:
+      words = fmt::format(
+          "Look at {} and smell it, never taste: it is not food. Then tell `{} all "
+          "well`, or what you found.",
+          jar, jar);
+      break;
+    case Remedy::wake_test:
+      words = fmt::format(
+          "Wake a spoonful of {} apart before you trust it, and tell `wake test {} "
+          "lively` or `quiet`.",
+          jar, jar);
+      break;
+    default:
+      words =
+          fmt::format("Put a fresh dry cover on {} and tell it: `cover {} with paper`.", jar, jar);
+      break;
+  }
+  return Worked{{remedy, std::move(words), {}}, 1};
+}
+
+// ---- the room -----------------------------------------------------------------------------------
+
+// The longest run of the last day's hours in which the air outside was drier than inside, as local
+// times; empty: none of two hours or more.
+std::string drier_hours(const AdviceScene& scene, double inside) {
+  std::array<bool, 24> drier{};
+  for (int hour = 0; hour < 24; ++hour) {
+    const auto air = scene.outside_lately->hour_of_day(hour);
+    drier[static_cast<std::size_t>(hour)] =
+        air && air->vapour && air->vapour->value() < inside - kSameVapour;
+  }
+  std::size_t best = 0, length = 0;
+  for (std::size_t start = 0; start < 24; ++start) {
+    std::size_t run = 0;
+    while (run < 24 && drier[(start + run) % 24]) ++run;
+    if (run > length) {
+      best = start;
+      length = run;
+    }
+  }
+  if (length < 2) return {};
+  if (length == 24) return "all day";
+  const auto shift = scene.offset ? scene.offset(scene.now).count() : 0;
+  const auto local = [&](std::size_t hour) {
+    const auto minutes = (static_cast<std::int64_t>(hour % 24) * 60 + shift + 2 * 1440) % 1440;
+    return fmt::format("{:02}:{:02}", minutes / 60, minutes % 60);
+  };
+  return fmt::format("from {} to {}", local(best), local(best + length));
+}
+
+// Airing and keeping shut are one question: is the air outside drier than the air inside?
+Work air_or_shut(Remedy remedy, const AdviceScene& scene) {
+  const bool known =
+      scene.here_now && scene.here_now->vapour && scene.outside_now && scene.outside_now->vapour;
+  if (!known) return plain(remedy);
+  const double inside = scene.here_now->vapour->value();
+  const double outside = scene.outside_now->vapour->value();
+  // What counts is the humidity that this air has at the jars.
+  const Celsius at = scene.here_now->temperature;
+  const double comes_to =
+      std::min(100.0, air::relative_humidity(at, *scene.outside_now->vapour).value());
+  const double is = std::min(100.0, air::relative_humidity(at, *scene.here_now->vapour).value());
+  const std::string compared =
+      fmt::format("outside air comes to {:.0f} % at the jars' {:.0f} °C, inside it is {:.0f} %",
+                  comes_to, at.value(), is);
+  const std::vector<Figure> amounts{{"humidity from outside", comes_to, "%"},
+                                    {"humidity inside", is, "%"}};
+  const std::string hours =
+      scene.outside_lately == nullptr ? std::string() : drier_hours(scene, inside);
+  if (outside < inside - kSameVapour) {
+    std::string words = fmt::format("Air the room now: {}.", compared);
+    if (!hours.empty() && hours != "all day") {
+      words += fmt::format(" Of the last day it helped {}.", hours);
+    }
+    return Worked{{Remedy::vent, std::move(words), amounts}, 2};
+  }
+  std::string words = fmt::format("Keep the room shut now: {}.", compared);
+  if (!hours.empty() && hours != "all day") {
+    words += fmt::format(" It was drier outside {} of the last day: air it then.", hours);
+  }
+  return Worked{{Remedy::keep_room_shut, std::move(words), amounts}, 2};
+}
+
+Work dry_air(const AdviceScene& scene) {
+  const bool known = scene.here_now && scene.here_now->vapour && scene.room_m3;
+  if (!known) return plain(Remedy::dry_air);
+  const Celsius at = scene.here_now->temperature;
+  const Pascal good = air::vapour_pressure(at, Percent(kGoodHumidity));
+  const double target = air::absolute_humidity(at, good).value();
+  const double now = air::absolute_humidity(at, *scene.here_now->vapour).value();
+  const double take = (now - target) * *scene.room_m3;
+  if (take <= 1.0) {
+    return Worked{{Remedy::dry_air,
+                   fmt::format("The room's air is dry enough now, below {:.0f} %.", kGoodHumidity),
+                   {}},
+                  0};
+  }
+  Advice advice{Remedy::dry_air,
+                fmt::format("Take {} of water out of the room's air to come to {:.0f} %",
+                            grams(take), kGoodHumidity),
+                {{"water to take out", take, "g"}}};
+  if (scene.outside_now && scene.outside_now->vapour) {
+    const double comes =
+        air::absolute_humidity(scene.outside_now->temperature, *scene.outside_now->vapour).value();
+    const double a_day = std::max(0.0, (comes - target) * *scene.room_m3 * kAirChangesADay);
+    if (a_day > 1.0) {
+      advice.words +=
+          fmt::format(", then {} a day if its air changes every four hours", grams(a_day));
+      advice.amounts.push_back({"water a day", a_day, "g"});
+    }
+  }
+  advice.words +=
+      "; empty the dryer's tank before it is full, and keep mains leads off wet floors.";
+  return Worked{std::move(advice), 2};
+}
+
+// ---- all of them --------------------------------------------------------------------------------
+
+Work work_out(Remedy remedy, const AdviceScene& scene) {
+  switch (remedy) {
+    case Remedy::add_sugar:
+      return scene.jars.size() > 1 ? plain(remedy) : add_sugar(scene);
+    case Remedy::move:
+      return move(scene);
+    case Remedy::vent:
+    case Remedy::keep_room_shut:
+      return air_or_shut(remedy, scene);
+    case Remedy::dry_air:
+      return dry_air(scene);
+    case Remedy::ease_lid:
+      return ease_lid(scene);
+    case Remedy::use_first:
+      return use_first(scene);
+    case Remedy::look:
+    case Remedy::wake_test:
+    case Remedy::renew_cover:
+      return told(remedy, scene);
+    case Remedy::shade:
+    case Remedy::check_sensor:
+    case Remedy::check_board:
+      break;
+  }
+  return plain(remedy);
+}
+
+// Mould in colour, or rot: whatever the rule says, only one thing is right.
+Advice keep_away(const AdviceScene& scene) {
+  return {Remedy::look,
+          fmt::format("Keep {} from food; do not use or share it: mould in colour or rot was seen. "
+                      "Do not breathe its dust.",
+                      object(scene)),
+          {}};
+}
+
+bool of_no_use_to_spoiled(Remedy remedy) {
+  return remedy == Remedy::use_first || remedy == Remedy::add_sugar ||
+         remedy == Remedy::wake_test || remedy == Remedy::look || remedy == Remedy::move;
+}
+
+}  // namespace
+
+std::vector<Advice> advise(std::span<const Remedy> remedies, const AdviceScene& scene) {
+  const bool spoiled =
+      scene.kind == SubjectKind::jar && scene.model != nullptr && scene.model->figures().spoiled;
+  std::vector<Advice> advice;
+  if (spoiled) advice.push_back(keep_away(scene));
+  std::vector<Worked> useless;
+  for (const Remedy remedy : remedies) {
+    if (spoiled && of_no_use_to_spoiled(remedy)) continue;
+    Work work = work_out(remedy, scene);
+    if (!work) continue;
+    const auto same = [&](const Advice& other) { return other.remedy == work->advice.remedy; };
+    if (std::any_of(advice.begin(), advice.end(), same)) continue;
+    if (work->use == 0) {
+      useless.push_back(std::move(*work));
+    } else {
+      advice.push_back(std::move(work->advice));
+    }
+  }
+  for (Worked& each : useless) advice.push_back(std::move(each.advice));
+  if (advice.empty() && !remedies.empty()) advice.push_back(plain(remedies.front()).advice);
+  return advice;
+}
+
+std::string outlook_words(const AdviceScene& scene) {
+  if (scene.model == nullptr) return {};
+  const culture::Verdict verdict = scene.model->verdict();
+  using culture::State;
+  const bool foreseen = verdict.state == State::settling || verdict.state == State::dormant ||
+                        verdict.state == State::waking;
+  const auto& times = verdict.time_to_wake;
+  const bool in_sight = times[kLikely].kind == WakeTime::Kind::within;
+  if (!foreseen || !in_sight) return {};
+  const std::string when = culture::to_words(times);
+  if (scene.jars.size() > 1) return fmt::format("Jar {} wakes first: {}.", scene.jar, when);
+  return fmt::format("{} wakes {}.", scene.kind == SubjectKind::jar ? "It" : "Jar " + scene.jar,
+                     when);
+}
+
+}  // namespace torpor::rules

@@ -1,0 +1,148 @@
+// What the engine knows that makes remedies concrete: jars by when they wake, the air here,
+// elsewhere and outside, and the room.
+#include <algorithm>
+#include <cmath>
+
+#include "rules/watch/advice.h"
+#include "rules/watch/core.h"
+
+namespace torpor::rules {
+namespace {
+
+// Nothing lies below it.
+bool is_leaf(const Layout& layout, const PlaceSpec& place) {
+  return std::none_of(layout.places.begin(), layout.places.end(), [&](const PlaceSpec& other) {
+    return other.path != place.path && is_at_or_below(other.path, place.path);
+  });
+}
+
+std::string_view outside_of(const Layout& layout) {
+  for (const PlaceSpec& place : layout.places) {
+    if (place.outside) return place.path;
+  }
+  return {};
+}
+
+}  // namespace
+
+std::optional<LatelyAir::Air> Watch::Core::air_now(std::size_t air) const {
+  const culture::Air held = airs_[air].timeline.held_at(*now_).air;
+  if (!held.has_temperature()) return std::nullopt;
+  LatelyAir::Air now{Celsius(held.temperature()), std::nullopt};
+  if (held.has_humidity()) now.vapour = Pascal(held.vapour());
+  return now;
+}
+
+// The soonest to wake first; of which nothing is known last.
+std::vector<std::string> Watch::Core::by_time_to_wake(const std::vector<std::string>& jars) const {
+  std::vector<std::pair<double, std::string>> ordered;
+  for (const std::string& id : jars) {
+    const auto jar = register_.find(id);
+    const double left = jar ? model_signal(*jar, RuleQuantity::time_to_wake, *now_).value : NAN;
+    ordered.emplace_back(std::isnan(left) ? HUGE_VAL : left, id);
+  }
+  std::sort(ordered.begin(), ordered.end());
+  std::vector<std::string> ids;
+  for (auto& each : ordered) ids.push_back(std::move(each.second));
+  return ids;
+}
+
+// Places under a roof where somebody is heard now, one for each air but `own`.
+std::vector<AirElsewhere> Watch::Core::elsewhere_than(std::size_t own) const {
+  const Layout& layout = settings_.layout;
+  const std::string_view outside = outside_of(layout);
+  std::vector<AirElsewhere> found;
+  std::map<std::size_t, std::size_t> known;  // air -> index in found
+  for (const PlaceSpec& place : layout.places) {
+    if (!outside.empty() && is_at_or_below(place.path, outside)) continue;
+    const std::size_t air = air_of(place.path);
+    const auto mean = airs_[air].lately.mean();
+    if (air == own || !mean || !air_now(air)) continue;
+    const auto [entry, is_new] = known.emplace(air, found.size());
+    if (is_new) {
+      found.push_back({place.path, *mean});
+    } else if (is_leaf(layout, place) && !is_leaf(layout, {found[entry->second].place})) {
+      found[entry->second].place = place.path;
+    }
+  }
+  return found;
+}
+
+void Watch::Core::advise_on(Alert& alert, const Rule& rule, std::string_view place) const {
+  AdviceScene scene(settings_.utc_offset);
+  scene.kind = alert.subject.kind;
+  scene.now = *now_;
+  scene.place = place;
+  scene.jars = by_time_to_wake(alert.jars);
+  std::optional<culture::JarModel> model;
+  if (!scene.jars.empty()) {
+    scene.jar = scene.jars.front();
+    const auto jar = register_.find(scene.jar);
+    const bool known = jar && jars_[*jar].track && !jars_[*jar].track->outdated();
+    if (known) model = jar_model(scene.jar);
+    if (model) scene.model = &*model;
+  }
+  for (const std::string& id : scene.jars) {
+    const auto jar = register_.find(id);
+    if (!jar) continue;
+    const double tight = model_signal(*jar, RuleQuantity::gas_tight_lid, *now_).value;
+    scene.covers_known = scene.covers_known || !std::isnan(tight);
+    if (tight > 0.0) scene.gas_tight.push_back(id);
+  }
+  const bool of_air =
+      alert.subject.kind == SubjectKind::jar || alert.subject.kind == SubjectKind::place;
+  if (of_air && !place.empty()) {
+    const std::size_t air = air_of(place);
+    scene.here = airs_[air].lately.mean();
+    scene.here_now = air_now(air);
+    scene.elsewhere = elsewhere_than(air);
+    if (const auto outside = outside_of(settings_.layout); !outside.empty()) {
+      const Air& there = airs_[air_of(outside)];
+      scene.outside_lately = &there.lately;
+      scene.outside_now = air_now(air_of(outside));
+    }
+    for (std::string_view at = place; !at.empty() && !scene.room_m3; at = parent_place(at)) {
+      for (const PlaceSpec& each : settings_.layout.places) {
+        if (each.path == at) scene.room_m3 = each.volume_m3;
+      }
+    }
+  }
+  alert.remedies = advise(rule.remedies, scene);
+  alert.outlook = outlook_words(scene);
+}
+
+// The first figure of a rule that stands, at its furthest. A duration that runs needs no record.
+void Watch::Core::note_worst(const Instance& instance) {
+  const Rule& rule = *rules_[instance.rule].rule;
+  const auto number = alerts_.standing_in(rule.name, instance.subject);
+  if (!number) return;
+  Alert& alert = alerts_.at(*number).alert;
+  const auto worst = worst_of(rule, alert.worst, reader_of(instance, *now_));
+  if (!worst) return;
+  alert.worst = worst;
+  alert.worst_at = now_;
+}
+
+// The rule's, or more where its jar wakes sooner than such a rule expects.
+Urgency Watch::Core::urgency_of(const Instance& instance) const {
+  const Urgency urgency = rules_[instance.rule].rule->urgency;
+  if (urgency != Urgency::this_week || instance.subject.kind != SubjectKind::jar) return urgency;
+  const double left = model_signal(instance.index, RuleQuantity::time_to_wake, *now_).value;
+  return left < kTodayBelow ? Urgency::today : urgency;
+}
+
+// It rises when the jar turns out to wake sooner, and falls with the alert.
+void Watch::Core::consider_urgency(const Instance& instance) {
+  const Rule& rule = *rules_[instance.rule].rule;
+  if (rule.urgency != Urgency::this_week || instance.subject.kind != SubjectKind::jar) return;
+  const auto number = alerts_.own(rule.name, instance.subject);
+  if (!number || alerts_.at(*number).alert.urgency != rule.urgency) return;
+  const Urgency urgency = urgency_of(instance);
+  if (urgency == rule.urgency) return;
+  OpenAlert& open = alerts_.at(*number);
+  alerts_.rise(*number, urgency, *now_);
+  describe(open);
+  emit(AlertChangeKind::risen, open.alert);
+}
+
+}  // namespace torpor::rules

@@ -213,13 +213,18 @@ Outcome<Sentence> read_ask(Cursor& cursor, Endings&, const LocalTime&) {
   return Sentence{Ask{std::move(*about)}};
 }
 
-// The salt or ice that stands next, taken; nullopt: neither.
-std::optional<std::optional<Salt>> take_bath(Cursor& cursor) {
-  if (cursor.take("ice") || cursor.take("melting ice")) return std::optional<Salt>();
+struct Bath {
+  bool known = false;
+  std::optional<Salt> salt = std::nullopt;  // nullopt: ice
+};
+
+// The salt or ice that stands next, taken.
+Bath take_bath(Cursor& cursor) {
+  if (cursor.take("ice") || cursor.take("melting ice")) return {true};
   for (const SaltFacts& row : salts()) {
-    if (cursor.take(row.name) || cursor.take(row.formula)) return std::optional(row.salt);
+    if (cursor.take(row.name) || cursor.take(row.formula)) return {true, row.salt};
   }
-  return std::nullopt;
+  return {};
 }
 
 Outcome<Sentence> read_check(Cursor& cursor, Endings&, const LocalTime&) {
@@ -231,14 +236,14 @@ Outcome<Sentence> read_check(Cursor& cursor, Endings&, const LocalTime&) {
         fmt::format("`in` and a salt or ice are missing, {} stands in their place", cursor.found()),
         kCheckForm, example));
   }
-  const auto bath = take_bath(cursor);
-  if (!bath) {
+  const Bath bath = take_bath(cursor);
+  if (!bath.known) {
     return tl::unexpected(refusal(fmt::format("{} is neither ice nor a salt whose humidity is "
                                               "known; known are {}",
                                               cursor.found(), bath_names()),
                                   kCheckForm, example));
   }
-  return Sentence{BeginCheck{std::move(*sensor), *bath}};
+  return Sentence{BeginCheck{std::move(*sensor), bath.salt}};
 }
 
 constexpr std::array kVerbs = {

@@ -80,7 +80,11 @@ std::size_t Watch::Core::air_of(std::string_view place) const {
 
 void Watch::Core::build_rules() {
   for (const Rule& rule : settings_.book) {
-    RunningRule running{&rule, compile(rule), {}, {}};
+    RunningRule running{&rule, compile(rule), false, {}, {}};
+    running.of_model = std::all_of(
+        running.program.slots.begin(), running.program.slots.end(), [](const ProgramSlot& slot) {
+          return slot.quantity.place.empty() && !slot.window && is_of_model(slot.quantity.quantity);
+        });
     const std::size_t index = rules_.size();
     for (const ProgramSlot& slot : running.program.slots) {
       const std::string& place = slot.quantity.place;
@@ -359,9 +363,12 @@ void Watch::Core::step_jar(std::size_t jar, std::size_t air, Instant at) {
   for (std::size_t i = 0; i < stays.size(); ++i) {
     const bool ended = i + 1 < stays.size() && stays[i + 1].from <= at;
     if (ended || jars_[jar].airs[i] != air || stays[i].from > *now_) continue;
-    if (jars_[jar].track) jars_[jar].track->air_changed(std::max(at, stays[i].from));
+    const Instant from = std::max(at, stays[i].from);
+    const bool taken_back = jars_[jar].track && jars_[jar].track->air_changed(from);
     for (const std::size_t instance : jars_[jar].instances) {
-      step_instance(instance, std::max(at, stays[i].from));
+      // What only the model says waits for its next look, which is what the instance is due for.
+      const bool waits = rules_[instances_[instance]->rule].of_model && !taken_back;
+      if (!waits) step_instance(instance, from);
     }
   }
   settle_track(jar);

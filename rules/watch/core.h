@@ -54,6 +54,7 @@ class Watch::Core {
   struct RunningRule {
     const Rule* rule = nullptr;
     Program program;
+    bool of_model = false;                  // asks the jar's model only: new at its looks
     std::vector<std::size_t> slot_airs;     // by slot: the air of its `at` place, or kOwn
     std::vector<std::size_t> slot_windows;  // by slot: into windows_; unused for no window
   };

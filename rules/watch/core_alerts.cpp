@@ -36,7 +36,7 @@ void Watch::Core::react() {
     arm(TimerOwner::instance, at, head.due);
     if (head.met != instance.met) {
       changed.push_back(at);
-    } else if (head.met && stepped) {
+    } else if (head.met && (stepped || rules_[instance.rule].of_model)) {
       note_worst(instance);
       consider_urgency(instance);
     }

@@ -56,7 +56,7 @@ bool JarTrack::tell(const JarTold& told) {
   // What was told of the time before it was closed belongs to the closing.
   kept.at = std::max(told.at, base_.at() + Duration(1));
   told_.insert(after(told_, kept.at), kept);
-  take_back(kept.at);
+  (void)take_back(kept.at);
   return true;
 }
 
@@ -67,17 +67,19 @@ void JarTrack::outdate(Instant from, Instant until) {
   ++revision_;
 }
 
-void JarTrack::air_changed(Instant from) {
+bool JarTrack::air_changed(Instant from) {
   // A look at `from` itself has used the air up to `from`.
-  take_back(from + Duration(1));
+  return take_back(from + Duration(1));
 }
 
 // Looks at or after `from`, but the base's own, are not valid any more.
-void JarTrack::take_back(Instant from) {
+bool JarTrack::take_back(Instant from) {
+  bool taken = false;
   while (looks_.size() > 1 && looks_.back().at >= from) {
     looks_.pop_back();
-    head_is_ahead_ = true;
+    head_is_ahead_ = taken = true;
   }
+  return taken;
 }
 
 Instant JarTrack::next_look() const {

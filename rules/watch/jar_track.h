@@ -38,8 +38,9 @@ class JarTrack {
 
   // False: it is of a time that cannot be taken back: outdate() the track.
   bool tell(const JarTold& told);
-  // The air from `from` on is other than it was thought to be.
-  void air_changed(Instant from);
+  // The air from `from` on is other than it was thought to be. True: something that rules have seen
+  // is taken back.
+  bool air_changed(Instant from);
 
   // As the rules see it at `t`, not before the base.
   [[nodiscard]] Signal signal(RuleQuantity quantity, Instant t, const JarAir& air);
@@ -82,7 +83,7 @@ class JarTrack {
  private:
   void bring_looks_to(Instant t, const JarAir& air);
   [[nodiscard]] Instant next_look() const;
-  void take_back(Instant from);
+  bool take_back(Instant from);
 
   std::shared_ptr<const culture::Profile> profile_;
   culture::JarRecipe recipe_;

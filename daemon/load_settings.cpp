@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include <cerrno>
+#include <cstdlib>
 #include <fstream>
 #include <iterator>
 #include <optional>
@@ -49,6 +50,16 @@ std::string line_of(std::string_view text, int line) {
   std::string_view found = text.substr(0, text.find('\n'));
   if (!found.empty() && found.back() == '\r') found.remove_suffix(1);
   return std::string(found);
+}
+
+// A credential of the file's name that the service manager hands over (LoadCredential= in the unit
+// file: read by it, shown to the service alone) stands for the file.
+std::string handed_over(const std::string& file) {
+  const char* folder = std::getenv("CREDENTIALS_DIRECTORY");
+  if (folder == nullptr) return file;
+  const fs::path credential = fs::path(folder) / fs::path(file).filename();
+  std::error_code absent;
+  return fs::exists(credential, absent) ? credential.string() : file;
 }
 
 // One reading of one configuration.
@@ -116,8 +127,8 @@ class Loading {
   }
 
   void read_secret() {
-    std::string& secret_file = settings.broker.secret_file;
-    if (secret_file.empty()) return;
+    if (settings.broker.secret_file.empty()) return;
+    const std::string secret_file = handed_over(settings.broker.secret_file);
     const auto text = text_of(secret_file, kLongestSecret);
     if (!text) {
       fault({}, fmt::format("broker: the secret {} cannot be read: {}; it must be readable by the "

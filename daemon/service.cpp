@@ -104,6 +104,8 @@ tl::expected<void, Error> Service::start() {
   board_ = std::make_unique<Board>(loaded_.history.parent_path(), std::chrono::system_clock::now(),
                                    std::chrono::steady_clock::now());
   beat();
+  manager_.say("STATUS=Waiting for the broker.");
+  feed_watchdog();
   flush_shown();
   after_step();
   return {};
@@ -384,6 +386,18 @@ void Service::flush_shown() {
   });
 }
 
+// On the strand, between two inputs: an engine or a disk that hangs feeds nobody, and the service
+// manager starts the service anew.
+void Service::feed_watchdog() {
+  const auto patience = manager_.patience();
+  if (!patience) return;
+  manager_.say("WATCHDOG=1");
+  watchdog_timer_.expires_after(*patience / 3);
+  watchdog_timer_.async_wait([this](const boost::system::error_code& error) {
+    if (!error) feed_watchdog();
+  });
+}
+
 // A disk that fills up and a clock that jumps are inputs like any other.
 void Service::look_at_board() {
   if (const auto free = board_->changed_disk()) put(DiskRecord{wall_now(), free->value()});
@@ -410,6 +424,9 @@ void Service::beat() {
 void Service::intake_state(bool connected, const std::string& reason) {
   // The link has logged why it is down.
   if (connected) spdlog::info("taking readings from the broker");
+  // The history is open since start().
+  manager_.say(connected ? "READY=1\nSTATUS=Taking readings."
+                         : "STATUS=Waiting for the broker: " + reason);
   link_reason_ = reason;
   if (connected != connected_ || link_changed_ == since_) {
     connected_ = connected;
@@ -468,6 +485,7 @@ void Service::reload() {
 
 void Service::leave() {
   spdlog::info("leaving");
+  manager_.say("STOPPING=1\nSTATUS=Saying farewell.");
   worker_.join();
   intake_.reset();  // what it had acknowledged is in the inbox
   imports_.reset();

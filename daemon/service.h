@@ -29,6 +29,7 @@
 #include "daemon/link/link.h"
 #include "daemon/load_settings.h"
 #include "daemon/reception.h"
+#include "daemon/service_manager.h"
 #include "daemon/storeroom.h"
 
 namespace torpor::daemon {
@@ -70,6 +71,7 @@ class Service {
   void flush_shown();
   void beat();
   void look_at_board();
+  void feed_watchdog();
   void resume_if_possible();
   void tell_of_damage();
   void work_out_models();
@@ -95,6 +97,8 @@ class Service {
   boost::asio::steady_timer show_timer_{strand_};
   boost::asio::steady_timer beat_timer_{strand_};
   std::unique_ptr<Board> board_;
+  const ServiceManager manager_ = ServiceManager::from_environment();
+  boost::asio::steady_timer watchdog_timer_{strand_};
   std::unique_ptr<Storeroom> room_;
   std::optional<Instant> tick_armed_;  // the time the tick timer waits for
   std::uint64_t refused_shown_ = 0;    // refusals that the service topic has told of

@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <boost/crc.hpp>
+#include <cstdlib>
 
 #include "daemon/history/damaged_history.h"
 #include "daemon/history/little_endian.h"
@@ -47,7 +48,18 @@ std::filesystem::path spool_folder(const std::filesystem::path& history) {
   if (unresolved) absolute = history;
   boost::crc_32_type crc;
   crc.process_bytes(absolute.native().data(), absolute.native().size());
-  return fmt::format("/dev/shm/torpor-spool-{:08x}", crc.checksum());
+  const std::string name = fmt::format("torpor-spool-{:08x}", crc.checksum());
+  // The service manager's folder in memory, where it gives one: to the service by name, and the
+  // commands find it where the service has put something there.
+  const char* given = std::getenv("RUNTIME_DIRECTORY");
+  if (given != nullptr && *given == '/') {
+    const std::string_view folders(given);
+    return std::filesystem::path(folders.substr(0, folders.find(':'))) / name;
+  }
+  const std::filesystem::path managed = std::filesystem::path("/run/torpor") / name;
+  std::error_code absent;
+  if (std::filesystem::exists(managed, absent)) return managed;
+  return std::filesystem::path("/dev/shm") / name;
 }
 
 StoreroomSettings storeroom_settings(const Loaded& loaded) {

@@ -21,8 +21,8 @@ constexpr std::size_t kEntriesShown = 8;
 // Points of the little curves: what an 80-column line holds beside its legend.
 constexpr std::size_t kCurveColumns = 48;
 // The curves' smallest height: less than this is noise and must not look like a swing.
-constexpr double kLeastKelvin = 4.0;
-constexpr double kLeastPercent = 10.0;
+constexpr double kLeastCurveKelvin = 4.0;
+constexpr double kLeastCurvePercent = 10.0;
 
 std::string section(std::string_view title, const TextContext& context) {
   return '\n' + painted(title, Paint::strong, context.style.colour) + '\n';
@@ -173,8 +173,8 @@ std::string weeks_text(const JarHistoryView& view, const TextContext& context) {
                {"BY HALF DAYS"},
                {"COVERED", true}});
   const auto shown = newest_of(view.weeks, kDetailedWeeks);
-  const WeekCurve temperature(view, &ExposureRange::highest_temperature, kLeastKelvin);
-  const WeekCurve humidity(view, &ExposureRange::highest_humidity, kLeastPercent);
+  const WeekCurve temperature(view, &ExposureRange::highest_temperature, kLeastCurveKelvin);
+  const WeekCurve humidity(view, &ExposureRange::highest_humidity, kLeastCurvePercent);
   std::size_t number = view.weeks.size() - shown.size();
   for (const ExposureRange& week : shown) {
     table.add({fmt::format("{}", ++number), context.zone.to_text(week.from).substr(0, 10),
@@ -206,11 +206,11 @@ std::string air_history_text(const JarHistoryView& view, const TextContext& cont
   }
   text += paragraph(words, 2, context.style.width);
   static constexpr Curve kTemperature = {
-      "°C", kLeastKelvin, [](const ExposureRange& range) {
+      "°C", kLeastCurveKelvin, [](const ExposureRange& range) {
         return range.highest_temperature ? std::optional(range.highest_temperature->value())
                                          : std::nullopt;
       }};
-  static constexpr Curve kHumidity = {"%", kLeastPercent, [](const ExposureRange& range) {
+  static constexpr Curve kHumidity = {"%", kLeastCurvePercent, [](const ExposureRange& range) {
                                         return range.highest_humidity
                                                    ? std::optional(range.highest_humidity->value())
                                                    : std::nullopt;

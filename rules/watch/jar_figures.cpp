@@ -20,7 +20,7 @@ Duration forecast_stands(double seconds_left) {
   return std::chrono::hours(24);
 }
 
-std::size_t place_of(RuleQuantity quantity) {
+std::size_t slot_in(RuleQuantity quantity) {
   return static_cast<std::size_t>(quantity) -
          static_cast<std::size_t>(RuleQuantity::jar_temperature);
 }
@@ -52,7 +52,7 @@ bool is_of_model(RuleQuantity quantity) {
   return quantity >= RuleQuantity::jar_temperature && quantity <= RuleQuantity::time_since_look;
 }
 
-double JarFigures::value(RuleQuantity quantity) const { return values[place_of(quantity)]; }
+double JarFigures::value(RuleQuantity quantity) const { return values[slot_in(quantity)]; }
 
 std::optional<JarFigures::Origin> JarFigures::origin(RuleQuantity quantity) const {
   switch (quantity) {
@@ -76,7 +76,7 @@ JarFigures figures_of(const culture::JarModel& model, const JarFigures* before) 
   result.closed_at = now.closed_at;
   result.looked_at = now.looked_at.value_or(now.closed_at);
   const auto set = [&](RuleQuantity quantity, double value) {
-    result.values[place_of(quantity)] = value;
+    result.values[slot_in(quantity)] = value;
   };
   set(RuleQuantity::jar_temperature, known(now.temperature));
   set(RuleQuantity::self_heating, known(now.self_heating));

@@ -1,9 +1,9 @@
 // A year rehearsed, beside what SQLite takes just to read its rows, in the same run:
 //
-//   torpor_rehearse_bench [FOLDER [DAYS]]
+//   torpor_rehearse_bench [FOLDER [DAYS [JARS]]]
 //
 // 30 sensors on 30 shelves speak every ten minutes of temperature and humidity, through seasons,
-// days and a damp month; 200 jars stand on the shelves. The baseline is the narrowest table of one
+// days and a damp month; JARS (200) stand on the shelves. The baseline is the narrowest table of one
 // row a reading, read in order of time through SQLite's own interface.
 #include <fmt/format.h>
 #include <sqlite3.h>
@@ -31,7 +31,6 @@ namespace fs = std::filesystem;
 
 constexpr Instant kStart = instant_of(1767225600000);  // 2026-01-01T00:00:00Z
 constexpr int kSensors = 30;
-constexpr int kJars = 200;
 constexpr auto kEvery = std::chrono::minutes(10);
 
 // Of the processor, not of the wall: other work on the machine is not ours.
@@ -145,11 +144,11 @@ class Desk final : public LedgerView {
   std::optional<rules::culture::JarModel> model(std::string_view) const override { return {}; }
 };
 
-Ledger a_ledger() {
+Ledger a_ledger(int jars) {
   Ledger ledger;
   const auto zone = must(LocalTime::in_zone("UTC"));
   const Instant now = kStart + std::chrono::hours(1);
-  for (int i = 0; i < kJars; ++i) {
+  for (int i = 0; i < jars; ++i) {
     const std::string text = fmt::format(
         "new jar B-{:03} in {} stage IMO-2 rice 1200 g raw 560 g sugar {} g topping 60 g vessel "
         "glass 3.8 l mouth 11 cm cover paper closed 2026-01-01T00:00",
@@ -160,7 +159,7 @@ Ledger a_ledger() {
   return ledger;
 }
 
-int run(const fs::path& parent, int days) {
+int run(const fs::path& parent, int days, int jars) {
   std::string name = (parent / "torpor-bench-XXXXXX").string();
   if (::mkdtemp(name.data()) == nullptr) {
     fmt::print(stderr, "cannot make a folder in {}\n", parent.string());
@@ -200,7 +199,10 @@ int run(const fs::path& parent, int days) {
                seconds, static_cast<double>(rows) / seconds, seconds / reading, alerts);
   };
   say(fmt::format("rehearsed, {} rules, no jar", settings.book.size()).c_str(), Ledger());
-  say(fmt::format("rehearsed, {} rules, {} jars", settings.book.size(), kJars).c_str(), a_ledger());
+  if (jars > 0) {
+    say(fmt::format("rehearsed, {} rules, {} jars", settings.book.size(), jars).c_str(),
+        a_ledger(jars));
+  }
   fs::remove_all(folder);
   return 0;
 }
@@ -209,5 +211,6 @@ int run(const fs::path& parent, int days) {
 }  // namespace torpor::daemon
 
 int main(int argc, char** argv) {
-  return torpor::daemon::run(argc > 1 ? argv[1] : ".", argc > 2 ? std::atoi(argv[2]) : 365);
+  return torpor::daemon::run(argc > 1 ? argv[1] : ".", argc > 2 ? std::atoi(argv[2]) : 365,
+                             argc > 3 ? std::atoi(argv[3]) : 200);
 }

@@ -119,6 +119,18 @@ TEST_CASE("the secret is opened only by those who need the broker") {
                                               " cannot be read: No such file or directory; "));
 }
 
+TEST_CASE("a credential that the service manager hands over stands for the secret's file") {
+  const Folder good;
+  const tests::TempFolder credentials;
+  credentials.write("broker.secret", "handed over\n");
+  ::setenv("CREDENTIALS_DIRECTORY", credentials.text().c_str(), 1);
+  const auto loaded = good.load();
+  ::unsetenv("CREDENTIALS_DIRECTORY");
+  REQUIRE(loaded.has_value());
+  CHECK(loaded->secret == "handed over");
+  CHECK(good.load()->secret != "handed over");
+}
+
 TEST_CASE("a secret must hold one line of sensible length") {
   const Folder spoiled;
   spoiled.folder.write("broker.secret", "\npassword on the second line\n");

@@ -44,8 +44,9 @@ rulebooks: [built-in{}]
                                    options.broker_keys.empty() ? "" : ", " + options.broker_keys,
                                    options.rules.empty() ? "" : ", rules.yaml"));
   if (!options.rules.empty()) write("rules.yaml", options.rules);
+  environment_ = options.environment;
   if (options.unkind) {
-    environment_ = {{"LD_PRELOAD", UNKIND_WORLD}, {"TORPOR_WORLD", folder()}};
+    environment_.insert({{"LD_PRELOAD", UNKIND_WORLD}, {"TORPOR_WORLD", folder()}});
   }
 }
 
@@ -55,11 +56,15 @@ bool Room::can_be_unkind() {
   return false;
 }
 
-void Room::make_read_only(bool read_only) const {
-  if (read_only) {
-    write("read-only", "");
+void Room::make_read_only(bool read_only) const { turn("read-only", read_only); }
+
+void Room::make_stuck(bool stuck) const { turn("stuck", stuck); }
+
+void Room::turn(const std::string& name, bool on) const {
+  if (on) {
+    write(name, "");
   } else {
-    std::filesystem::remove(folder() + "/read-only");
+    std::filesystem::remove(folder() + "/" + name);
   }
 }
 

@@ -26,7 +26,8 @@ struct RoomOptions {
   std::string broker_keys = {};  // more keys of `broker:`, such as "user: torpord, secret: s"
   BrokerOptions broker{.extra = {"max_queued_messages 0"}};
   bool broker_runs = true;
-  bool unkind = false;  // make_read_only() and set_clock_wrong() can be used
+  bool unkind = false;  // make_read_only(), make_stuck() and set_clock_wrong() can be used
+  std::map<std::string, std::string> environment = {};  // of torpord
 };
 
 struct CommandResult {
@@ -71,9 +72,12 @@ class Room {
   [[nodiscard]] static bool can_be_unkind();
   // For the service alone (unkind_world.cpp).
   void make_read_only(bool read_only) const;
+  void make_stuck(bool stuck) const;
   void set_clock_wrong(std::chrono::seconds by) const;
 
  private:
+  void turn(const std::string& name, bool on) const;  // a switch of the unkind world
+
   std::map<std::string, std::string> environment_;
   tests::TempFolder folder_;
   Broker broker_;

@@ -1,7 +1,8 @@
 // Preloaded into a torpord under test: what happens to a program without its asking. TORPOR_WORLD
-// names a folder; two files in it are switches, looked at with each call:
+// names a folder; three files in it are switches, looked at with each call:
 //
 //   read-only   while it is there, nothing below the folder can be written: EROFS
+//   stuck       while it is there, whoever writes the SQLite file's log waits: a disk that hangs
 //   clock       a number of seconds, by which the wall clock is wrong
 //
 // Only what the service and its libraries use is covered, and no lock is taken: any thread may be
@@ -45,6 +46,30 @@ bool read_only() {
          ::syscall(SYS_faccessat, AT_FDCWD, switch_file("read-only").data(), F_OK) == 0;
 }
 
+bool stuck() { return ::syscall(SYS_faccessat, AT_FDCWD, switch_file("stuck").data(), F_OK) == 0; }
+
+// Empty: no file.
+Path path_of(int fd) {
+  Path link{};
+  Path path{};
+  std::snprintf(link.data(), link.size(), "/proc/self/fd/%d", fd);
+  const long size = ::syscall(SYS_readlinkat, AT_FDCWD, link.data(), path.data(), path.size() - 1);
+  if (size < 0) path[0] = '\0';
+  return path;
+}
+
+// As a disk that has stopped answering makes its writers wait.
+void wait_while_stuck(int fd) {
+  if (folder() == nullptr || !stuck()) return;
+  const Path path = path_of(fd);
+  const std::size_t length = std::strlen(path.data());
+  if (length < 4 || std::strcmp(path.data() + length - 4, "-wal") != 0) return;
+  while (stuck()) {
+    const timespec pause{0, 10'000'000};
+    ::syscall(SYS_nanosleep, &pause, nullptr);
+  }
+}
+
 bool refuses(const char* path) {
   if (!read_only() || !is_below(path)) return false;
   errno = EROFS;
@@ -52,12 +77,8 @@ bool refuses(const char* path) {
 }
 
 bool refuses(int fd) {
-  if (!read_only()) return false;
-  Path link{};
-  Path path{};
-  std::snprintf(link.data(), link.size(), "/proc/self/fd/%d", fd);
-  const long size = ::syscall(SYS_readlinkat, AT_FDCWD, link.data(), path.data(), path.size() - 1);
-  if (size <= 0 || !is_below(path.data())) return false;
+  wait_while_stuck(fd);
+  if (!read_only() || !is_below(path_of(fd).data())) return false;
   errno = EROFS;
   return true;
 }

@@ -117,7 +117,7 @@ rules:
   # By reckoning the first sign is there to be found. Nobody has told of one.
   due:
     concerns: jar
-    when: (wake progress at least 100 % and waking signs below 2) lasting 3 h
+    when: (wake progress at least 100 % and not waking signs at least 2) lasting 3 h
     until: wake progress below 90 % lasting 12 h or waking signs at least 2
     urgency: today
     why: By reckoning it has woken; only a look can tell.
@@ -127,10 +127,12 @@ rules:
   # is left then; it falls back only while the jar rests.
   waking:
     concerns: jar
-    when: (wake progress between 50 % and 99.9 % and waking signs below 2) lasting 6 h
+    when: >-
+      (wake progress at least 50 % and not (wake progress at least 100 % or waking signs at
+      least 2)) lasting 6 h
     until: >-
-      wake progress below 35 % lasting 1 d or wake progress at least 100 % or waking signs at
-      least 2
+      wake progress below 35 % lasting 1 d or wake progress at least 100 % or waking signs at least
+      2
     urgency: today
     why: By reckoning it has done half of the work that a jar needs to wake.
     remedies: [add-sugar, move, look]
@@ -140,10 +142,10 @@ rules:
   wakes-soon:
     concerns: jar
     when: >-
-      (time to wake below 30 d and wake progress below 50 % and waking signs below 2) lasting 12 h
+      (time to wake below 30 d and not (wake progress at least 50 % or waking signs at least 2))
+      lasting 12 h
     until: >-
-      time to wake above 45 d lasting 1 d or wake progress at least 50 % or waking signs at least
-      2
+      time to wake above 45 d lasting 1 d or wake progress at least 50 % or waking signs at least 2
     urgency: this-week
     why: Under the air of the last days it wakes within a month.
     remedies: [move, add-sugar, use-first]
@@ -163,8 +165,8 @@ rules:
   buffer-low:
     concerns: jar
     when: >-
-      (water buffer below 10 g and water gained above 10 g and sugar shortfall below 20 g) lasting
-      1 d
+      (water gained above 10 g and water buffer below 10 g and not sugar shortfall above 20 g)
+      lasting 1 d
     until: >-
       water buffer above 15 g lasting 1 d or water gained below 8 g lasting 1 d or sugar shortfall
       above 20 g

@@ -218,7 +218,8 @@ Work move(const AdviceScene& scene) {
   advice.words += ".";
   const auto& here = scene.here_now ? scene.here_now : scene.here;
   if (here->temperature.value() - better.there->air.temperature.value() >= kSweats) {
-    advice.words += " Let it cool slowly under a cover that breathes.";
+    advice.words += fmt::format(" Let {} cool slowly under a cover that breathes.",
+                                scene.jars.size() > 1 ? "them" : "it");
   }
   return Worked{std::move(advice), 2};
 }

@@ -110,6 +110,8 @@ std::string words_of(RuleQuantity quantity, bool stands, const std::string& how_
       return "closed " + how_long + " ago";
     case RuleQuantity::time_since_look:
       return stands ? "nobody has told how it looks for " + how_long : "looked at";
+    case RuleQuantity::waking_signs:
+      return stands ? "it shows signs of waking" : "no sign of waking is left";
     case RuleQuantity::gas_tight_lid:
       return stands ? "under a lid that holds gas" : "under a cover that lets gas out";
     default:
@@ -208,6 +210,9 @@ std::string what_sentence(const Scene& scene, const ReadSignal& read) {
   }
   const bool holds = !spoken.empty();
   if (!holds) spoken = mentions;
+  // What a rule rules out by `not` is a guard, no news.
+  const auto is_guard = [](const Mention& mention) { return mention.negated; };
+  if (!std::all_of(spoken.begin(), spoken.end(), is_guard)) std::erase_if(spoken, is_guard);
   std::vector<std::string> phrases;
   for (const Mention& mention : spoken) {
     const auto own = own_words(scene, mention, read);

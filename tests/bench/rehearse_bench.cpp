@@ -3,8 +3,8 @@
 //   torpor_rehearse_bench [FOLDER [DAYS [JARS]]]
 //
 // 30 sensors on 30 shelves speak every ten minutes of temperature and humidity, through seasons,
-// days and a damp month; JARS (200) stand on the shelves. The baseline is the narrowest table of one
-// row a reading, read in order of time through SQLite's own interface.
+// days and a damp month; JARS (200) stand on the shelves. The baseline is the narrowest table of
+// one row a reading, read in order of time through SQLite's own interface.
 #include <fmt/format.h>
 #include <sqlite3.h>
 

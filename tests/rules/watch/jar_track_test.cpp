@@ -230,7 +230,7 @@ TEST_CASE("what a person saw alerts at once, and a count reads as one") {
                        culture::Observation(culture::Look{{culture::Sign::green_growth}})});
   REQUIRE(seen.changes.size() == 1);
   CHECK(seen.changes[0].kind == AlertChangeKind::raised);
-  CHECK(seen.changes[0].alert.what.find("waking signs 2, at least 2") != std::string::npos);
+  CHECK(seen.changes[0].alert.what.find("it shows signs of waking") != std::string::npos);
 }
 
 TEST_CASE("restarted at any point the models and alerts are those of an undisturbed run") {

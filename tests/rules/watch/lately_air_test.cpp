@@ -15,21 +15,21 @@ constexpr Duration kLate = std::chrono::hours(1);
 
 AirTimeline one_sensor() { return AirTimeline({0}, {std::chrono::minutes(30)}, kLate, 2 * kLate); }
 
-struct Said {
+struct AirSaid {
   double at = 0.0;  // minutes
   double temperature = 0.0, humidity = 0.0;
 };
 
-void hear(AirTimeline& air, LatelyAir& lately, const Said& said) {
+void hear(AirTimeline& air, LatelyAir& lately, const AirSaid& said) {
   lately.settle(air, minute(said.at) - kLate);
   (void)air.insert({minute(said.at), 0, Quantity::temperature, said.temperature});
   (void)air.insert({minute(said.at), 0, Quantity::humidity, said.humidity});
 }
 
-std::vector<Said> some_days(unsigned seed, int days) {
+std::vector<AirSaid> some_days(unsigned seed, int days) {
   std::mt19937 random(seed);
   std::uniform_real_distribution<double> step(1.0, 12.0), warmth(14.0, 26.0), damp(50.0, 90.0);
-  std::vector<Said> all;
+  std::vector<AirSaid> all;
   for (double at = 0.0; at < days * 1440.0; at += step(random)) {
     // Half a day of silence in the middle.
     if (at > 1440.0 && at < 2160.0) continue;
@@ -41,8 +41,8 @@ std::vector<Said> some_days(unsigned seed, int days) {
 TEST_CASE("the mean is that of every minute, each hour weighing less by its age") {
   AirTimeline air = one_sensor();
   LatelyAir lately;
-  const std::vector<Said> all = some_days(1, 4);
-  for (const Said& said : all) hear(air, lately, said);
+  const std::vector<AirSaid> all = some_days(1, 4);
+  for (const AirSaid& said : all) hear(air, lately, said);
   const auto settled = lately.save().settled;
   REQUIRE(settled);
   // From scratch: minute by minute.
@@ -51,8 +51,8 @@ TEST_CASE("the mean is that of every minute, each hour weighing less by its age"
   for (int hour = 0; hour < hours; ++hour) {
     double known = 0.0, temperature = 0.0, vapour = 0.0;
     for (int m = hour * 60; m < (hour + 1) * 60; ++m) {
-      const Said* holds = nullptr;
-      for (const Said& said : all) {
+      const AirSaid* holds = nullptr;
+      for (const AirSaid& said : all) {
         if (said.at <= m && m < said.at + 30.0) holds = &said;
       }
       if (holds == nullptr) continue;
@@ -77,13 +77,13 @@ TEST_CASE("the mean is that of every minute, each hour weighing less by its age"
 TEST_CASE("readings that come late, but not too late, make no difference") {
   AirTimeline in_order = one_sensor(), mixed = one_sensor();
   LatelyAir lately, lately_mixed;
-  std::vector<Said> all = some_days(2, 3);
-  for (const Said& said : all) hear(in_order, lately, said);
+  std::vector<AirSaid> all = some_days(2, 3);
+  for (const AirSaid& said : all) hear(in_order, lately, said);
   // Every fifth changes places with the next.
   for (std::size_t i = 0; i + 1 < all.size(); i += 5) {
     if (all[i + 1].at - all[i].at < 50.0) std::swap(all[i], all[i + 1]);
   }
-  for (const Said& said : all) hear(mixed, lately_mixed, said);
+  for (const AirSaid& said : all) hear(mixed, lately_mixed, said);
   CHECK(lately.save().day == lately_mixed.save().day);
   CHECK(lately.mean() == lately_mixed.mean());
 }

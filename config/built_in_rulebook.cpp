@@ -204,14 +204,16 @@ rules:
     remedies: [renew-cover]
 
   # A jar settles for two weeks, and looks alarming meanwhile: bubbles, a sinking level, a wet top.
-  # A look after three days, one week and two tells a jar that settles from one that works; whatever
-  # is told of it ends the alert.
+  # A look on days 3, 7 and 14 tells a jar that settles from one that works; whatever is told of it
+  # ends the alert, and so does the day: nobody is reminded twice.
   settling-look:
     concerns: jar
     when: >-
-      (age between 3 d and 6 d and time since look above 3 d) or (age between 7 d and 13 d and
-      time since look above 4 d) or (age between 14 d and 21 d and time since look above 7 d)
-    until: time since look below 1 d or age above 21 d
+      (age between 3 d and 4 d and time since look above 3 d) or (age between 7 d and 8 d and time
+      since look above 3 d) or (age between 14 d and 15 d and time since look above 6 d)
+    until: >-
+      time since look below 1 d or (age above 4 d and age below 7 d) or (age above 8 d and age below
+      14 d) or age above 15 d
     urgency: this-week
     why: It settles; bubbles and a sinking level are normal now, a rising one or a bad smell is not.
     remedies: [look]

@@ -31,6 +31,7 @@ Watch::Core::Core(WatchSettings settings)
               settings_.clock == Clock::readings),
       alerts_(settings_.reopen_within, settings_.quiet, settings_.utc_offset) {
   build_airs();
+  find_shelters();
   build_rules();
   build_instances();
 }

@@ -229,6 +229,11 @@ class Watch::Core {
   void report_touched();
 
   // ---- core_advice.cpp
+  // A place under a roof, by its index in the layout, and its air.
+  struct Shelter {
+    std::size_t place = 0, air = 0;
+  };
+  void find_shelters();
   // A jar that was to sleep for a month and now for less than this is somebody's work today.
   static constexpr double kTodayBelow = 14.0 * 86400.0;  // s
   [[nodiscard]] std::optional<LatelyAir::Air> air_now(std::size_t air) const;
@@ -262,7 +267,8 @@ class Watch::Core {
   std::map<std::string, std::size_t, std::less<>> sensor_index_;
   std::map<std::vector<std::size_t>, std::size_t> air_index_;                    // by speakers
   std::map<std::string, std::vector<std::size_t>, std::less<>> air_sensors_at_;  // by place
-  std::map<std::pair<std::size_t, std::string>, std::size_t> fixed_instances_;   // rule, id
+  std::vector<Shelter> shelters_;  // those that hold no others first
+  std::map<std::pair<std::size_t, std::string>, std::size_t> fixed_instances_;  // rule, id
 
   // ---- state
   std::optional<Instant> now_;

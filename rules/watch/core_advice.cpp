@@ -9,13 +9,6 @@
 namespace torpor::rules {
 namespace {
 
-// Nothing lies below it.
-bool is_leaf(const Layout& layout, const PlaceSpec& place) {
-  return std::none_of(layout.places.begin(), layout.places.end(), [&](const PlaceSpec& other) {
-    return other.path != place.path && is_at_or_below(other.path, place.path);
-  });
-}
-
 std::string_view outside_of(const Layout& layout) {
   for (const PlaceSpec& place : layout.places) {
     if (place.outside) return place.path;
@@ -47,23 +40,31 @@ std::vector<std::string> Watch::Core::by_time_to_wake(const std::vector<std::str
   return ids;
 }
 
+// Where under a roof jars can go: places that hold no others first, for that is where jars stand.
+void Watch::Core::find_shelters() {
+  const std::vector<PlaceSpec>& places = settings_.layout.places;
+  const std::string_view outside = outside_of(settings_.layout);
+  std::set<std::string_view> holds_others;
+  for (const PlaceSpec& place : places) holds_others.insert(parent_place(place.path));
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    if (!outside.empty() && is_at_or_below(places[i].path, outside)) continue;
+    shelters_.push_back({i, air_of(places[i].path)});
+  }
+  std::stable_partition(shelters_.begin(), shelters_.end(), [&](const Shelter& shelter) {
+    return holds_others.count(places[shelter.place].path) == 0;
+  });
+}
+
 // Places under a roof where somebody is heard now, one for each air but `own`.
 std::vector<AirElsewhere> Watch::Core::elsewhere_than(std::size_t own) const {
-  const Layout& layout = settings_.layout;
-  const std::string_view outside = outside_of(layout);
   std::vector<AirElsewhere> found;
   std::map<std::size_t, std::size_t> known;  // air -> index in found
-  for (const PlaceSpec& place : layout.places) {
-    if (!outside.empty() && is_at_or_below(place.path, outside)) continue;
-    const std::size_t air = air_of(place.path);
-    const auto mean = airs_[air].lately.mean();
-    if (air == own || !mean || !air_now(air)) continue;
-    const auto [entry, is_new] = known.emplace(air, found.size());
-    if (is_new) {
-      found.push_back({place.path, *mean});
-    } else if (is_leaf(layout, place) && !is_leaf(layout, {found[entry->second].place})) {
-      found[entry->second].place = place.path;
-    }
+  for (const Shelter& shelter : shelters_) {
+    if (shelter.air == own || known.count(shelter.air) > 0) continue;
+    const auto mean = airs_[shelter.air].lately.mean();
+    if (!mean || !air_now(shelter.air)) continue;
+    known.emplace(shelter.air, found.size());
+    found.push_back({settings_.layout.places[shelter.place].path, *mean});
   }
   return found;
 }

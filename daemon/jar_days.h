@@ -25,6 +25,7 @@ struct WantedDays {
   std::chrono::sys_days from, to;
   Jar jar;
   Calibrations calibrations;
+  std::vector<Jar> split_line;  // Ledger::split_line() of it
   config::Settings settings;
   std::filesystem::path history, spool;
 };

@@ -4,6 +4,7 @@
 #pragma once
 
 #include <filesystem>
+#include <vector>
 
 #include <tl/expected.hpp>
 
@@ -19,6 +20,7 @@ struct Recomputation {
   rules::OutdatedJar outdated;
   Jar jar;
   Calibrations calibrations;
+  std::vector<Jar> split_line;  // Ledger::split_line() of it
   config::Settings settings;
   std::filesystem::path history, spool;
 };

@@ -556,9 +556,13 @@ std::optional<Recomputation> Storeroom::next_recomputation() const {
   for (const rules::OutdatedJar& outdated : watch_.outdated_jars()) {
     const Jar* jar = ledger_.find(outdated.jar);
     if (jar == nullptr) continue;
-    return Recomputation{
-        outdated,          *jar,           ledger_.calibrations(), settings_.settings,
-        settings_.history, settings_.spool};
+    return Recomputation{outdated,
+                         *jar,
+                         ledger_.calibrations(),
+                         ledger_.split_line(*jar),
+                         settings_.settings,
+                         settings_.history,
+                         settings_.spool};
   }
   return std::nullopt;
 }
@@ -567,9 +571,17 @@ std::optional<WantedDays> Storeroom::next_wanted_days() const {
   if (jar_records_.removal_waits()) return std::nullopt;
   const auto span = jar_records_.wanted_days(ledger_);
   if (!span) return std::nullopt;
-  return WantedDays{span->jar,          span->revision,           span->from,
-                    span->to,           *ledger_.find(span->jar), ledger_.calibrations(),
-                    settings_.settings, settings_.history,        settings_.spool};
+  const Jar& jar = *ledger_.find(span->jar);
+  return WantedDays{span->jar,
+                    span->revision,
+                    span->from,
+                    span->to,
+                    jar,
+                    ledger_.calibrations(),
+                    ledger_.split_line(jar),
+                    settings_.settings,
+                    settings_.history,
+                    settings_.spool};
 }
 
 // The engine's own snapshot, and what tells a redelivery after a restart (history/FORMAT.md).

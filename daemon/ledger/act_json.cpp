@@ -1,7 +1,11 @@
 // The journal's form of an act: one JSON object with `act` and the act's own keys; what is not
 // known has no key. Stored: keys and words do not change.
 //
-// {"act":"new_jar","jar":"B-07","place":"cellar/shelf-2","rice_g":1200.0,"closed":"2026-03-01T23:00:00Z"}
+// {"act":"new_jar","jar":"B-07","place":"cellar/shelf-2","rice_g":1200.0,"closed":"2026-03-01T23:00:00Z",
+//  "from":["C-01"]}
+// {"act":"new_collection","collection":"C-01","where":"beech
+// hollow","lay_s":432000.0,"rice_g":1200.0}
+// {"act":"split","jar":"B-08","from":"B-07","contents_g":600.0,"place":"cellar/shelf-1"}
 // {"act":"move","jar":"B-07","place":"cellar/shelf-1"}
 // {"act":"add_sugar","jar":"B-07","sugar_g":120.0,"sugar_kind":"brown","stirred":true}
 // {"act":"take","jar":"B-07","contents_g":200.0,"purpose":"heap 4"}     {"act":"open","jar":"B-07"}
@@ -52,8 +56,9 @@ constexpr std::array kMassKeys = {
     MassKey{"empty_g", &NewJar::empty},
 };
 
-json to_json(const NewJar& jar) {
-  json object = {{"act", "new_jar"}, {"jar", jar.jar}, {"place", jar.place}};
+// All but its parents.
+json jar_to_json(const char* act, const NewJar& jar) {
+  json object = {{"act", act}, {"jar", jar.jar}, {"place", jar.place}};
   for (const MassKey& mass : kMassKeys) {
     if (jar.*mass.member) object[mass.key] = (jar.*mass.member)->value();
   }
@@ -66,6 +71,32 @@ json to_json(const NewJar& jar) {
   if (jar.volume_ml) object["volume_ml"] = *jar.volume_ml;
   if (jar.mouth_mm) object["mouth_mm"] = *jar.mouth_mm;
   if (jar.closed) object["closed"] = to_rfc3339(*jar.closed);
+  return object;
+}
+
+json to_json(const NewJar& jar) {
+  json object = jar_to_json("new_jar", jar);
+  if (!jar.from.empty()) object["from"] = jar.from;
+  return object;
+}
+
+json to_json(const NewCollection& collection) {
+  json object = {{"act", "new_collection"},
+                 {"collection", collection.collection},
+                 {"where", collection.where}};
+  if (!collection.trees.empty()) object["trees"] = collection.trees;
+  if (!collection.weather.empty()) object["weather"] = collection.weather;
+  if (!collection.looked.empty()) object["looked"] = collection.looked;
+  if (collection.lay) object["lay_s"] = std::chrono::duration<double>(*collection.lay).count();
+  if (collection.rice) object["rice_g"] = collection.rice->value();
+  if (collection.gathered) object["gathered"] = to_rfc3339(*collection.gathered);
+  return object;
+}
+
+json to_json(const SplitJar& split) {
+  json object = jar_to_json("split", split.made);
+  object["from"] = split.from;
+  object["contents_g"] = split.contents.value();
   return object;
 }
 
@@ -268,6 +299,33 @@ class ActReader {
     }
   }
 
+  void ids(const char* key, std::vector<std::string>& into) {
+    const json* value = take(key, false);
+    if (value == nullptr) return;
+    if (!value->is_array()) return fault(key, "is not a list of ids");
+    for (const json& id : *value) {
+      if (!id.is_string() || !is_jar_id(id.get<std::string>())) {
+        return fault(key, "holds what is not an id");
+      }
+      into.push_back(id.get<std::string>());
+    }
+  }
+
+  void span(const char* key, std::optional<Duration>& into) {
+    // A century is more than anything here takes and still fits the clock.
+    constexpr double kMostSeconds = 3.2e9;
+    std::optional<double> seconds;
+    amount(key, seconds);
+    if (!seconds) return;
+    into = std::chrono::round<Duration>(
+        std::chrono::duration<double>(std::min(*seconds, kMostSeconds)));
+  }
+
+  void needed_span(const char* key, std::optional<Duration>& into) {
+    span(key, into);
+    if (!into) fault(key, "is missing");
+  }
+
   [[nodiscard]] bool has(const char* key) const { return object_.contains(key); }
 
   void number(const char* key, std::optional<std::uint64_t>& into) {
@@ -304,8 +362,8 @@ class ActReader {
   std::string fault_;
 };
 
-tl::expected<Act, std::string> read_new_jar(const json& object) {
-  ActReader reader(object);
+// All but its parents.
+NewJar read_jar(ActReader& reader) {
   NewJar jar;
   reader.id("jar", jar.jar);
   reader.text("place", jar.place, true);
@@ -319,7 +377,39 @@ tl::expected<Act, std::string> read_new_jar(const json& object) {
   reader.amount("volume_ml", jar.volume_ml);
   reader.amount("mouth_mm", jar.mouth_mm);
   reader.time("closed", jar.closed);
+  return jar;
+}
+
+tl::expected<Act, std::string> read_new_jar(const json& object) {
+  ActReader reader(object);
+  NewJar jar = read_jar(reader);
+  reader.ids("from", jar.from);
   return reader.finish(std::move(jar));
+}
+
+tl::expected<Act, std::string> read_new_collection(const json& object) {
+  ActReader reader(object);
+  NewCollection collection;
+  reader.id("collection", collection.collection);
+  reader.text("where", collection.where, true);
+  reader.text("trees", collection.trees, false);
+  reader.text("weather", collection.weather, false);
+  reader.text("looked", collection.looked, false);
+  reader.span("lay_s", collection.lay);
+  reader.amount("rice_g", collection.rice);
+  reader.time("gathered", collection.gathered);
+  return reader.finish(std::move(collection));
+}
+
+tl::expected<Act, std::string> read_split(const json& object) {
+  ActReader reader(object);
+  SplitJar split;
+  double grams = 0.0;
+  split.made = read_jar(reader);
+  reader.id("from", split.from);
+  reader.needed_amount("contents_g", grams);
+  split.contents = Grams(grams);
+  return reader.finish(std::move(split));
 }
 
 tl::expected<Act, std::string> read_move(const json& object) {
@@ -431,13 +521,10 @@ tl::expected<Act, std::string> read_withdraw(const json& object) {
 tl::expected<Act, std::string> read_defer(const json& object) {
   ActReader reader(object);
   DeferAlert defer;
-  double seconds = 0.0;
+  std::optional<Duration> lasting;
   reader.needed_number("alert", defer.alert);
-  reader.needed_amount("for_s", seconds);
-  // A century is more than any deferring and still fits the clock.
-  constexpr double kMostSeconds = 3.2e9;
-  defer.lasting =
-      std::chrono::round<Duration>(std::chrono::duration<double>(std::min(seconds, kMostSeconds)));
+  reader.needed_span("for_s", lasting);
+  defer.lasting = lasting.value_or(Duration{});
   reader.text("because", defer.because, true);
   return reader.finish(std::move(defer));
 }
@@ -490,6 +577,8 @@ struct ActReading {
 };
 constexpr std::array kActs = {
     ActReading{"new_jar", read_new_jar},
+    ActReading{"new_collection", read_new_collection},
+    ActReading{"split", read_split},
     ActReading{"move", read_move},
     ActReading{"add_sugar", read_add_sugar},
     ActReading{"take", read_take},

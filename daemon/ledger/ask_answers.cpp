@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "daemon/ledger/answer_text.h"
+#include "daemon/ledger/collection_text.h"
 #include "daemon/ledger/names.h"
 #include "daemon/ledger/tokens.h"
 
@@ -27,6 +28,19 @@ std::map<std::string, std::vector<std::string>> ids_by_place(
 
 std::string count_text(std::size_t count, std::string_view what) {
   return fmt::format("{} {}{}", count, what, count == 1 ? "" : "s");
+}
+
+// "; from B-03 and C-01; made from it: B-11".
+std::string line_text(const Jar& jar, const Ledger& ledger) {
+  std::string text;
+  if (jar.split) {
+    text += fmt::format("; split off from {}", jar.split->from);
+  } else if (!jar.made.from.empty()) {
+    text += fmt::format("; from {}", listed(jar.made.from, kMostJarsListed));
+  }
+  const auto made = ledger.jars_from(jar.made.jar);
+  if (!made.empty()) text += fmt::format("; made from it: {}", listed(made, kMostJarsListed));
+  return text;
 }
 
 }  // namespace
@@ -66,20 +80,29 @@ std::string places_answer(const std::vector<std::string>& places,
 }
 
 tl::expected<std::string, SentenceRefusal> about_answer(std::string_view about,
-                                                        const std::map<std::string, Jar>& jars,
+                                                        const Ledger& ledger,
                                                         const std::vector<std::string>& places,
-                                                        const LedgerView& view) {
+                                                        const LedgerView& view,
+                                                        const LocalTime& zone) {
   const auto place = place_called(places, about);
-  const bool is_jar = !jars_called(jars, about).empty();
+  std::vector<std::string> names;
+  for (const auto& [id, jar] : ledger.jars()) names.push_back(id);
+  for (const auto& [id, collection] : ledger.collections()) names.push_back(id);
+  const auto known = name_meant(names, about, "jar", "ask");
+  // Several may be meant: asked, not passed over for the place of that name.
+  const bool is_known = known || !jars_called(ledger.jars(), about).empty();
+  if (is_known && !known) return tl::unexpected(known.error());
   const std::vector<ToldSensor> sensors = view.sensors();
   const auto sensor = std::find_if(sensors.begin(), sensors.end(), [&](const ToldSensor& each) {
     return same_word(each.id, about);
   });
   std::string answer;
-  if (is_jar) {
-    const auto jar = jar_meant(jars, about, "ask", "");
-    if (!jar) return tl::unexpected(jar.error());
-    answer = harmless(view.describe_jar(**jar), kLongestDescription);
+  if (known) {
+    const auto jar = ledger.jars().find(*known);
+    answer = jar != ledger.jars().end()
+                 ? harmless(view.describe_jar(jar->second), kLongestDescription) +
+                       line_text(jar->second, ledger)
+                 : collection_answer(ledger.collections().at(*known), ledger, zone);
   }
   if (place) {
     if (!answer.empty()) answer += "; ";
@@ -89,7 +112,7 @@ tl::expected<std::string, SentenceRefusal> about_answer(std::string_view about,
     if (!answer.empty()) answer += "; ";
     answer += harmless(view.describe_sensor(sensor->id), kLongestDescription);
   }
-  if (is_jar || place || sensor != sensors.end()) return answer;
+  if (known || place || sensor != sensors.end()) return answer;
 
   const bool like_a_place = about.find('/') != std::string_view::npos || !is_jar_id(about) ||
                             !nearest_place(places, about).empty();
@@ -97,7 +120,7 @@ tl::expected<std::string, SentenceRefusal> about_answer(std::string_view about,
     const auto refused = place_meant(places, about, "ask");
     if (!refused) return tl::unexpected(refused.error());
   }
-  return jar_meant(jars, about, "ask", "").map([](const Jar*) { return std::string(); });
+  return tl::unexpected(known.error());
 }
 
 }  // namespace torpor::daemon

@@ -17,9 +17,9 @@ namespace torpor::daemon {
 // "2 places: cellar, cellar/shelf-2 (3 jars)".
 [[nodiscard]] std::string places_answer(const std::vector<std::string>& places,
                                         const std::map<std::string, Jar>& jars);
-// What is known of a jar, a place or a sensor. A name that is several gives each.
+// What is known of a jar, a collection, a place or a sensor. A name that is several gives each.
 [[nodiscard]] tl::expected<std::string, SentenceRefusal> about_answer(
-    std::string_view about, const std::map<std::string, Jar>& jars,
-    const std::vector<std::string>& places, const LedgerView& view);
+    std::string_view about, const Ledger& ledger, const std::vector<std::string>& places,
+    const LedgerView& view, const LocalTime& zone);
 
 }  // namespace torpor::daemon

@@ -8,6 +8,7 @@
 
 #include "daemon/ledger/answer_text.h"
 #include "daemon/ledger/registration.h"
+#include "daemon/ledger/telling.h"
 #include "daemon/ledger/vocabulary.h"
 #include "rules/culture/words.h"
 
@@ -245,6 +246,24 @@ std::vector<std::string> advice(const Jar& jar, const Deed& deed, Instant at) {
   std::vector<std::string> sentences;
   std::visit([&](const auto& one) { advise(jar, one, at, sentences); }, deed);
   return sentences;
+}
+
+std::string deed_fault_text(DeedFault fault, const Jar& jar, Instant at, const LocalTime& zone) {
+  switch (fault) {
+    case DeedFault::retired:
+      return fmt::format(
+          "{} was retired on {}; if that was a mistake, withdraw that entry (`torpor jar {}` "
+          "lists it)",
+          jar.made.jar, date_of(*jar.retired_at, zone), jar.made.jar);
+    case DeedFault::before_the_jar:
+      return fmt::format("{} is in the ledger only from {} on, and this is told of {}",
+                         jar.made.jar, zone.to_text(std::min(jar.closed(), jar.stays.front().from)),
+                         zone.to_text(at));
+    case DeedFault::moved_later:
+      return fmt::format("{} was moved to {} on {}, after that; which is right?", jar.made.jar,
+                         harmless(jar.stays.back().place), zone.to_text(jar.stays.back().from));
+  }
+  return "";
 }
 
 }  // namespace torpor::daemon

@@ -19,4 +19,8 @@ namespace torpor::daemon {
 // Whole sentences: hazards first, then what keeps the rest asleep. `jar` as it is after.
 [[nodiscard]] std::vector<std::string> advice(const Jar& jar, const Deed& deed, Instant at);
 
+// Why a deed cannot have happened, as a clause for a refusal.
+[[nodiscard]] std::string deed_fault_text(DeedFault fault, const Jar& jar, Instant at,
+                                          const LocalTime& zone);
+
 }  // namespace torpor::daemon

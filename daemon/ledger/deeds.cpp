@@ -145,7 +145,9 @@ std::optional<Cover> cover_at(const Jar& jar, Instant at) {
 
 std::optional<Grams> contents_at(const Jar& jar, Instant at) {
   std::optional<double> grams;
-  if (jar.made.rice && jar.made.sugar) {
+  if (jar.split) {
+    grams = jar.split->contents.value();
+  } else if (jar.made.rice && jar.made.sugar) {
     grams = jar.made.rice->value() + jar.made.sugar->value() +
             (jar.made.topping ? jar.made.topping->value() : 0.0);
   }

@@ -9,11 +9,17 @@ rules::Input input_of(const std::string& jar, const JarEvent& event) {
   return rules::JarObservedInput{jar, event.at, std::get<rules::culture::Observation>(event.what)};
 }
 
+rules::JarClosedInput closed_input(const Jar& jar) {
+  rules::JarClosedInput input{jar.made.jar, jar.made.stage, jar.recipe()};
+  if (jar.split) input.split = {jar.split->from, jar.split->contents};
+  return input;
+}
+
 void add_inputs_of(const Jar& jar, std::vector<rules::Input>& inputs) {
   const std::string& id = jar.made.jar;
   const Stay& stay = jar.stays.back();
   inputs.emplace_back(rules::JarPlacedInput{id, stay.place, stay.from});
-  inputs.emplace_back(rules::JarClosedInput{id, jar.made.stage, jar.recipe()});
+  inputs.emplace_back(closed_input(jar));
   for (const JarEvent& event : jar.events) inputs.push_back(input_of(id, event));
 }
 

@@ -52,10 +52,12 @@ class Stepping {
 
 }  // namespace
 
-JarLife::JarLife(const Jar& jar, const Reader& history, std::span<const rules::PlaceSpec> places,
-                 std::span<const Placement> placements, const Calibrations& calibrations,
+JarLife::JarLife(const Jar& jar, std::span<const Jar> split_line, const Reader& history,
+                 std::span<const rules::PlaceSpec> places, std::span<const Placement> placements,
+                 const Calibrations& calibrations,
                  std::shared_ptr<const rules::culture::Profile> profile)
     : jar_(jar),
+      split_line_(split_line),
       history_(history),
       places_(places),
       placements_(placements),
@@ -73,7 +75,11 @@ JarModel JarLife::start(Instant until) const {
     JarModel model = closed;
     if (model.restore(stored->bytes) && model.at() <= until) return model;
   }
-  return closed;
+  if (!jar_.split || split_line_.empty()) return closed;
+  // Its culture begins in the other jar. Both are of one stage, so that they share the profile.
+  const JarLife parent(split_line_.front(), split_line_.subspan(1), history_, places_, placements_,
+                       calibrations_, profile_);
+  return parent.at(jar_.split->at).split_off(jar_.recipe(), jar_.split->contents);
 }
 
 std::vector<JarTold> JarLife::told(Instant after, Instant until) const {

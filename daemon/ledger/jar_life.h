@@ -20,10 +20,10 @@ namespace torpor::daemon {
 
 class JarLife {
  public:
-  // All outlive it.
-  JarLife(const Jar& jar, const Reader& history, std::span<const rules::PlaceSpec> places,
-          std::span<const Placement> placements, const Calibrations& calibrations,
-          std::shared_ptr<const rules::culture::Profile> profile);
+  // All outlive it. `split_line`: Ledger::split_line() of the jar.
+  JarLife(const Jar& jar, std::span<const Jar> split_line, const Reader& history,
+          std::span<const rules::PlaceSpec> places, std::span<const Placement> placements,
+          const Calibrations& calibrations, std::shared_ptr<const rules::culture::Profile> profile);
 
   // The model at `until` (when it was closed, if that is later; when it was retired, if that is
   // earlier), from the newest stored state that leads there.
@@ -50,6 +50,7 @@ class JarLife {
   [[nodiscard]] JarDay step_day(rules::culture::JarModel& model, Instant from, Instant to) const;
 
   const Jar& jar_;
+  std::span<const Jar> split_line_;
   const Reader& history_;
   std::span<const rules::PlaceSpec> places_;
   std::span<const Placement> placements_;

@@ -8,6 +8,7 @@
 #include "daemon/ledger/alert_answers.h"
 #include "daemon/ledger/answer_text.h"
 #include "daemon/ledger/ask_answers.h"
+#include "daemon/ledger/collection_text.h"
 #include "daemon/ledger/jar_inputs.h"
 #include "daemon/ledger/names.h"
 #include "daemon/ledger/new_jar_text.h"
@@ -77,12 +78,7 @@ JournalEntry Ledger::entry_of(const Act& act, Instant happened_at, const Telling
 tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
                                                      const Telling& telling) {
   const LocalTime& zone = telling.zone;
-  if (const Jar* known = jar_with_id(jars_, told_jar.jar)) {
-    return tl::unexpected(refusal(
-        fmt::format("jar {} exists since {}, and an id is never used again; give this jar another",
-                    known->made.jar, date_of(known->registered_at, zone)),
-        "", fmt::format("ask {}", known->made.jar)));
-  }
+  if (auto taken = taken_id(told_jar.jar, "jar", zone)) return tl::unexpected(*taken);
   NewJar made = told_jar;
   for (const std::string& id : unregistered_) {
     // A registration that was withdrawn is told again: the same jar, spelled as before.
@@ -117,6 +113,10 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
     return tl::unexpected(refusal(cannot.error(), "", kNewJarExample));
   }
 
+  auto parents = parents_meant(made, made.closed.value_or(*from), zone);
+  if (!parents) return tl::unexpected(parents.error());
+  made.from = std::move(*parents);
+
   const auto alike = jars_called(jars_, made.jar);
   Told told;
   told.entries.push_back(entry_of(made, *from, telling));
@@ -125,6 +125,9 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
   if (made.closed) told.answer += fmt::format(", closed {}", date_of(*made.closed, zone));
   if (const std::string contents = contents_text(made); !contents.empty()) {
     told.answer += fmt::format(": {}", contents);
+  }
+  if (!made.from.empty()) {
+    told.answer += fmt::format("; from {}", listed(made.from, made.from.size()));
   }
   if (!alike.empty()) {
     add_sentence(told.answer, fmt::format("It is another jar than {}: write both in full",
@@ -169,8 +172,10 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const Ask& ask, const Telli
     told.answer = jars_answer(jars_);
   } else if (ask.about == "places") {
     told.answer = places_answer(places, jars_);
+  } else if (ask.about == "collections") {
+    told.answer = collections_answer(*this, telling.zone);
   } else {
-    auto answer = about_answer(ask.about, jars_, places, telling.view);
+    auto answer = about_answer(ask.about, *this, places, telling.view, telling.zone);
     if (!answer) return tl::unexpected(answer.error());
     told.answer = std::move(*answer);
   }
@@ -187,6 +192,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell(const Sentence& sentence, std::
   const Telling telling{text, cleaned, now, wall, zone, view};
   auto told = std::visit([&](const auto& act) { return tell_one(act, telling); }, sentence.act);
   if (!told) return told;
+  add_split_inputs(*told);
   for (const std::string& note : sentence.notes) add_sentence(told->answer, as_sentence(note));
   return told;
 }

@@ -37,11 +37,21 @@ struct JarEvent {
   friend bool operator==(const JarEvent&, const JarEvent&) = default;
 };
 
+// A jar that was filled from another: what it holds is that jar's culture as it was then.
+struct SplitOff {
+  std::string from;
+  Grams contents;
+  Instant at;
+  friend bool operator==(const SplitOff&, const SplitOff&) = default;
+};
+
 struct Jar {
-  NewJar made;                   // as registered; `made.jar` spelled as first registered
-  Instant registered_at;         // happened-at of the registration: first stay's begin
-  std::vector<Stay> stays;       // in order, without overlap
-  std::vector<JarEvent> events;  // by time, then by entry; what was withdrawn is not among them
+  NewJar made;                    // as registered; `made.jar` spelled as first registered
+  Instant registered_at;          // happened-at of the registration: first stay's begin
+  std::uint64_t entry = 0;        // of the journal that registered it
+  std::optional<SplitOff> split;  // its figures in `made` are its share of the other's
+  std::vector<Stay> stays;        // in order, without overlap
+  std::vector<JarEvent> events;   // by time, then by entry; what was withdrawn is not among them
   std::optional<Instant> retired_at;
   // What the model knows of how it was made.
   [[nodiscard]] rules::culture::JarRecipe recipe() const;
@@ -50,6 +60,22 @@ struct Jar {
   // The stay that holds `t`; nullptr: before the first, or retired.
   [[nodiscard]] const Stay* stay_at(Instant t) const;
   friend bool operator==(const Jar&, const Jar&) = default;
+};
+
+struct Collection {
+  NewCollection made;       // `made.collection` spelled as first told
+  Instant gathered;         // `gathered` if told, else when it was told
+  std::uint64_t entry = 0;  // of the journal
+  friend bool operator==(const Collection&, const Collection&) = default;
+};
+
+struct Portion {  // what was taken out of a jar, and what for
+  std::uint64_t entry = 0;
+  Instant at;
+  Grams contents;
+  std::string purpose;  // empty: not said
+  std::string into;     // the jar it was split off into; empty: none
+  friend bool operator==(const Portion&, const Portion&) = default;
 };
 
 // How every answer begins that refuses a sentence; the command knows a refusal by it.
@@ -92,6 +118,16 @@ class Ledger {
   // What follows from their results.
   [[nodiscard]] const Calibrations& calibrations() const { return calibrations_; }
 
+  [[nodiscard]] const std::map<std::string, Collection>& collections() const;
+  // Jars made from a jar or collection, id as registered.
+  [[nodiscard]] std::vector<std::string> jars_from(std::string_view id) const;
+  // By time; what was withdrawn is not among them.
+  [[nodiscard]] std::vector<Portion> taken_from(std::string_view jar) const;
+  // The jars it was split off from, nearest first; empty: it was not.
+  [[nodiscard]] std::vector<Jar> split_line(const Jar& jar) const;
+
+  // The entry that withdrew an entry; nullopt: it counts.
+  [[nodiscard]] std::optional<std::uint64_t> withdrawn_by(std::uint64_t entry) const;
   // Numbers of the journal's entries about a jar, id as registered: also those withdrawn, and their
   // withdrawals.
   [[nodiscard]] std::set<std::uint64_t> entries_about(std::string_view jar) const;
@@ -127,6 +163,9 @@ class Ledger {
   };
 
   tl::expected<Told, SentenceRefusal> tell_one(const NewJar& jar, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const NewCollection& collection,
+                                               const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const SplitJar& split, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const MoveJar& move, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const JarDeed& told, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const WithdrawEntry& withdraw,
@@ -152,17 +191,39 @@ class Ledger {
       std::string_view first, Instant at, std::string_view example_before,
       std::string_view example_behind, const Telling& telling) const;
 
+  // Why no jar or collection of this id can be new; nullopt: it can.
+  [[nodiscard]] std::optional<SentenceRefusal> taken_id(std::string_view id, std::string_view what,
+                                                        const LocalTime& zone) const;
+  // The ids as registered of what `made` comes from, all older than it.
+  [[nodiscard]] tl::expected<std::vector<std::string>, SentenceRefusal> parents_meant(
+      const NewJar& made, Instant closed, const LocalTime& zone) const;
+  // Why the entry must stand, and what to do; nullopt: it can be withdrawn.
+  [[nodiscard]] std::optional<std::string> cannot_be_withdrawn(std::uint64_t number) const;
+  // What stands of a jar after something about it was withdrawn that happened at `since`.
+  void add_withdrawn(const std::string& id, const Jar* before, Instant since,
+                     const Telling& telling, Told& told) const;
+  // What was told changes jars that were split off from these, later: the engine hears of them.
+  void add_split_inputs(Told& told) const;
+
   // Live and replayed acts change the state here and nowhere else. Error: one clause, no change.
   tl::expected<void, std::string> apply(const JournalEntry& entry, const Act& act);
   tl::expected<void, std::string> apply_one(const NewJar& jar, const JournalEntry& entry);
+  tl::expected<void, std::string> apply_one(const NewCollection& collection,
+                                            const JournalEntry& entry);
+  tl::expected<void, std::string> apply_one(const SplitJar& split, const JournalEntry& entry);
   tl::expected<void, std::string> apply_one(const MoveJar& move, const JournalEntry& entry);
   tl::expected<void, std::string> apply_one(const JarDeed& told, const JournalEntry& entry);
   tl::expected<void, std::string> apply_one(const WithdrawEntry& withdraw,
                                             const JournalEntry& entry);
   tl::expected<void, std::string> apply_one(const BeginCheck& begin, const JournalEntry& entry);
   tl::expected<void, std::string> apply_one(const EndCheck& end, const JournalEntry& entry);
+  // The two sides of a split.
+  tl::expected<void, std::string> take_split(const SplitJar& split, const JournalEntry& entry);
+  tl::expected<void, std::string> register_split(const SplitJar& split, const JournalEntry& entry);
   // A jar's state from its entries, those withdrawn left out.
   void derive(const std::string& id);
+  // The shares of the jars that were split off from it, and of those split off from them.
+  void share_out(const std::string& id);
   void derive_checks(const std::string& sensor);
 
   [[nodiscard]] JournalEntry entry_of(const Act& act, Instant happened_at,
@@ -171,6 +232,7 @@ class Ledger {
   std::map<std::string, Jar> jars_;
   ChecksBySensor sensor_checks_;
   Calibrations calibrations_;
+  std::map<std::string, Collection> collections_;
   std::map<std::uint64_t, Recorded> recorded_;
   std::set<std::string> unregistered_;  // ids of jars whose registration was withdrawn
   std::uint64_t next_entry_ = 1;

@@ -40,24 +40,6 @@ DeedExample example_of(const Deed& deed) {
   return kExamples[deed.index()];
 }
 
-std::string deed_fault_text(DeedFault fault, const Jar& jar, Instant at, const LocalTime& zone) {
-  switch (fault) {
-    case DeedFault::retired:
-      return fmt::format(
-          "{} was retired on {}; if that was a mistake, withdraw that entry (`torpor jar {}` "
-          "lists it)",
-          jar.made.jar, date_of(*jar.retired_at, zone), jar.made.jar);
-    case DeedFault::before_the_jar:
-      return fmt::format("{} is in the ledger only from {} on, and this is told of {}",
-                         jar.made.jar, zone.to_text(std::min(jar.closed(), jar.stays.front().from)),
-                         zone.to_text(at));
-    case DeedFault::moved_later:
-      return fmt::format("{} was moved to {} on {}, after that; which is right?", jar.made.jar,
-                         harmless(jar.stays.back().place), zone.to_text(jar.stays.back().from));
-  }
-  return "";
-}
-
 std::string entries_text(const std::vector<JournalEntry>& entries) {
   return entries.size() == 1
              ? fmt::format("entry {}", entries.front().number)
@@ -167,81 +149,6 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const JarDeed& told_deed,
     all.answer += fmt::format("{} {}", all.answer.back() == '.' ? "" : ".", sentence);
   }
   return all;
-}
-
-tl::expected<Told, SentenceRefusal> Ledger::tell_one(const WithdrawEntry& withdraw,
-                                                     const Telling& telling) {
-  const auto refuse = [&](const std::string& why) {
-    return tl::unexpected(refusal(why, "", "ask jars"));
-  };
-  const auto found = recorded_.find(withdraw.entry);
-  if (found == recorded_.end()) {
-    return refuse(recorded_.empty()
-                      ? std::string("the journal is empty; there is nothing to withdraw")
-                      : fmt::format("there is no entry {}; the last is {}, and `torpor jar ID` "
-                                    "lists a jar's",
-                                    withdraw.entry, recorded_.rbegin()->first));
-  }
-  if (found->second.withdrawn_by) {
-    return refuse(fmt::format("entry {} was withdrawn already, by entry {}", withdraw.entry,
-                              *found->second.withdrawn_by));
-  }
-  if (std::holds_alternative<WithdrawEntry>(found->second.act)) {
-    return refuse(fmt::format("entry {} is a withdrawal; tell again what was true after all",
-                              withdraw.entry));
-  }
-  const Recorded recorded = found->second;
-  if (std::holds_alternative<BeginCheck>(recorded.act) ||
-      std::holds_alternative<EndCheck>(recorded.act)) {
-    return withdraw_check(withdraw, recorded, telling);
-  }
-  const std::string id = std::visit(
-      [](const auto& act) {
-        if constexpr (requires { act.jar; }) {
-          return act.jar;
-        } else {
-          return std::string();
-        }
-      },
-      recorded.act);
-  const auto before = jars_.find(id) == jars_.end() ? std::nullopt : std::optional(jars_.at(id));
-  Told told;
-  told.entries.push_back(entry_of(withdraw, telling.now, telling));
-  if (auto applied = apply(told.entries.front(), withdraw); !applied) {
-    return refuse(applied.error());
-  }
-  const auto after = jars_.find(id);
-  told.answer = fmt::format(
-      "entry {} ({}) is withdrawn because \"{}\"; the journal keeps it, "
-      "marked so (entry {})",
-      withdraw.entry, shown(recorded.sentence), harmless(withdraw.because),
-      told.entries.front().number);
-  if (after == jars_.end()) {
-    if (before) told.inputs.push_back(rules::JarRetiredInput{id, telling.now});
-    told.answer += fmt::format(
-        ". {} is not in the ledger now; tell it anew with `new jar`, and what "
-        "else was noted of it counts again",
-        id);
-    return told;
-  }
-  const Jar& jar = after->second;
-  if (before && before->retired_at && !jar.retired_at) {
-    add_inputs_of(jar, told.inputs);
-    told.answer += fmt::format(". {} is in use again", id);
-  } else if (before && before->stays != jar.stays && !jar.retired_at) {
-    const Stay& stay = jar.stays.back();
-    told.inputs.push_back(rules::JarPlacedInput{id, stay.place, stay.from});
-    told.answer += fmt::format(". {} stands in {} since {}", id, harmless(stay.place),
-                               when_text(stay.from, telling.now, telling.zone));
-  }
-  if (before && contents_at(*before, telling.now) != contents_at(jar, telling.now)) {
-    if (const auto left = contents_at(jar, telling.now)) {
-      told.answer += fmt::format(". {} holds about {} by what is told now", id, grams_text(*left));
-    }
-  }
-  told.inputs.push_back(rules::JarOutdatedInput{id, recorded.happened_at});
-  told.answer += fmt::format(". What follows for {} is worked out anew; `ask {}` says it", id, id);
-  return told;
 }
 
 }  // namespace torpor::daemon

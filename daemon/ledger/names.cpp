@@ -53,6 +53,16 @@ std::string_view without_slash(std::string_view path) {
   return path;
 }
 
+// The one that equals it but for case, else all of the same short form.
+std::vector<std::string> names_called(const std::vector<std::string>& names, std::string_view id) {
+  std::vector<std::string> called;
+  for (const std::string& name : names) {
+    if (same_word(name, id)) return {name};
+    if (same_short_form(name, id)) called.push_back(name);
+  }
+  return called;
+}
+
 std::vector<std::string> ids_of(const std::map<std::string, Jar>& jars) {
   std::vector<std::string> ids;
   for (const auto& [id, jar] : jars) ids.push_back(id);
@@ -63,10 +73,7 @@ std::vector<std::string> ids_of(const std::map<std::string, Jar>& jars) {
 
 std::vector<const Jar*> jars_called(const std::map<std::string, Jar>& jars, std::string_view id) {
   std::vector<const Jar*> called;
-  for (const auto& [name, jar] : jars) {
-    if (same_word(name, id)) return {&jar};
-    if (same_short_form(name, id)) called.push_back(&jar);
-  }
+  for (const std::string& name : names_called(ids_of(jars), id)) called.push_back(&jars.at(name));
   return called;
 }
 
@@ -76,32 +83,38 @@ const Jar* jar_with_id(const std::map<std::string, Jar>& jars, std::string_view 
   return found == jars.end() ? nullptr : &found->second;
 }
 
+tl::expected<std::string, SentenceRefusal> name_meant(const std::vector<std::string>& names,
+                                                      std::string_view id, std::string_view what,
+                                                      std::string_view example_before,
+                                                      std::string_view example_behind) {
+  const auto example = [&](std::string_view name) {
+    return fmt::format("{} {}{}", example_before, name, example_behind);
+  };
+  auto called = names_called(names, id);
+  if (called.size() == 1) return std::move(called.front());
+  if (called.size() > 1) {
+    return tl::unexpected(refusal(fmt::format("{} may be {}; write which one in full", shown(id),
+                                              listed(called, kMostNamesListed)),
+                                  "", example(called.front())));
+  }
+  const std::string nearest = config::nearest_word(std::string(id), names);
+  if (!nearest.empty()) {
+    return tl::unexpected(
+        refusal(fmt::format("there is no {} {}; the nearest is {}", what, shown(id), nearest), "",
+                example(nearest)));
+  }
+  return tl::unexpected(refusal(
+      fmt::format("there is no {} {}; {}", what, shown(id),
+                  names.empty() ? "none is registered yet" : "`ask jars` lists them"),
+      "", names.empty() ? std::string("new jar B-07 in cellar/shelf-2") : std::string("ask jars")));
+}
+
 tl::expected<const Jar*, SentenceRefusal> jar_meant(const std::map<std::string, Jar>& jars,
                                                     std::string_view id,
                                                     std::string_view example_before,
                                                     std::string_view example_behind) {
-  const auto example = [&](std::string_view name) {
-    return fmt::format("{} {}{}", example_before, name, example_behind);
-  };
-  const auto called = jars_called(jars, id);
-  if (called.size() == 1) return called.front();
-  if (called.size() > 1) {
-    std::vector<std::string> names;
-    for (const Jar* jar : called) names.push_back(jar->made.jar);
-    return tl::unexpected(refusal(fmt::format("{} may be {}; write which one in full", shown(id),
-                                              listed(names, kMostNamesListed)),
-                                  "", example(names.front())));
-  }
-  const std::string nearest = config::nearest_word(std::string(id), ids_of(jars));
-  if (!nearest.empty()) {
-    return tl::unexpected(
-        refusal(fmt::format("there is no jar {}; the nearest is {}", shown(id), nearest), "",
-                example(nearest)));
-  }
-  return tl::unexpected(refusal(
-      fmt::format("there is no jar {}; {}", shown(id),
-                  jars.empty() ? "none is registered yet" : "`ask jars` lists them"),
-      "", jars.empty() ? std::string("new jar B-07 in cellar/shelf-2") : std::string("ask jars")));
+  return name_meant(ids_of(jars), id, "jar", example_before, example_behind)
+      .map([&](const std::string& name) { return &jars.at(name); });
 }
 
 std::optional<std::string> place_called(const std::vector<std::string>& places,

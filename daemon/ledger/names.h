@@ -28,6 +28,11 @@ namespace torpor::daemon {
     const std::map<std::string, Jar>& jars, std::string_view id, std::string_view example_before,
     std::string_view example_behind);
 
+// The one of `names` that an id means, as jar_meant() finds it; `what` says what they are.
+[[nodiscard]] tl::expected<std::string, SentenceRefusal> name_meant(
+    const std::vector<std::string>& names, std::string_view id, std::string_view what,
+    std::string_view example_before, std::string_view example_behind = "");
+
 // The place as configured: the exact path, else the only one that equals it but for case and a
 // trailing slash; nullopt: none, or several.
 [[nodiscard]] std::optional<std::string> place_called(const std::vector<std::string>& places,

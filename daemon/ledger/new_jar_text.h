@@ -1,13 +1,10 @@
-// The fields of `new jar`: in any order, each at most once.
+// The fields of `new jar`, and those of `split`, which says only what is new about the jar.
 #pragma once
 
-#include <bitset>
-#include <optional>
+#include <span>
 #include <string_view>
 
-#include <tl/expected.hpp>
-
-#include "daemon/ledger/cursor.h"
+#include "daemon/ledger/field_reader.h"
 #include "daemon/ledger/sentence.h"
 
 namespace torpor::daemon {
@@ -15,28 +12,21 @@ namespace torpor::daemon {
 inline constexpr std::string_view kNewJarForm =
     "new jar ID in PLACE, then any of stage, rice, raw, cooked, sugar, sugar-kind, topping, "
     "vessel, "
-    "empty, mouth, cover, closed, origin";
+    "empty, mouth, cover, closed, origin, from";
 inline constexpr std::string_view kNewJarExample =
     "new jar B-07 in cellar/shelf-2 stage IMO-2 rice 1200 g raw 560 g sugar 1250 g cover paper "
     "closed 2026-03-02";
+inline constexpr FieldForms kNewJarForms = {"jar", kNewJarForm, kNewJarExample,
+                                            "new jar B-07 in cellar/shelf-2"};
 
-class NewJarReader {
- public:
-  explicit NewJarReader(const LocalTime& zone) : zone_(zone) {}
+inline constexpr std::string_view kSplitForm =
+    "split WEIGHT from ID into ID in PLACE, then any of vessel, empty, mouth, cover";
+inline constexpr std::string_view kSplitExample =
+    "split 600 g from B-07 into B-08 in cellar/shelf-1 vessel glass 2 l cover paper";
+inline constexpr FieldForms kSplitForms = {"jar", kSplitForm, kSplitExample,
+                                           "split 600 g from B-07 into B-08 in cellar/shelf-1"};
 
-  // The id after `new jar`.
-  [[nodiscard]] tl::expected<void, SentenceRefusal> read_id(Cursor& cursor);
-  // The field that begins at the cursor.
-  [[nodiscard]] tl::expected<void, SentenceRefusal> read_field(Cursor& cursor);
-  // The whole, once all fields are read; refused without a place.
-  [[nodiscard]] tl::expected<NewJar, SentenceRefusal> finish() const;
-
- private:
-  static constexpr std::size_t kMostFields = 16;
-
-  const LocalTime& zone_;
-  NewJar jar_;
-  std::bitset<kMostFields> seen_;  // by row of the table of fields
-};
+[[nodiscard]] std::span<const Field<NewJar>> new_jar_fields();
+[[nodiscard]] std::span<const Field<NewJar>> split_fields();
 
 }  // namespace torpor::daemon

@@ -79,21 +79,6 @@ std::optional<std::string> sugar_doubt(const NewJar& jar) {
                      grams_text(*jar.sugar), grams_text(*jar.rice));
 }
 
-std::optional<std::string> vessel_doubt(const NewJar& jar) {
-  if (jar.volume_ml && (*jar.volume_ml < kSmallestVolume || *jar.volume_ml > kLargestVolume)) {
-    return fmt::format("a vessel of {} is no jar; which volume is it?",
-                       volume_text(*jar.volume_ml));
-  }
-  if (jar.volume_ml && contents(jar) > kDensest * *jar.volume_ml) {
-    return fmt::format("{} of rice and sugar do not go into {}; which of them is wrong?",
-                       grams_text(Grams(contents(jar))), volume_text(*jar.volume_ml));
-  }
-  if (jar.mouth_mm && (*jar.mouth_mm < kNarrowestMouth || *jar.mouth_mm > kWidestMouth)) {
-    return fmt::format("a mouth of {} fits no jar; which width is it?", length_text(*jar.mouth_mm));
-  }
-  return std::nullopt;
-}
-
 std::string rice_text(const NewJar& jar) {
   std::string text;
   if (jar.rice) text = fmt::format("rice {}", grams_text(*jar.rice));
@@ -132,6 +117,21 @@ std::string vessel_text(const NewJar& jar) {
 
 }  // namespace
 
+std::optional<std::string> doubt_about_vessel(const NewJar& jar) {
+  if (jar.volume_ml && (*jar.volume_ml < kSmallestVolume || *jar.volume_ml > kLargestVolume)) {
+    return fmt::format("a vessel of {} is no jar; which volume is it?",
+                       volume_text(*jar.volume_ml));
+  }
+  if (jar.volume_ml && contents(jar) > kDensest * *jar.volume_ml) {
+    return fmt::format("{} of rice and sugar do not go into {}; which of them is wrong?",
+                       grams_text(Grams(contents(jar))), volume_text(*jar.volume_ml));
+  }
+  if (jar.mouth_mm && (*jar.mouth_mm < kNarrowestMouth || *jar.mouth_mm > kWidestMouth)) {
+    return fmt::format("a mouth of {} fits no jar; which width is it?", length_text(*jar.mouth_mm));
+  }
+  return std::nullopt;
+}
+
 std::optional<std::string> doubt_about(const NewJar& jar) {
   for (const MassField& field : kMassFields) {
     if (!(jar.*field.member)) continue;
@@ -139,7 +139,7 @@ std::optional<std::string> doubt_about(const NewJar& jar) {
   }
   if (auto doubt = rice_doubt(jar)) return doubt;
   if (auto doubt = sugar_doubt(jar)) return doubt;
-  return vessel_doubt(jar);
+  return doubt_about_vessel(jar);
 }
 
 std::string contents_text(const NewJar& jar) {

@@ -12,6 +12,9 @@ namespace torpor::daemon {
 // What cannot be true or is more likely a slip of the unit, as a clause that asks; nullopt: fine.
 [[nodiscard]] std::optional<std::string> doubt_about(const NewJar& jar);
 
+// The same of vessel and mouth alone, where rice and sugar were reckoned and not told.
+[[nodiscard]] std::optional<std::string> doubt_about_vessel(const NewJar& jar);
+
 // "IMO-2; rice 1200 g from 560 g raw; sugar 1250 g, 1.04 times the rice; cover paper".
 [[nodiscard]] std::string contents_text(const NewJar& jar);
 

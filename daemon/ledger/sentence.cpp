@@ -1,8 +1,13 @@
 // sentence = act { ending }
 // ending   = "at" time | "by" text                              each at most once
-// act      = new-jar | move | deed | withdraw | defer | seen | ask | check
+// act      = new-jar | gathered | split | move | deed | withdraw | defer | seen | ask | check
 // new-jar  = "new" "jar" id { field }                           `in` must be among the fields
+// gathered = "new" "collection" id { found }                    `where` must be among them
+// found    = ( "where" | "trees" | "weather" | "looked" ) text | "lay" duration | "rice" weight
+//          | "gathered" time                                    each at most once, in any order
+// split    = "split" weight "from" jar "into" id { field }      `in`, vessel, empty, mouth, cover
 // field    = "in" text | "stage" text | "origin" text
+//          | "from" id { "and" id }                             jars and collections
 //          | ( "rice" | "raw" | "sugar" | "topping" | "empty" ) weight
 //          | "cooked" ( "dry" | "firm" | "soft" | weight )
 //          | "sugar-kind" ( "white" | "brown" | "raw" )
@@ -22,17 +27,21 @@
 // withdraw = "withdraw" [ "entry" ] number "because" text
 // defer    = "defer" [ "alert" ] number "for" duration "because" text
 // seen     = "seen" [ "alert" number ]
-// ask      = "ask" text                                         id, place, sensor, alerts, jars or
-// places check    = ( "calibrate" | "check" ) id "in" ( salt | "ice" )    salts: see
-// sensors/salts.cpp id       = 1-32 letters, digits, "-", "_" text     = word | quoted time     =
-// local time of the storeroom's zone, or RFC 3339 weight, volume, length, duration, humidity: see
-// measures_text.cpp; weights of what goes into or comes out of a jar also in cups; small numbers
-// also in words. Signs and covers: see vocabulary.cpp; words and quotes: see tokens.cpp. Keywords
-// in any case. In `new jar` endings may stand between fields, and commas mean nothing.
+// ask      = "ask" text       id, place, sensor, alerts, jars, places or collections
+// check    = ( "calibrate" | "check" ) id "in" ( salt | "ice" )        salts: see sensors/salts.cpp
+// id       = 1-32 letters, digits, "-", "_"
+// text     = word | quoted
+// time     = local time of the storeroom's zone, or RFC 3339
+// weight, volume, length, duration, humidity: see measures_text.cpp; weights of what goes into or
+// comes out of a jar also in cups; small numbers also in words. Signs and covers: see
+// vocabulary.cpp; words and quotes: see tokens.cpp. Keywords in any case. Between fields endings
+// may stand, and commas mean nothing.
 //
 // valid:   move B-07 to cellar/shelf-1 at 2026-03-02T18:30 by "Mara"
 //          New jar b7 in "north cellar" rice 2 lb 10 oz, sugar 1,2 kg
 //          seen     seen alert 12     ask alerts     ask cellar/shelf-2
+//          new collection C-01 where "beech hollow, north slope" lay 5 d gathered 2026-02-20
+//          new jar B-09 in cellar stage IMO-3 from B-03 and B-05
 //          add two cups of brown sugar to B-07 stirred in      B-01, B-02 and B-03 all well
 // invalid: move B-07 cellar/shelf-1 (no `to`)        new jar B-07 rice 1200 g (no place)
 //          new jar B-07 in cellar rice 1200 (no unit)  seen alert (no number)
@@ -47,6 +56,7 @@
 #include "config/fault.h"
 #include "daemon/ledger/cursor.h"
 #include "daemon/ledger/deed_text.h"
+#include "daemon/ledger/new_collection_text.h"
 #include "daemon/ledger/new_jar_text.h"
 #include "daemon/ledger/sensor_checks.h"
 #include "daemon/ledger/vocabulary.h"
@@ -63,7 +73,7 @@ constexpr std::string_view kMoveExample = "move B-07 to cellar/shelf-1";
 constexpr std::string_view kSeenForm = "seen alert NUMBER, or seen for all of them";
 constexpr std::string_view kSeenExample = "seen alert 12";
 constexpr std::string_view kAskForm =
-    "ask ID, ask PLACE, ask SENSOR, ask alerts, ask jars or ask places";
+    "ask ID, ask PLACE, ask SENSOR, ask alerts, ask jars, ask places or ask collections";
 constexpr std::string_view kAskExample = "ask B-07";
 constexpr std::string_view kWithdrawForm = "withdraw entry NUMBER because \"WHY\"";
 constexpr std::string_view kWithdrawExample = "withdraw entry 118 because \"wrong jar\"";
@@ -72,8 +82,8 @@ constexpr std::string_view kDeferExample = "defer alert 12 for 6 h because \"mov
 constexpr std::string_view kCheckForm = "calibrate SENSOR in SALT, or check SENSOR in ice";
 constexpr std::string_view kCheckExample = "calibrate s1 in table salt";
 constexpr std::string_view kWhatIsTaken =
-    "new jar, move, add, take, open, cover, weigh, measure, observe, wake test, retire, withdraw, "
-    "defer, seen, ask, calibrate or check";
+    "new jar, new collection, split, move, add, take, open, cover, weigh, measure, observe, wake "
+    "test, retire, withdraw, defer, seen, ask, calibrate or check";
 
 template <class T>
 using Outcome = tl::expected<T, SentenceRefusal>;
@@ -113,17 +123,81 @@ Outcome<void> read_ending(Cursor& cursor, Endings& endings, const LocalTime& zon
   return {};
 }
 
-Outcome<Sentence> read_new_jar(Cursor& cursor, Endings& endings, const LocalTime& zone) {
-  NewJarReader reader(zone);
-  if (auto id = reader.read_id(cursor); !id) return tl::unexpected(id.error());
+template <class Made>
+Outcome<void> read_fields(Cursor& cursor, FieldReader<Made>& reader, Made& made, Endings& endings,
+                          const LocalTime& zone) {
   for (cursor.skip_commas(); !cursor.at_end(); cursor.skip_commas()) {
     const auto outcome =
-        at_ending(cursor) ? read_ending(cursor, endings, zone) : reader.read_field(cursor);
-    if (!outcome) return tl::unexpected(outcome.error());
+        at_ending(cursor) ? read_ending(cursor, endings, zone) : reader.read_field(cursor, made);
+    if (!outcome) return outcome;
   }
-  auto jar = reader.finish();
-  if (!jar) return tl::unexpected(jar.error());
-  return Sentence{std::move(*jar)};
+  return {};
+}
+
+Outcome<Sentence> read_new_jar(Cursor& cursor, Endings& endings, const LocalTime& zone) {
+  FieldReader<NewJar> reader(new_jar_fields(), kNewJarForms, zone);
+  NewJar jar;
+  auto id = reader.read_id(cursor);
+  if (!id) return tl::unexpected(id.error());
+  jar.jar = std::move(*id);
+  if (auto read = read_fields(cursor, reader, jar, endings, zone); !read) {
+    return tl::unexpected(read.error());
+  }
+  if (jar.place.empty()) {
+    return tl::unexpected(refusal(fmt::format("where {} stands is missing", jar.jar), kNewJarForm,
+                                  fmt::format("new jar {} in cellar/shelf-2", jar.jar)));
+  }
+  return Sentence{std::move(jar)};
+}
+
+Outcome<Sentence> read_new_collection(Cursor& cursor, Endings& endings, const LocalTime& zone) {
+  FieldReader<NewCollection> reader(new_collection_fields(), kNewCollectionForms, zone);
+  NewCollection collection;
+  auto id = reader.read_id(cursor);
+  if (!id) return tl::unexpected(id.error());
+  collection.collection = std::move(*id);
+  if (auto read = read_fields(cursor, reader, collection, endings, zone); !read) {
+    return tl::unexpected(read.error());
+  }
+  if (collection.where.empty()) {
+    return tl::unexpected(refusal(
+        fmt::format("where {} was gathered is missing", collection.collection), kNewCollectionForm,
+        fmt::format("new collection {} where \"beech hollow, north slope\"",
+                    collection.collection)));
+  }
+  return Sentence{std::move(collection)};
+}
+
+Outcome<Sentence> read_split(Cursor& cursor, Endings& endings, const LocalTime& zone) {
+  const auto refuse = [](std::string_view what) {
+    return tl::unexpected(refusal(what, kSplitForm, kSplitExample));
+  };
+  const auto weight = cursor.take_weight(Substance::contents);
+  if (!weight) return refuse(weight.error());
+  if (!cursor.take("from")) {
+    return refuse(fmt::format("`from` is missing, {} stands in its place", cursor.found()));
+  }
+  SplitJar split;
+  split.contents = *weight;
+  auto from = cursor.at_end() ? tl::expected<std::string, std::string>(
+                                    tl::unexpect, "the jar behind `from` is missing")
+                              : cursor.take_text("the jar it comes from", kLongestPlace);
+  if (!from) return refuse(from.error());
+  split.from = std::move(*from);
+  if (!cursor.take("into") && !cursor.take("to")) {
+    return refuse(fmt::format("`into` is missing, {} stands in its place", cursor.found()));
+  }
+  FieldReader<NewJar> reader(split_fields(), kSplitForms, zone);
+  auto id = reader.read_id(cursor);
+  if (!id) return tl::unexpected(id.error());
+  split.made.jar = std::move(*id);
+  if (auto read = read_fields(cursor, reader, split.made, endings, zone); !read) {
+    return tl::unexpected(read.error());
+  }
+  if (split.made.place.empty()) {
+    return refuse(fmt::format("where {} stands is missing", split.made.jar));
+  }
+  return Sentence{std::move(split)};
 }
 
 // The act about the first, and the rest beside it.
@@ -205,7 +279,7 @@ Outcome<Sentence> read_ask(Cursor& cursor, Endings&, const LocalTime&) {
   if (cursor.at_end() || at_ending(cursor)) {
     return tl::unexpected(refusal("what to ask about is missing", kAskForm, kAskExample));
   }
-  for (const std::string_view whole : {"alerts", "jars", "places"}) {
+  for (const std::string_view whole : {"alerts", "jars", "places", "collections"}) {
     if (cursor.take(whole)) return Sentence{Ask{std::string(whole)}};
   }
   auto about = cursor.take_text("what to ask about", kLongestPlace);
@@ -248,6 +322,8 @@ Outcome<Sentence> read_check(Cursor& cursor, Endings&, const LocalTime&) {
 
 constexpr std::array kVerbs = {
     Verb{"new jar", kNewJarForm, kNewJarExample, read_new_jar},
+    Verb{"new collection", kNewCollectionForm, kNewCollectionExample, read_new_collection},
+    Verb{"split", kSplitForm, kSplitExample, read_split},
     Verb{"move", kMoveForm, kMoveExample, read_move},
     Verb{"withdraw", kWithdrawForm, kWithdrawExample, read_withdraw},
     Verb{"defer", kDeferForm, kDeferExample, read_defer},
@@ -327,7 +403,8 @@ Outcome<Sentence> read_sentence(Cursor& cursor, const LocalTime& zone) {
     if (cursor.take(verb.words)) return read_deed(cursor, verb, zone);
   }
   if (cursor.is_word("new")) {
-    return tl::unexpected(refusal("`new` needs `jar` behind it", kNewJarForm, kNewJarExample));
+    return tl::unexpected(
+        refusal("`new` needs `jar` or `collection` behind it", kNewJarForm, kNewJarExample));
   }
   if (cursor.is_word("wake")) {
     return tl::unexpected(

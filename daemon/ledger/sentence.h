@@ -47,7 +47,25 @@ struct NewJar {
   std::optional<Cover> cover;
   std::optional<Instant> closed;  // local midnight of `closed 2026-03-02`
   std::string origin;
+  std::vector<std::string> from;  // the jars and collections it was made from
   friend bool operator==(const NewJar&, const NewJar&) = default;
+};
+// new collection C-01 where "beech hollow, north slope" trees "beech" ... : what was brought in.
+struct NewCollection {
+  std::string collection;
+  std::string where;
+  std::string trees, weather, looked;  // empty: not said
+  std::optional<Duration> lay;         // how long it lay out
+  std::optional<Grams> rice;           // that was laid out
+  std::optional<Instant> gathered;     // local midnight of `gathered 2026-02-20`
+  friend bool operator==(const NewCollection&, const NewCollection&) = default;
+};
+// split 600 g from B-07 into B-08 in cellar/shelf-1 vessel glass 2 l cover paper
+struct SplitJar {
+  std::string from;
+  Grams contents;
+  NewJar made;  // place, vessel and cover; the rest it has from the other
+  friend bool operator==(const SplitJar&, const SplitJar&) = default;
 };
 struct MoveJar {
   std::string jar;  // as told: an id, or a place for all that stands there; journaled: an id
@@ -88,7 +106,7 @@ struct SeenAlert {  // `seen alert 12`, `seen`
   std::optional<std::uint64_t> number;
   friend bool operator==(const SeenAlert&, const SeenAlert&) = default;
 };
-struct Ask {  // `ask B-07`, `ask cellar/shelf-2`, `ask alerts`, `ask jars`
+struct Ask {  // `ask B-07`, `ask C-01`, `ask cellar/shelf-2`, `ask alerts`, `ask jars`
   std::string about;
   friend bool operator==(const Ask&, const Ask&) = default;
 };
@@ -103,8 +121,8 @@ struct EndCheck {  // what came of it: the service's own entry, which no sentenc
   std::optional<Check> check;  // nullopt: no result
   friend bool operator==(const EndCheck&, const EndCheck&) = default;
 };
-using Act = std::variant<NewJar, MoveJar, JarDeed, WithdrawEntry, DeferAlert, SeenAlert, Ask,
-                         BeginCheck, EndCheck>;
+using Act = std::variant<NewJar, NewCollection, SplitJar, MoveJar, JarDeed, WithdrawEntry,
+                         DeferAlert, SeenAlert, Ask, BeginCheck, EndCheck>;
 
 struct Sentence {
   Act act;

@@ -69,17 +69,19 @@ std::array<Word<Sign>, kToldSigns + kOtherSigns.size()> sign_words() {
 
 // Verbs, the words between their parts, and the first words of observations, of this version and of
 // the sentences to come: an id given today must not turn a later sentence ambiguous.
-constexpr std::array<std::string_view, 76> kReserved = {
-    "new",      "jar",        "jars",     "move",      "to",     "add",     "sugar",   "weigh",
-    "vessel",   "take",       "from",     "open",      "cover",  "observe", "measure", "wake",
-    "retire",   "because",    "withdraw", "seen",      "alert",  "alerts",  "defer",   "ask",
-    "place",    "places",     "at",       "by",        "in",     "stage",   "rice",    "raw",
-    "cooked",   "sugar-kind", "topping",  "empty",     "mouth",  "closed",  "origin",  "bubbling",
-    "rising",   "sinking",    "syrup",    "crystals",  "crust",  "wet",     "drops",   "warm",
-    "pressure", "sweet",      "alcohol",  "sour",      "rotten", "white",   "green",   "black",
-    "pink",     "insects",    "all",      "and",       "with",   "for",     "split",   "collection",
-    "stirred",  "spread",     "on",       "headspace", "level",  "test",    "entry",   "smells",
-    "bubbles",  "mould",      "mold",     "well",
+constexpr std::array<std::string_view, 84> kReserved = {
+    "new",        "jar",      "jars",    "move",    "to",        "add",        "sugar",
+    "weigh",      "vessel",   "take",    "from",    "open",      "cover",      "observe",
+    "measure",    "wake",     "retire",  "because", "withdraw",  "seen",       "alert",
+    "alerts",     "defer",    "ask",     "place",   "places",    "at",         "by",
+    "in",         "stage",    "rice",    "raw",     "cooked",    "sugar-kind", "topping",
+    "empty",      "mouth",    "closed",  "origin",  "bubbling",  "rising",     "sinking",
+    "syrup",      "crystals", "crust",   "wet",     "drops",     "warm",       "pressure",
+    "sweet",      "alcohol",  "sour",    "rotten",  "white",     "green",      "black",
+    "pink",       "insects",  "all",     "and",     "with",      "for",        "split",
+    "collection", "stirred",  "spread",  "on",      "headspace", "level",      "test",
+    "entry",      "smells",   "bubbles", "mould",   "mold",      "well",       "into",
+    "where",      "trees",    "weather", "lay",     "looked",    "gathered",   "collections",
 };
 
 template <class Meaning, std::size_t size>

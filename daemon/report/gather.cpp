@@ -7,6 +7,7 @@
 
 #include "daemon/report/alert_json.h"
 #include "daemon/report/exposure_rows.h"
+#include "daemon/report/jar_line.h"
 #include "rules/air/psychrometrics.h"
 
 namespace torpor::daemon {
@@ -157,13 +158,14 @@ std::vector<std::uint64_t> Gathering::alerts_about(const rules::Subject& subject
   return numbers;
 }
 
-JarLife Gathering::life_of(const Jar& jar) const {
-  return JarLife(jar, *history_, layout_.places, placements_, ledger_->calibrations(),
+JarLife Gathering::life_of(const Jar& jar, std::span<const Jar> split_line) const {
+  return JarLife(jar, split_line, *history_, layout_.places, placements_, ledger_->calibrations(),
                  settings_->cultures.for_stage(jar.made.stage));
 }
 
 JarView Gathering::jar(const Jar& jar) const {
-  return view_of(jar, life_of(jar).at(now_).verdict());
+  const std::vector<Jar> line = ledger_->split_line(jar);
+  return view_of(jar, life_of(jar, line).at(now_).verdict());
 }
 
 JarView Gathering::view_of(const Jar& jar, rules::culture::Verdict verdict) const {
@@ -383,7 +385,8 @@ rules::culture::JarModel Gathering::add_steps(JarHistoryView& view, const Jar& j
   view.weeks = weeks.take();
   view.half_days = half_days.take();
   view.slices = slices.take();
-  return life_of(jar).walk(
+  const std::vector<Jar> line = ledger_->split_line(jar);
+  return life_of(jar, line).walk(
       when.from, when.to, slice,
       [&view](const rules::culture::JarModel& model) { view.life.push_back(life_point(model)); });
 }
@@ -399,8 +402,9 @@ rules::culture::JarModel Gathering::add_days(JarHistoryView& view, const Jar& ja
   const std::int64_t length = std::chrono::ceil<days>(when.to - when.from).count();
   RangeRows slices(when.from, when.to, days(length / range.curve_points + 1));
   ExposureTotals totals;
+  const std::vector<Jar> line = ledger_->split_line(jar);
   const rules::culture::JarModel last =
-      life_of(jar).days(when.from, when.to, [&](const JarDay& day, bool) {
+      life_of(jar, line).days(when.from, when.to, [&](const JarDay& day, bool) {
         totals.add(day.air);
         for (const HalfDay& half : day.halves) {
           for (const ExposureStep& step : half.steps) steps.add(step);
@@ -437,6 +441,10 @@ tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
   if (!alerts) return tl::unexpected(alerts.error());
   view.alerts = std::move(*alerts);
   view.journal = journal_of(jar);
+  for (const JournalEntry& entry : view.journal) {
+    if (const auto by = ledger_->withdrawn_by(entry.number)) view.withdrawn[entry.number] = *by;
+  }
+  view.line = line_of(*ledger_, jar);
   return view;
 }
 

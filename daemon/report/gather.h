@@ -86,7 +86,7 @@ class Gathering {
                                                       const std::string& jar) const;
   [[nodiscard]] tl::expected<std::vector<AlertView>, Error> alerts_of(const std::string& jar,
                                                                       Stretch stretch) const;
-  [[nodiscard]] JarLife life_of(const Jar& jar) const;
+  [[nodiscard]] JarLife life_of(const Jar& jar, std::span<const Jar> split_line) const;
   [[nodiscard]] ActivityLimits limits_of(const Jar& jar) const;
   // Air, curves and ranges of the stretch; the model at its end.
   rules::culture::JarModel add_steps(JarHistoryView& view, const Jar& jar, Stretch when,

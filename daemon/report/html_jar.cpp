@@ -9,6 +9,7 @@
 #include "daemon/report/alert_words.h"
 #include "daemon/report/duration_words.h"
 #include "daemon/report/history_sentence.h"
+#include "daemon/report/jar_line.h"
 #include "daemon/report/jar_words.h"
 #include "daemon/report/life_picture.h"
 #include "daemon/report/local_days.h"
@@ -20,6 +21,7 @@ namespace {
 constexpr std::size_t kEntriesOnPage = 8;
 constexpr std::size_t kAlertsOnPage = 4;
 constexpr std::size_t kStaysOnPage = 4;
+constexpr std::size_t kLineRowsOnPage = 10;
 constexpr std::size_t kReasonsOnPage = 7;
 
 template <class T>
@@ -50,6 +52,7 @@ class JarPage {
         cautions();
       }
       const auto right = page_.in("div");
+      line();
       journal();
       alerts();
       stays();
@@ -137,6 +140,24 @@ class JarPage {
     return words + fmt::format(" ({})", air.sensor);
   }
 
+  void line() {
+    const std::vector<LineRow> rows = line_rows(view_, context_.zone);
+    if (rows.empty()) return;
+    page_.element("h2", "Its line");
+    const auto shown = std::span(rows).first(std::min(rows.size(), kLineRowsOnPage));
+    {
+      const auto table = page_.in("table");
+      const auto body = page_.in("tbody");
+      for (const LineRow& each : shown) row(each.name, each.value);
+    }
+    if (rows.size() > shown.size()) {
+      page_.element(
+          "p",
+          fmt::format("{} more not shown; torpor jar --json has all.", rows.size() - shown.size()),
+          {{"class", "faint"}});
+    }
+  }
+
   void journal() {
     page_.element("h2", "Journal");
     if (view_.journal.empty()) {
@@ -153,8 +174,9 @@ class JarPage {
         const auto cell = page_.in("td");
         page_.element("span", moment_words(entry.happened_at, context_.zone),
                       {{"class", "when faint"}});
-        page_.element("div", entry.sentence + (entry.by.empty() ? "" : " (" + entry.by + ")"),
-                      {{"class", "long"}});
+        page_.element(
+            "div", entry_words(view_, entry),
+            {{"class", view_.withdrawn.count(entry.number) > 0 ? "long withdrawn" : "long"}});
       }
     }
     say_earlier(page_, view_.journal.size(), shown.size());

@@ -19,6 +19,7 @@ h1{font-size:2rem;font-weight:400;line-height:1.1;letter-spacing:.01em;overflow-
 h2{font-size:.95rem;font-weight:600;letter-spacing:.09em;text-transform:uppercase;border-bottom:1px solid var(--ink);padding-bottom:.15rem;margin:1.6rem 0 .5rem}
 .kicker{font-size:.85rem;letter-spacing:.09em;text-transform:uppercase;color:var(--faint)}
 .faint,footer{color:var(--faint)}
+.withdrawn{text-decoration:line-through}
 .sheet{border:1px solid var(--line);padding:1rem;background:var(--paper)}
 .sentence{font-size:1.3rem;line-height:1.32;font-style:italic;margin:.5rem 0 0;border-left:.28rem double var(--ink);padding-left:.75rem}
 figure{margin-top:1.1rem}

@@ -42,22 +42,6 @@ Tree ensemble_tree(const std::optional<rules::culture::Ensemble>& ensemble) {
           {"hopeful", json_value(ensemble->hopeful)}};
 }
 
-// Hours; out of sight is not unknown.
-Tree wake_tree(const rules::culture::WakeTime& time) {
-  using Kind = rules::culture::WakeTime::Kind;
-  switch (time.kind) {
-    case Kind::unknown:
-      return nullptr;
-    case Kind::due:
-      return 0;
-    case Kind::within:
-      return json_value(time.hours);
-    case Kind::beyond:
-      break;
-  }
-  return {{"beyond_h", static_cast<int>(rules::culture::kSightHours)}};
-}
-
 // The jar's own figures: estimates of its model, each with its range.
 void add_model_figures(Tree& tree, const rules::culture::Verdict& verdict) {
   const rules::culture::Figures& figures = verdict.figures;
@@ -72,9 +56,9 @@ void add_model_figures(Tree& tree, const rules::culture::Verdict& verdict) {
   const auto& times = verdict.time_to_wake;
   tree["time_to_wake_h"] = times[0].kind == rules::culture::WakeTime::Kind::unknown
                                ? Tree(nullptr)
-                               : Tree{{"cautious", wake_tree(times[0])},
-                                      {"likely", wake_tree(times[1])},
-                                      {"hopeful", wake_tree(times[2])}};
+                               : Tree{{"cautious", json_value(times[0])},
+                                      {"likely", json_value(times[1])},
+                                      {"hopeful", json_value(times[2])}};
 }
 
 Tree jar_tree(const JarView& view) {
@@ -179,13 +163,53 @@ Tree act_tree(const std::string& act) {
   return tree.is_discarded() ? Tree(act) : tree;
 }
 
-Tree entry_tree(const JournalEntry& entry) {
+Tree entry_tree(const JournalEntry& entry, const JarHistoryView& view) {
+  const auto withdrawn = view.withdrawn.find(entry.number);
   return {{"number", entry.number},
           {"happened", json_value(entry.happened_at)},
           {"recorded", json_value(entry.recorded_at)},
           {"by", json_text(entry.by)},
           {"sentence", entry.sentence},
-          {"act", act_tree(entry.act)}};
+          {"act", act_tree(entry.act)},
+          {"withdrawn_by",
+           withdrawn == view.withdrawn.end() ? Tree(nullptr) : Tree(withdrawn->second)}};
+}
+
+Tree step_tree(const LineView::Step& step) {
+  return {{"jar", step.jar}, {"parent", step.parent}, {"split_g", json_value(step.split)}};
+}
+
+// The other end of a step: a jar or a collection.
+Tree relative_tree(const LineView& line, const LineView::Step& step, const std::string& id) {
+  const auto jar = line.jars.find(id);
+  const bool is_jar = jar != line.jars.end();
+  return {{"id", id},
+          {"kind", is_jar ? "jar" : "collection"},
+          {"stage", is_jar ? json_text(jar->second.stage) : Tree(nullptr)},
+          {"closed", is_jar ? json_value(jar->second.closed) : Tree(nullptr)},
+          {"split_g", json_value(step.split)}};
+}
+
+Tree collection_tree(const Collection& collection) {
+  const NewCollection& made = collection.made;
+  const auto lay = made.lay ? json_value(std::chrono::duration<double>(*made.lay).count() / 3600.0)
+                            : Tree(nullptr);
+  return {{"collection", made.collection},
+          {"where", made.where},
+          {"trees", json_text(made.trees)},
+          {"weather", json_text(made.weather)},
+          {"lay_h", lay},
+          {"rice_g", json_value(made.rice)},
+          {"looked", json_text(made.looked)},
+          {"gathered", json_value(collection.gathered)}};
+}
+
+Tree taken_tree(const Portion& taken) {
+  return {{"entry", taken.entry},
+          {"at", json_value(taken.at)},
+          {"contents_g", json_value(taken.contents)},
+          {"purpose", json_text(taken.purpose)},
+          {"into", json_text(taken.into)}};
 }
 
 template <class Views, class ToTree>
@@ -235,6 +259,30 @@ std::string alerts_json(std::span<const AlertView> views, Instant as_of) {
   return list_json("alerts", views, as_of, alert_tree);
 }
 
+namespace {
+
+void add_line(Tree& tree, const JarHistoryView& view) {
+  const LineView& line = view.line;
+  tree["parents"] = Tree::array();
+  for (const LineView::Step& step : line.back) {
+    if (step.jar == view.jar.jar) tree["parents"].push_back(relative_tree(line, step, step.parent));
+  }
+  tree["children"] = Tree::array();
+  for (const LineView::Step& step : line.forward) {
+    if (step.parent == view.jar.jar)
+      tree["children"].push_back(relative_tree(line, step, step.jar));
+  }
+  // The nearest; the line names the rest.
+  tree["collection"] =
+      line.collections.empty() ? Tree(nullptr) : collection_tree(line.collections.front());
+  tree["line"] = {{"back", array_of(line.back, step_tree)},
+                  {"forward", array_of(line.forward, step_tree)},
+                  {"collections", array_of(line.collections, collection_tree)}};
+  tree["taken"] = array_of(line.taken, taken_tree);
+}
+
+}  // namespace
+
 std::string jar_history_json(const JarHistoryView& view) {
   Tree tree;
   tree["jar"] = view.jar.jar;
@@ -252,7 +300,9 @@ std::string jar_history_json(const JarHistoryView& view) {
     return {{"place", stay.place}, {"from", json_value(stay.from)}, {"to", json_value(stay.to)}};
   });
   tree["alerts"] = array_of(view.alerts, alert_tree);
-  tree["journal"] = array_of(view.journal, entry_tree);
+  add_line(tree, view);
+  tree["journal"] = array_of(
+      view.journal, [&view](const JournalEntry& entry) { return entry_tree(entry, view); });
   tree["exposure"] = array_of(view.exposure, row_tree);
   return json_dump(tree, kIndent);
 }

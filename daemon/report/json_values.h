@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "rules/culture/forecast.h"
 #include "sensors/reading.h"
 #include "sensors/rfc3339.h"
 
@@ -28,6 +29,21 @@ template <class Tag>
 template <class T>
 [[nodiscard]] Tree json_value(const std::optional<T>& value) {
   return value ? json_value(*value) : Tree(nullptr);
+}
+// Hours; out of sight is not unknown.
+[[nodiscard]] inline Tree json_value(const rules::culture::WakeTime& time) {
+  using Kind = rules::culture::WakeTime::Kind;
+  switch (time.kind) {
+    case Kind::unknown:
+      return nullptr;
+    case Kind::due:
+      return 0;
+    case Kind::within:
+      return json_value(time.hours);
+    case Kind::beyond:
+      break;
+  }
+  return {{"beyond_h", static_cast<int>(rules::culture::kSightHours)}};
 }
 // Empty text is what nobody told: null.
 [[nodiscard]] inline Tree json_text(const std::string& text) {

@@ -5,6 +5,7 @@
 
 #include "daemon/report/duration_words.h"
 #include "daemon/report/history_sentence.h"
+#include "daemon/report/jar_line.h"
 #include "daemon/report/jar_words.h"
 #include "daemon/report/printable.h"
 #include "daemon/report/sparkline.h"
@@ -259,12 +260,21 @@ std::string journal_part(const JarHistoryView& view, const TextContext& context)
   std::string text = section("Journal", context);
   const auto shown = newest_of(view.journal, kEntriesShown);
   for (const JournalEntry& entry : shown) {
-    const std::string by = entry.by.empty() ? "" : " (" + entry.by + ")";
     text +=
-        paragraph(entry.sentence + by, 26, context.style.width,
+        paragraph(entry_words(view, entry), 26, context.style.width,
                   fmt::format("  {:<5} {}", entry.number, context.zone.to_text(entry.happened_at)));
   }
   return text + earlier(view.journal.size(), shown.size(), "--json");
+}
+
+std::string line_part(const JarHistoryView& view, const TextContext& context) {
+  const std::vector<LineRow> rows = line_rows(view, context.zone);
+  if (rows.empty()) return "";
+  std::string text = section("Its line", context);
+  for (const LineRow& row : rows) {
+    text += paragraph(row.value, 12, context.style.width, "  " + row.name);
+  }
+  return text;
 }
 
 std::string cautions(const JarHistoryView& view, const TextContext& context) {
@@ -279,7 +289,7 @@ std::string cautions(const JarHistoryView& view, const TextContext& context) {
 
 std::string jar_history_text(const JarHistoryView& view, const TextContext& context) {
   return heading(context) + what_it_is(view, context) + state_text(view, context) +
-         estimates_text(view, context) + stays_text(view, context) +
+         estimates_text(view, context) + line_part(view, context) + stays_text(view, context) +
          air_history_text(view, context) + alerts_part(view, context) +
          journal_part(view, context) + cautions(view, context);
 }

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -116,6 +117,23 @@ struct ActivityLimits {
 // Weeks that are shown half a day at a time: what one screen holds.
 inline constexpr std::size_t kDetailedWeeks = 8;
 
+// The jars and collections a jar comes from and went into, and what was taken out of it.
+struct LineView {
+  struct Step {  // `jar` was made from `parent`
+    std::string jar, parent;
+    std::optional<Grams> split;  // split off; nullopt: made new from it
+  };
+  std::vector<Step> back, forward;      // nearest first
+  std::vector<Collection> collections;  // that it goes back to, nearest first
+  struct Who {
+    std::string stage;  // empty: not told
+    Instant closed;
+    bool retired = false;
+  };
+  std::map<std::string, Who> jars;  // every jar named in the steps
+  std::vector<Portion> taken;       // by time
+};
+
 struct JarHistoryView {
   JarView jar;              // as of summary.to
   NewJar made;              // what was told when it was registered
@@ -128,7 +146,10 @@ struct JarHistoryView {
   std::vector<LifePoint> life;           // over [from, to] by time, a day apart at most
   std::vector<AlertView> alerts;         // that concerned it and touch [from, to]
   std::vector<JournalEntry> journal;     // entries about it, all of them
-  std::vector<JarEvent> events;          // what was done to it or seen of it, all of it
+  // Of those that were withdrawn: by which entry.
+  std::map<std::uint64_t, std::uint64_t> withdrawn;
+  LineView line;
+  std::vector<JarEvent> events;  // what was done to it or seen of it, all of it
   ActivityLimits limits;
 };
 

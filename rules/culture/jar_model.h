@@ -34,6 +34,11 @@ class JarModel {
   // tests of the grid's error; it divides a day.
   JarModel(std::shared_ptr<const Profile> profile, const JarRecipe& recipe, Duration grid = kGrid);
 
+  // A jar filled with `contents` of this one, stirred, at this one's at(): its water, work, harm
+  // and age are this one's, and what was seen and tested counts on. Precondition: filled.closed ==
+  // at().
+  [[nodiscard]] JarModel split_off(const JarRecipe& filled, Grams contents) const;
+
   // As it was told when it was closed.
   [[nodiscard]] const JarRecipe& recipe() const { return recipe_; }
   // The time up to which the jar is known; starts at recipe.closed.

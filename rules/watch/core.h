@@ -189,6 +189,7 @@ class Watch::Core {
   [[nodiscard]] Instant gives_up_at(std::size_t jar, Instant t) const;
   void outdate_track(std::size_t jar, Instant from);
   [[nodiscard]] OutdatedJar outdated_jar(std::size_t jar) const;
+  [[nodiscard]] std::optional<culture::JarModel> model_split_off(const JarClosedInput& input) const;
   void outdate_jars_in(std::size_t air, Instant at);
   void step_jar_rules(std::size_t jar, Instant from);
   [[nodiscard]] Instant settled_horizon(std::size_t jar) const;

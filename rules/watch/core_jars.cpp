@@ -76,7 +76,11 @@ void Watch::Core::apply(const JarClosedInput& input) {
   Jar& own = jars_[*jar];
   const bool corrects = own.track != nullptr;
   own.stage = input.stage;
-  own.track = std::make_unique<JarTrack>(settings_.profiles.for_stage(input.stage), input.recipe);
+  auto begun = model_split_off(input);
+  const bool begins_unknown = input.split && !begun;
+  const auto profile = settings_.profiles.for_stage(input.stage);
+  own.track = begun ? std::make_unique<JarTrack>(profile, input.recipe, std::move(*begun))
+                    : std::make_unique<JarTrack>(profile, input.recipe);
   models_changed_.insert(*jar);
   // Closed before what the engine remembers of the air: the history may know that time.
   bool air_is_forgotten = false;
@@ -85,10 +89,22 @@ void Watch::Core::apply(const JarClosedInput& input) {
     air_is_forgotten =
         air_is_forgotten || (newest && input.recipe.closed < *newest - settings_.late);
   }
-  if (corrects || air_is_forgotten) outdate_track(*jar, input.recipe.closed);
+  if (corrects || air_is_forgotten || begins_unknown) outdate_track(*jar, input.recipe.closed);
   settle_track(*jar);
   step_jar_rules(*jar, input.recipe.closed);
   if (now_) look_at_jar(*jar);
+}
+
+// What was split off goes on from the other jar as it is known now; a reading of that time that
+// comes late reaches the other jar only. nullopt: the engine does not know that time any more.
+std::optional<culture::JarModel> Watch::Core::model_split_off(const JarClosedInput& input) const {
+  if (!input.split) return std::nullopt;
+  const auto from = register_.find(input.split->from);
+  if (!from || !jars_[*from].track) return std::nullopt;
+  const JarTrack& track = *jars_[*from].track;
+  const Instant at = input.recipe.closed;
+  if (track.outdated() || track.base() > at || !now_ || *now_ < at) return std::nullopt;
+  return track.model_at(at, air_of_jar(*from)).split_off(input.recipe, input.split->contents);
 }
 
 void Watch::Core::apply(const JarActInput& input) {

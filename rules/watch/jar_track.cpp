@@ -49,6 +49,10 @@ JarTrack::JarTrack(std::shared_ptr<const culture::Profile> profile,
                    const culture::JarRecipe& recipe)
     : profile_(std::move(profile)), recipe_(recipe), base_(profile_, recipe), head_(base_) {}
 
+JarTrack::JarTrack(std::shared_ptr<const culture::Profile> profile,
+                   const culture::JarRecipe& recipe, culture::JarModel model)
+    : profile_(std::move(profile)), recipe_(recipe), base_(std::move(model)), head_(base_) {}
+
 bool JarTrack::tell(const JarTold& told) {
   const Instant fixed = outdated_ ? std::max(base_.at(), outdated_until_) : base_.at();
   if (told.at <= fixed && told.at > recipe_.closed) return false;

@@ -35,6 +35,9 @@ class JarTrack {
   static constexpr Duration kLookEvery = culture::JarModel::kGrid;
 
   JarTrack(std::shared_ptr<const culture::Profile> profile, const culture::JarRecipe& recipe);
+  // Begun from `model`, which was made with them and stands at recipe.closed.
+  JarTrack(std::shared_ptr<const culture::Profile> profile, const culture::JarRecipe& recipe,
+           culture::JarModel model);
 
   // False: it is of a time that cannot be taken back: outdate() the track.
   bool tell(const JarTold& told);

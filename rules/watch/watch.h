@@ -74,6 +74,12 @@ struct JarClosedInput {
   std::string jar;
   std::string stage;  // chooses the culture profile
   culture::JarRecipe recipe;
+  // Filled from another jar when it was closed: its model goes on from that one's.
+  struct Split {
+    std::string from;
+    Grams contents;
+  };
+  std::optional<Split> split = std::nullopt;
 };
 // What was done to a jar, but for moves and retiring, and what was seen of it. `at` may lie in the
 // past.

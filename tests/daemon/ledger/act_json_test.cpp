@@ -14,9 +14,9 @@ class RandomActs {
   explicit RandomActs(unsigned seed) : random_(seed) {}
 
   Act next() {
-    switch (below(10)) {
+    switch (below(12)) {
       case 0:
-        return new_jar();
+        return made_from_others();
       case 1:
         return MoveJar{id(), text()};
       case 2:
@@ -32,6 +32,10 @@ class RandomActs {
         return BeginCheck{text(), salt()};
       case 8:
         return EndCheck{text(), salt(), maybe<torpor::Check>([&] { return check(); })};
+      case 9:
+        return collection();
+      case 10:
+        return SplitJar{id(), grams(), new_jar()};
       default:
         return Ask{text()};
     }
@@ -106,6 +110,19 @@ class RandomActs {
     }
   }
 
+  NewCollection collection() {
+    NewCollection made;
+    made.collection = id();
+    made.where = text();
+    if (below(2)) made.trees = text();
+    if (below(2)) made.weather = text();
+    if (below(2)) made.looked = text();
+    made.lay = maybe<Duration>([&] { return Duration(below(2'000'000'000)); });
+    made.rice = maybe<Grams>([&] { return grams(); });
+    made.gathered = maybe<Instant>([&] { return instant_of(below(2'000'000'000)); });
+    return made;
+  }
+
   NewJar new_jar() {
     NewJar jar;
     jar.jar = id();
@@ -125,6 +142,12 @@ class RandomActs {
     jar.closed = maybe<Instant>([&] {  // to the millisecond, 1970 to 2100
       return instant_of(static_cast<std::int64_t>(random_() % 4'102'444'800'000ULL));
     });
+    return jar;
+  }
+
+  NewJar made_from_others() {
+    NewJar jar = new_jar();
+    for (unsigned i = below(4); i > 0; --i) jar.from.push_back(id());
     return jar;
   }
 
@@ -191,6 +214,13 @@ TEST_CASE("a damaged act is an error, never a crash") {
        "the journal entry's \"closed\" is not an RFC 3339 time"},
       {R"({"act":"seen","alert":-1})", "the journal entry's \"alert\" is not a number"},
       {R"({"act":"seen","alert":1.5})", "the journal entry's \"alert\" is not a number"},
+      {R"({"act":"new_jar","jar":"a","place":"c","from":"b"})",
+       "the journal entry's \"from\" is not a list of ids"},
+      {R"({"act":"new_jar","jar":"a","place":"c","from":["b c"]})",
+       "the journal entry's \"from\" holds what is not an id"},
+      {R"({"act":"new_collection","collection":"a"})", "the journal entry's \"where\" is missing"},
+      {R"({"act":"split","jar":"a","place":"c","from":"b"})",
+       "the journal entry's \"contents_g\" is missing"},
       {R"({"act":"ask"})", "the journal entry's \"about\" is missing"},
       {"\xff", "the journal entry \"\xEF\xBF\xBD\" is not a JSON object"},
   };

@@ -243,7 +243,8 @@ TEST_CASE("an entry is withdrawn, never deleted, and what followed is derived an
   CHECK(
       told.answer ==
       "entry 2 (\"add sugar 120 g to B-07\") is withdrawn because \"wrong jar\"; the journal keeps "
-      "it, marked so (entry 4). B-07 holds about 2510 g by what is told now. What follows for B-07 "
+      "it, marked so (entry 4). B-07: it holds about 2510 g now (before: about 2630 g). What "
+      "follows for B-07 "
       "is "
       "worked out anew; `ask B-07` says it");
   REQUIRE(told.inputs.size() == 1);
@@ -264,7 +265,9 @@ TEST_CASE("a move withdrawn places the jar where it stood") {
   const Told told = cellar.tell("withdraw entry 2 because \"it never moved\"");
   REQUIRE(told.inputs.size() == 2);
   CHECK(std::get<rules::JarPlacedInput>(told.inputs[0]).place == "cellar/shelf-2");
-  CHECK(contains(told.answer, "B-07 stands in cellar/shelf-2 since Fri 2 Jan 00:00"));
+  CHECK(contains(
+      told.answer,
+      "B-07: it stands in cellar/shelf-2 since Fri 2 Jan 00:00 now (before: outside since "));
 }
 
 TEST_CASE("a retirement withdrawn brings the jar back with all that was told of it") {
@@ -272,7 +275,7 @@ TEST_CASE("a retirement withdrawn brings the jar back with all that was told of 
   (void)cellar.tell("add sugar 120 g to B-07");
   (void)cellar.tell("retire B-07 because \"used up\"");
   const Told told = cellar.tell("withdraw entry 3 because \"it was B-08\"");
-  CHECK(contains(told.answer, "B-07 is in use again"));
+  CHECK(contains(told.answer, "B-07: it is in use again (before: retired)"));
   REQUIRE(told.inputs.size() == 4);
   CHECK(std::holds_alternative<rules::JarPlacedInput>(told.inputs[0]));
   CHECK(std::holds_alternative<rules::JarClosedInput>(told.inputs[1]));

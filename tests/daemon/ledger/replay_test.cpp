@@ -32,7 +32,7 @@ std::string random_sentence(std::mt19937& random, const Cellar& cellar) {
   const std::string jar = (below(2) ? "B-0" : "b") + std::to_string(1 + below(6));
   const std::string place = test::World().known_places[below(5)];
   std::string text;
-  switch (below(14)) {
+  switch (below(18)) {
     case 0:
     case 1:
       text = "new jar " + jar + " in \"" + place + "\" rice 1200 g raw 560 g sugar 1250 g";
@@ -58,6 +58,20 @@ std::string random_sentence(std::mt19937& random, const Cellar& cellar) {
     case 8:
     case 9:
       text = "withdraw entry " + std::to_string(1 + below(60)) + " because \"wrong\"";
+      break;
+    case 11:
+      text = "new collection C-0" + std::to_string(1 + below(3)) + " where meadow";
+      break;
+    case 12:
+      text = "new jar " + jar + " in cellar from C-0" + std::to_string(1 + below(3)) + " and B-0" +
+             std::to_string(1 + below(6));
+      break;
+    case 13:
+    case 14:
+      text = "split 100 g from " + jar + " into S-0" + std::to_string(1 + below(6)) + " in cellar";
+      break;
+    case 15:
+      text = "split 20 g from S-0" + std::to_string(1 + below(6)) + " into " + jar + " in cellar";
       break;
     case 10:
       text = "\"" + place + "\" all well";
@@ -109,6 +123,7 @@ TEST_CASE("replaying the journal gives the state that live tells gave") {
     Ledger again;
     for (const JournalEntry& written : cellar.journal) CHECK(replayed(again, written) == "ok");
     CHECK(again.jars() == cellar.ledger.jars());
+    CHECK(again.collections() == cellar.ledger.collections());
     for (const auto& [id, jar] : again.jars()) check_stays(jar);
 
     // Both go on alike: the next entry has the same number.

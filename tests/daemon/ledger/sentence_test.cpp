@@ -96,6 +96,22 @@ TEST_CASE("every sentence of this version is read") {
       {"move B-01, B-02 and cellar/shelf-2 to outside",
        R"({"act":"move","jar":"B-01","place":"outside"} also B-02 also cellar/shelf-2)"},
       {"seen alert twelve", R"({"act":"seen","alert":12})"},
+      {"new collection C-01 where \"beech hollow\" trees \"beech, fern below\" weather \"two dry "
+       "days, 12 °C\" lay 5 d rice 1.2 kg looked \"white fluff\" gathered 2026-02-20",
+       R"({"act":"new_collection","collection":"C-01","gathered":"2026-02-19T23:00:00Z",)"
+       R"("lay_s":432000.0,"looked":"white fluff","rice_g":1200.0,"trees":"beech, fern below",)"
+       R"("weather":"two dry days, 12 °C","where":"beech hollow"})"},
+      {"New Collection c1, where meadow by Mara",
+       R"({"act":"new_collection","collection":"c1","where":"meadow"} by Mara)"},
+      {"new jar B-09 in cellar from C-01",
+       R"({"act":"new_jar","from":["C-01"],"jar":"B-09","place":"cellar"})"},
+      {"new jar B-09 from B-03 and B-05, C-01, cover paper in cellar",
+       R"({"act":"new_jar","cover":"paper","from":["B-03","B-05","C-01"],"jar":"B-09",)"
+       R"("place":"cellar"})"},
+      {"split 600 g from B-07 into B-08 in cellar/shelf-1 vessel glass 2 l cover paper",
+       R"({"act":"split","contents_g":600.0,"cover":"paper","from":"B-07","jar":"B-08",)"
+       R"("place":"cellar/shelf-1","vessel":"glass","volume_ml":2000.0})"},
+      {"ask collections", R"({"about":"collections","act":"ask"})"},
   };
   for (const auto& row : rows) {
     CAPTURE(row[0]);
@@ -127,7 +143,8 @@ TEST_CASE("covers of several words are told apart by their longest name") {
 
 TEST_CASE("a sentence that is not understood is refused with form and example") {
   constexpr const char* kTaken =
-      "; say: new jar, move, add, take, open, cover, weigh, measure, observe, wake test, retire, "
+      "; say: new jar, new collection, split, move, add, take, open, cover, weigh, measure, "
+      "observe, wake test, retire, "
       "withdraw, defer, seen, ask, calibrate or check; for example: ask B-07";
   constexpr const char* kMove = "; say: move ID to PLACE; for example: move B-07 to cellar/shelf-1";
   const std::string rice =
@@ -136,13 +153,14 @@ TEST_CASE("a sentence that is not understood is refused with form and example") 
   const std::string new_jar =
       "; say: new jar ID in PLACE, then any of stage, rice, raw, cooked, sugar, sugar-kind, "
       "topping, "
-      "vessel, empty, mouth, cover, closed, origin; for example: new jar B-07 in cellar/shelf-2 "
+      "vessel, empty, mouth, cover, closed, origin, from; for example: new jar B-07 in "
+      "cellar/shelf-2 "
       "stage IMO-2 rice 1200 g raw 560 g sugar 1250 g cover paper closed 2026-03-02";
   const std::string seen =
       "; say: seen alert NUMBER, or seen for all of them; for example: seen alert 12";
   const std::string ask =
-      "; say: ask ID, ask PLACE, ask SENSOR, ask alerts, ask jars or ask places; for example: ask "
-      "B-07";
+      "; say: ask ID, ask PLACE, ask SENSOR, ask alerts, ask jars, ask places or ask collections; "
+      "for example: ask B-07";
   const std::pair<const char*, std::string> rows[] = {
       {"", std::string("the sentence is empty") + kTaken},
       {" \n", std::string("the sentence is empty") + kTaken},
@@ -154,7 +172,7 @@ TEST_CASE("a sentence that is not understood is refused with form and example") 
                                 "not begin a sentence") +
                         kTaken},
       {"mvoe B-07 to cellar", std::string("\"mvoe\" is not understood; is it `move`?") + kMove},
-      {"new B-07 in cellar", "`new` needs `jar` behind it" + new_jar},
+      {"new B-07 in cellar", "`new` needs `jar` or `collection` behind it" + new_jar},
       {"new jar", "the new jar's id is missing" + new_jar},
       {"new jar in cellar", "the new jar's id is missing" + new_jar},
       {"new jar rice 1200 g", "the new jar's id is missing" + new_jar},
@@ -167,7 +185,7 @@ TEST_CASE("a sentence that is not understood is refused with form and example") 
       {"new jar B-07 rice 1200 g",
        "where B-07 stands is missing; say: new jar ID in PLACE, then any "
        "of stage, rice, raw, cooked, sugar, sugar-kind, topping, vessel, "
-       "empty, mouth, cover, closed, origin; for example: new jar B-07 in "
+       "empty, mouth, cover, closed, origin, from; for example: new jar B-07 in "
        "cellar/shelf-2"},
       {"new jar B-07 in stage IMO-2",
        "what follows `in` is missing; say: in PLACE; for example: new jar B-07 in cellar/shelf-2"},
@@ -419,10 +437,10 @@ TEST_CASE("limits of length hold on both sides") {
   CHECK(read(padding + "ask jars") == R"({"about":"jars","act":"ask"})");
   CHECK(
       read(padding + " ask jars") ==
-      "the sentence is 1025 bytes long and 1024 are the most; say: new jar, move, add, take, open, "
+      "the sentence is 1025 bytes long and 1024 are the most; say: new jar, new collection, "
+      "split, move, add, take, open, "
       "cover, weigh, measure, observe, wake test, retire, withdraw, defer, seen, ask, calibrate or "
-      "check; for "
-      "example: ask B-07");
+      "check; for example: ask B-07");
   CHECK(test::contains(read("new jar " + std::string(32, 'a') + " in cellar"), "new_jar"));
   CHECK(test::contains(read("new jar " + std::string(33, 'a') + " in cellar"),
                        "cannot be a jar's id"));

@@ -132,6 +132,11 @@ TEST_CASE("a jar's history has exactly the promised keys") {
                                             "time_to_wake_h",
                                             "stays",
                                             "alerts",
+                                            "parents",
+                                            "children",
+                                            "collection",
+                                            "line",
+                                            "taken",
                                             "journal",
                                             "exposure"});
   CHECK(tree["from"] == "2026-01-01T23:00:00Z");

@@ -39,6 +39,7 @@ constexpr const char* kExamples = R"(Examples:
   torpor jar B-07 --from 2026-03-01             one jar's history on one screen
   torpor jar B-07 --csv --every 1h > b07.csv    its air, hour by hour
   torpor jar B-07 --html b07.html               a page to look at before it is used
+  torpor choose --stage IMO-2 --need 500g       which jar to use, and why
   torpor tell 'move B-07 to cellar/shelf-1'     tells the service, prints its answer
   torpor listen 'sensors/#'                     what arrives, and the entry that would read it
   torpor import readings logger.csv --sensor s1 a logger's readings into the history
@@ -57,6 +58,7 @@ struct Arguments {
   bool csv = false;
   bool all = false;
   JarQuestion jar;
+  ChoiceQuestion choice;
   AirQuestion air;
   SugarQuestion sugar;
   std::vector<std::string> words;  // of the sentence
@@ -151,6 +153,16 @@ void add_jar(CLI::App& app, Arguments& arguments, Command& chosen) {
       return print(show_jar(arguments.jar, arguments.config));
     };
   });
+}
+
+void add_choose(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command =
+      app.add_subcommand("choose", "Which jar to use: all of them ranked, with reasons");
+  command->add_option("--stage", arguments.choice.stage, "Only jars of this stage: IMO-2");
+  command->add_option("--need", arguments.choice.need, "How much is needed: 500g");
+  command->add_flag("--json", arguments.choice.json, "As JSON");
+  command->callback(
+      [&] { chosen = [&] { return print(show_choice(arguments.choice, arguments.config)); }; });
 }
 
 void add_tell(CLI::App& app, Arguments& arguments, Command& chosen) {
@@ -273,6 +285,7 @@ void add_commands(CLI::App& app, Arguments& arguments, Command& chosen) {
   add_reading_command(app, arguments, chosen, "jars", "Every jar: state, place and air",
                       Shown::jars);
   add_jar(app, arguments, chosen);
+  add_choose(app, arguments, chosen);
   add_reading_command(app, arguments, chosen, "places", "The air at every place", Shown::places);
   add_reading_command(app, arguments, chosen, "sensors", "Every sensor and when it last spoke",
                       Shown::sensors);

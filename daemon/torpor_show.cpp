@@ -10,7 +10,9 @@
 #include <system_error>
 #include <vector>
 
+#include "daemon/ledger/tokens.h"
 #include "daemon/load_settings.h"
+#include "daemon/report/choice.h"
 #include "daemon/report/duration_words.h"
 #include "daemon/report/exposure_rows.h"
 #include "daemon/report/gather.h"
@@ -96,6 +98,13 @@ std::string show_alerts(const std::vector<AlertView>& views, bool all, Form form
 Failure unknown_jar(const std::string& id, const Ledger& ledger) {
   std::vector<std::string> known;
   for (const auto& [jar, state] : ledger.jars()) known.push_back(jar);
+  for (const auto& [collection, told] : ledger.collections()) {
+    if (same_word(collection, id)) {
+      return {ExitCode::failed,
+              fmt::format("{} is a collection and no jar: torpor tell 'ask {}' shows it",
+                          collection, collection)};
+    }
+  }
   std::string text = fmt::format("no jar '{}' is registered", printable(id));
   const std::string nearest = config::nearest_word(id, known);
   if (!nearest.empty()) text += fmt::format("; did you mean {}?", nearest);
@@ -245,6 +254,28 @@ tl::expected<std::string, Failure> show_jar(const JarQuestion& question,
   auto text = jar_text(question, **window);
   if (auto whole = (*window)->whole(); !whole) return tl::unexpected(whole.error());
   return text;
+}
+
+tl::expected<std::string, Failure> show_choice(const ChoiceQuestion& question,
+                                               const std::filesystem::path& config) {
+  ChoiceWish wish{question.stage, std::nullopt};
+  if (!question.need.empty()) {
+    const auto need = read_weight(question.need);
+    if (!need) return tl::unexpected(Failure{ExitCode::usage, "--need: " + need.error()});
+    wish.need = *need;
+  }
+  const auto window = Window::open(config);
+  if (!window) return tl::unexpected(window.error());
+  const Ledger& ledger = (*window)->ledger();
+  std::vector<Candidate> candidates;
+  for (const auto& [id, jar] : ledger.jars()) {
+    candidates.push_back(
+        candidate_of(jar, ledger.split_line(jar), (*window)->gathering().jar(jar)));
+  }
+  const TextContext context = (*window)->context();
+  const ChoiceView view = rank_jars(std::move(candidates), std::move(wish), context.as_of);
+  if (auto whole = (*window)->whole(); !whole) return tl::unexpected(whole.error());
+  return question.json ? choice_json(view) + '\n' : choice_text(view, context);
 }
 
 }  // namespace torpor::daemon

@@ -1,5 +1,5 @@
-// The reading commands: jars, jar ID, places, sensors, alerts. They open the history read-only and
-// work with and without the service running.
+// The reading commands: jars, jar ID, choose, places, sensors, alerts. They open the history
+// read-only and work with and without the service running.
 #pragma once
 
 #include <filesystem>
@@ -24,5 +24,12 @@ struct JarQuestion {
 };
 [[nodiscard]] tl::expected<std::string, Failure> show_jar(const JarQuestion& question,
                                                           const std::filesystem::path& config);
+
+struct ChoiceQuestion {
+  std::string stage, need;  // as typed; empty: any
+  bool json = false;
+};
+[[nodiscard]] tl::expected<std::string, Failure> show_choice(const ChoiceQuestion& question,
+                                                             const std::filesystem::path& config);
 
 }  // namespace torpor::daemon

@@ -5,6 +5,7 @@ _torpor_options() {
   case "$1" in
     jars | places | sensors) echo "--json" ;;
     jar) echo "--from --to --every --json --csv --html" ;;
+    choose) echo "--stage --need --json" ;;
     alerts) echo "--all --json" ;;
     tell) echo "--by --json" ;;
     listen) echo "--for --count" ;;
@@ -24,7 +25,7 @@ _torpor_jar_ids() {
 
 _torpor() {
   local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} command= i
-  local commands="jars jar places sensors alerts tell listen import export rehearse backup air sugar"
+  local commands="jars jar choose places sensors alerts tell listen import export rehearse backup air sugar"
   COMPREPLY=()
   for ((i = 1; i < COMP_CWORD; ++i)); do
     if [[ ${COMP_WORDS[i]} == --config ]]; then

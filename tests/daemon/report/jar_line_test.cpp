@@ -15,7 +15,6 @@ namespace {
 
 using nlohmann::json;
 using test::Cellar;
-using test::contains;
 
 // C-01 -> B-03, B-07; B-03 and B-07 -> B-09 -> split B-10.
 Cellar told_line() {
@@ -58,7 +57,7 @@ std::string rows_of(const JarHistoryView& view, const LocalTime& zone) {
   return text;
 }
 
-TextContext context(const LocalTime& zone) {
+TextContext line_context(const LocalTime& zone) {
   return {zone, at("2026-03-10T12:00:00Z"), std::nullopt, {}};
 }
 
@@ -91,15 +90,15 @@ TEST_CASE("a jar's line is shown back to where it was gathered, and forward") {
 TEST_CASE("a withdrawn entry is shown in every form, and marked so") {
   const Cellar cellar = told_line();
   const JarHistoryView view = view_of(cellar, "B-09");
-  const std::string text = jar_history_text(view, context(cellar.zone));
-  CHECK(contains(text, "[withdrawn by entry 8] take 50 g from B-09"));
-  CHECK(contains(text, "withdraw entry 7 because"));
-  CHECK(contains(text, "Its line"));
+  const std::string text = jar_history_text(view, line_context(cellar.zone));
+  CHECK(test::contains(text, "[withdrawn by entry 8] take 50 g from B-09"));
+  CHECK(test::contains(text, "withdraw entry 7 because"));
+  CHECK(test::contains(text, "Its line"));
   const std::string page = jar_report(view, {cellar.zone, at("2026-03-10T12:00:00Z"), "cellar"});
-  CHECK(contains(page, "[withdrawn by entry 8] take 50 g from B-09"));
-  CHECK(contains(page, "class=\"long withdrawn\""));
-  CHECK(contains(page, "Its line"));
-  CHECK_FALSE(contains(page, "<b>hollow"));
+  CHECK(test::contains(page, "[withdrawn by entry 8] take 50 g from B-09"));
+  CHECK(test::contains(page, "class=\"long withdrawn\""));
+  CHECK(test::contains(page, "Its line"));
+  CHECK_FALSE(test::contains(page, "<b>hollow"));
   const json tree = json::parse(jar_history_json(view));
   CHECK(tree["journal"].back()["withdrawn_by"].is_null());
   CHECK(tree["journal"][tree["journal"].size() - 2]["withdrawn_by"] == 8);
@@ -130,7 +129,7 @@ TEST_CASE("a jar without a line has none of its lines") {
   Cellar cellar;
   (void)cellar.tell("new jar B-01 in cellar");
   const JarHistoryView view = view_of(cellar, "B-01");
-  CHECK_FALSE(contains(jar_history_text(view, context(cellar.zone)), "Its line"));
+  CHECK_FALSE(test::contains(jar_history_text(view, line_context(cellar.zone)), "Its line"));
   const json tree = json::parse(jar_history_json(view));
   CHECK(tree["parents"].empty());
   CHECK(tree["collection"].is_null());

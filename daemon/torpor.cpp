@@ -40,6 +40,7 @@ constexpr const char* kExamples = R"(Examples:
   torpor jar B-07 --csv --every 1h > b07.csv    its air, hour by hour
   torpor jar B-07 --html b07.html               a page to look at before it is used
   torpor choose --stage IMO-2 --need 500g       which jar to use, and why
+  torpor label B-07 B-08 --svg labels.svg       a sheet of labels to print
   torpor tell 'move B-07 to cellar/shelf-1'     tells the service, prints its answer
   torpor listen 'sensors/#'                     what arrives, and the entry that would read it
   torpor import readings logger.csv --sensor s1 a logger's readings into the history
@@ -59,6 +60,7 @@ struct Arguments {
   bool all = false;
   JarQuestion jar;
   ChoiceQuestion choice;
+  LabelOrder label;
   AirQuestion air;
   SugarQuestion sugar;
   std::vector<std::string> words;  // of the sentence
@@ -163,6 +165,15 @@ void add_choose(CLI::App& app, Arguments& arguments, Command& chosen) {
   command->add_flag("--json", arguments.choice.json, "As JSON");
   command->callback(
       [&] { chosen = [&] { return print(show_choice(arguments.choice, arguments.config)); }; });
+}
+
+void add_label(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command =
+      app.add_subcommand("label", "Labels for jars with a code for a phone, on a sheet of A4");
+  command->add_option("ID", arguments.label.jars, "The jars, for example B-07 B-08")->required();
+  command->add_option("--svg", arguments.label.file, "The file to write")->required();
+  command->callback(
+      [&] { chosen = [&] { return print(write_labels(arguments.label, arguments.config)); }; });
 }
 
 void add_tell(CLI::App& app, Arguments& arguments, Command& chosen) {
@@ -286,6 +297,7 @@ void add_commands(CLI::App& app, Arguments& arguments, Command& chosen) {
                       Shown::jars);
   add_jar(app, arguments, chosen);
   add_choose(app, arguments, chosen);
+  add_label(app, arguments, chosen);
   add_reading_command(app, arguments, chosen, "places", "The air at every place", Shown::places);
   add_reading_command(app, arguments, chosen, "sensors", "Every sensor and when it last spoke",
                       Shown::sensors);

@@ -18,6 +18,7 @@
 #include "daemon/report/gather.h"
 #include "daemon/report/html_jar.h"
 #include "daemon/report/json.h"
+#include "daemon/report/label.h"
 #include "daemon/report/life_picture.h"
 #include "daemon/report/printable.h"
 #include "daemon/report/text.h"
@@ -63,6 +64,11 @@ class Window {
   [[nodiscard]] const LocalTime& zone() const { return loaded_.zone; }
   [[nodiscard]] const Gathering& gathering() const { return *gathering_; }
 
+  // Of the web pages, as other devices reach them; empty: none is configured.
+  [[nodiscard]] std::string web_address() const {
+    const auto& web = loaded_.settings.web;
+    return web ? web->address : std::string();
+  }
   [[nodiscard]] PageContext page() const {
     return {loaded_.zone, gathering_->now(), loaded_.settings.storeroom};
   }
@@ -186,8 +192,7 @@ tl::expected<std::string, Failure> shown_text(Shown what, Form form, const Windo
 }
 
 // Written beside and renamed: a page that is open in a browser is never half a page.
-tl::expected<std::string, Failure> write_page(const std::filesystem::path& file,
-                                              const std::string& page) {
+Outcome write_file(const std::filesystem::path& file, const std::string& page) {
   const std::filesystem::path part = file.string() + ".part";
   const auto failed = [&file](const std::string& why) {
     return tl::unexpected(Failure{ExitCode::failed, fmt::format("{} could not be written: {}",
@@ -206,8 +211,14 @@ tl::expected<std::string, Failure> write_page(const std::filesystem::path& file,
   std::error_code renamed;
   std::filesystem::rename(part, file, renamed);
   if (renamed) return failed(renamed.message());
+  return {};
+}
+
+tl::expected<std::string, Failure> write_page(const std::string& file, const std::string& page) {
+  const Outcome written = write_file(file, page);
+  if (!written) return tl::unexpected(written.error());
   return fmt::format("{}: {} bytes, one page; open it in a browser, or print it on A4\n",
-                     printable(file.string()), page.size());
+                     printable(file), page.size());
 }
 
 tl::expected<std::string, Failure> jar_text(const JarQuestion& question, const Window& window) {
@@ -276,6 +287,34 @@ tl::expected<std::string, Failure> show_choice(const ChoiceQuestion& question,
   const ChoiceView view = rank_jars(std::move(candidates), std::move(wish), context.as_of);
   if (auto whole = (*window)->whole(); !whole) return tl::unexpected(whole.error());
   return question.json ? choice_json(view) + '\n' : choice_text(view, context);
+}
+
+tl::expected<std::string, Failure> write_labels(const LabelOrder& order,
+                                                const std::filesystem::path& config) {
+  if (order.jars.size() > kLabelsOnSheet) {
+    return usage(
+        fmt::format("{} labels fit on a sheet of A4, and {} jars are named: write two files",
+                    kLabelsOnSheet, order.jars.size()));
+  }
+  const auto window = Window::open(config);
+  if (!window) return tl::unexpected(window.error());
+  const Ledger& ledger = (*window)->ledger();
+  std::vector<Label> labels;
+  for (const std::string& id : order.jars) {
+    const Jar* jar = ledger.find(id);
+    if (jar == nullptr) return tl::unexpected(unknown_jar(id, ledger));
+    labels.push_back(label_of(*jar, (*window)->gathering().now()));
+  }
+  const std::string address = (*window)->web_address();
+  auto written = write_file(order.file, labels_svg(labels, address, (*window)->zone()));
+  if (!written) return tl::unexpected(written.error());
+  std::string text =
+      fmt::format("{}: {} label{} for one sheet of A4; print it at 100 %\n", printable(order.file),
+                  labels.size(), labels.size() == 1 ? "" : "s");
+  if (const auto warning = unreachable_address(address)) {
+    text += fmt::format("Warning: {}.\n", *warning);
+  }
+  return text;
 }
 
 }  // namespace torpor::daemon

@@ -1,9 +1,10 @@
-// The reading commands: jars, jar ID, choose, places, sensors, alerts. They open the history
+// The reading commands: jars, jar ID, choose, label, places, sensors, alerts. They open the history
 // read-only and work with and without the service running.
 #pragma once
 
 #include <filesystem>
 #include <string>
+#include <vector>
 
 #include "daemon/torpor_failure.h"
 
@@ -31,5 +32,13 @@ struct ChoiceQuestion {
 };
 [[nodiscard]] tl::expected<std::string, Failure> show_choice(const ChoiceQuestion& question,
                                                              const std::filesystem::path& config);
+
+struct LabelOrder {
+  std::vector<std::string> jars;
+  std::string file;  // an SVG; replaced if it is there
+};
+// Writes the labels and says so, with a warning where a phone will not reach the pages they name.
+[[nodiscard]] tl::expected<std::string, Failure> write_labels(const LabelOrder& order,
+                                                              const std::filesystem::path& config);
 
 }  // namespace torpor::daemon

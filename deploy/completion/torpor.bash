@@ -6,6 +6,7 @@ _torpor_options() {
     jars | places | sensors) echo "--json" ;;
     jar) echo "--from --to --every --json --csv --html" ;;
     choose) echo "--stage --need --json" ;;
+    label) echo "--svg" ;;
     alerts) echo "--all --json" ;;
     tell) echo "--by --json" ;;
     listen) echo "--for --count" ;;
@@ -25,7 +26,7 @@ _torpor_jar_ids() {
 
 _torpor() {
   local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} command= i
-  local commands="jars jar choose places sensors alerts tell listen import export rehearse backup air sugar"
+  local commands="jars jar choose label places sensors alerts tell listen import export rehearse backup air sugar"
   COMPREPLY=()
   for ((i = 1; i < COMP_CWORD; ++i)); do
     if [[ ${COMP_WORDS[i]} == --config ]]; then
@@ -41,7 +42,9 @@ _torpor() {
     COMPREPLY=($(compgen -W "$(_torpor_options "$command") --config --help" -- "$word"))
   elif [[ -z $command ]]; then
     COMPREPLY=($(compgen -W "$commands" -- "$word"))
-  elif [[ $command == jar && $before == jar ]]; then
+  elif [[ $before == --svg ]]; then
+    COMPREPLY=($(compgen -f -- "$word"))
+  elif [[ $command == label || $command == jar && $before == jar ]]; then
     COMPREPLY=($(compgen -W "$(_torpor_jar_ids)" -- "$word"))
   elif [[ $command == import && $before == import ]]; then
     COMPREPLY=($(compgen -W "readings" -- "$word"))

@@ -102,7 +102,8 @@ TEST_CASE("an unknown command is answered with the nearest one") {
   CHECK(ran.code == 2);
   CHECK(ran.out ==
         "torpor: there is no command 'sensor'; did you mean sensors? The commands are jars, jar, "
-        "choose, places, sensors, alerts, tell, listen, import, export, rehearse, backup, air, "
+        "choose, label, places, sensors, alerts, tell, listen, import, export, rehearse, backup, "
+        "air, "
         "sugar.\n");
   CHECK(run("import").code == 2);
   CHECK(run("jar").code == 2);
@@ -376,6 +377,27 @@ TEST_CASE("export writes ranges, SenML and what it cannot do") {
   CHECK(filled.torpor("export --sensor nobody").code == 1);
   CHECK(filled.torpor("export --sensor s1 --from 2026-02-01 --to 2026-01-01").code == 2);
   CHECK(filled.torpor("export --sensor s1 >/dev/full").code == 1);
+}
+
+TEST_CASE("choose and label show what the history holds") {
+  const Filled filled;
+  const Ran chosen = filled.torpor("choose --stage IMO-2 --need 500g");
+  CAPTURE(chosen.out);
+  CHECK(chosen.code == 0);
+  CHECK(chosen.out.find("B-01") != std::string::npos);
+  CHECK(parsed(filled.torpor("choose --json"))["ranked"].size() == 3);
+  CHECK(filled.torpor("choose --need lots").code == 2);
+
+  const std::string file = (filled.cellar.folder() / "labels.svg").string();
+  const Ran written = filled.torpor("label B-01 x9 --svg " + file);
+  CAPTURE(written.out);
+  CHECK(written.code == 0);
+  CHECK(written.out.find("2 labels for one sheet of A4") != std::string::npos);
+  CHECK(written.out.find("Warning: the configuration names no `web: address`") !=
+        std::string::npos);
+  CHECK(filled.cellar.folder().read("labels.svg").find(">X-9<") != std::string::npos);
+  CHECK(filled.torpor("label Z-1 --svg " + file).code == 1);
+  CHECK(filled.torpor("label B-01").code == 2);
 }
 
 TEST_CASE("a backup is a history of its own and overwrites nothing") {

@@ -23,6 +23,9 @@ class OwnStoreroom final : public ImportChannel {
   tl::expected<ImportTotals, Error> put(std::vector<Reading> batch, Instant wall) override {
     return import_into(*room_, ReadingsRecord{wall, std::move(batch), 0, false});
   }
+  tl::expected<std::string, Error> tell(TellRecord record) override {
+    return tell_into(*room_, std::move(record));
+  }
   bool service_running() const override { return false; }
 
  private:
@@ -36,7 +39,19 @@ class OverSocket final : public ImportChannel {
   }
 
   tl::expected<ImportTotals, Error> put(std::vector<Reading> batch, Instant wall) override {
-    const std::string frame = encode_import(ReadingsRecord{wall, std::move(batch), 0, false});
+    const auto reply = ask(encode_import(ReadingsRecord{wall, std::move(batch), 0, false}));
+    if (!reply) return tl::unexpected(reply.error());
+    return decode_import_reply(*reply);
+  }
+  tl::expected<std::string, Error> tell(TellRecord record) override {
+    const auto reply = ask(encode_import(std::move(record)));
+    if (!reply) return tl::unexpected(reply.error());
+    return decode_tell_reply(*reply);
+  }
+  bool service_running() const override { return true; }
+
+ private:
+  tl::expected<std::string, Error> ask(const std::string& frame) {
     try {
       std::string head;
       put_number(head, static_cast<std::uint32_t>(frame.size()));
@@ -49,7 +64,7 @@ class OverSocket final : public ImportChannel {
       }
       std::string reply(size, '\0');
       asio::read(socket_, asio::buffer(reply));
-      return decode_import_reply(reply);
+      return reply;
     } catch (const boost::system::system_error& error) {
       return tl::unexpected(Error{
           ErrorKind::not_reached,
@@ -58,9 +73,7 @@ class OverSocket final : public ImportChannel {
                       error.code().message())});
     }
   }
-  bool service_running() const override { return true; }
 
- private:
   asio::io_context context_;
   stream_protocol::socket socket_;
 };
@@ -95,24 +108,54 @@ tl::expected<ImportTotals, Error> import_into(Storeroom& room, ReadingsRecord re
                       after.conflicting - before.conflicting};
 }
 
-std::string encode_import(const ReadingsRecord& record) {
+tl::expected<std::string, Error> tell_into(Storeroom& room, TellRecord record) {
+  const std::string correlation = record.correlation;
+  InboxPayload payload{std::move(record)};
+  const auto appended = room.inbox().append(payload);
+  if (!appended) return tl::unexpected(appended.error());
+  room.accept(InboxRecord{appended->sequence, std::move(payload)});
+  if (auto committed = room.commit(); !committed) return tl::unexpected(committed.error());
+  auto answer = room.answer_given(correlation);
+  if (answer) return std::move(*answer);
+  return tl::unexpected(Error{ErrorKind::invalid, "the sentence was recorded without an answer"});
+}
+
+std::string encode_import(const InboxPayload& record) {
   std::string frame;
-  encode_payload(InboxPayload{record}, frame);
+  frame.push_back(static_cast<char>(record_kind(record)));
+  encode_payload(record, frame);
   return frame;
 }
 
-tl::expected<ReadingsRecord, Error> decode_import(std::string_view frame) {
-  auto payload = decode_payload(static_cast<std::uint8_t>(RecordKind::readings), frame);
-  if (!payload) {
+tl::expected<InboxPayload, Error> decode_import(std::string_view frame) {
+  const auto refuse = [] {
     return tl::unexpected(Error{ErrorKind::invalid, "the batch is not understood"});
+  };
+  if (frame.empty()) return refuse();
+  const auto kind = static_cast<std::uint8_t>(frame.front());
+  const bool is_known = kind == static_cast<std::uint8_t>(RecordKind::readings) ||
+                        kind == static_cast<std::uint8_t>(RecordKind::tell);
+  auto payload = decode_payload(kind, frame.substr(1));
+  if (!is_known || !payload) return refuse();
+  if (const auto* record = std::get_if<ReadingsRecord>(&*payload)) {
+    if (record->readings.size() > kLargestImportBatch) {
+      return tl::unexpected(
+          Error{ErrorKind::invalid, fmt::format("a batch of {} readings is larger than {}",
+                                                record->readings.size(), kLargestImportBatch)});
+    }
   }
-  auto record = std::get<ReadingsRecord>(std::move(*payload));
-  if (record.readings.size() > kLargestImportBatch) {
-    return tl::unexpected(
-        Error{ErrorKind::invalid, fmt::format("a batch of {} readings is larger than {}",
-                                              record.readings.size(), kLargestImportBatch)});
-  }
-  return record;
+  return std::move(*payload);
+}
+
+std::string encode_tell_reply(const tl::expected<std::string, Error>& reply) {
+  return reply ? '\0' + *reply : '\1' + reply.error().text;
+}
+
+tl::expected<std::string, Error> decode_tell_reply(std::string_view frame) {
+  if (frame.empty()) return tl::unexpected(Error{ErrorKind::invalid, "the reply is empty"});
+  std::string text(frame.substr(1));
+  if (frame.front() == '\0') return text;
+  return tl::unexpected(Error{ErrorKind::refused, std::move(text)});
 }
 
 std::string encode_import_reply(const tl::expected<ImportTotals, Error>& reply) {

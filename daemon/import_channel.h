@@ -1,10 +1,12 @@
-// How `import readings` reaches the history. Whoever gets the writer's lock writes by itself
-// through the same Storeroom the service runs; otherwise batches go over a Unix socket beside the
-// history to the service that holds the lock. Either way a batch is committed when put() returns.
+// How `import readings` and `import jars` reach the history. Whoever gets the writer's lock writes
+// by itself through the same Storeroom the service runs; otherwise batches go over a Unix socket
+// beside the history to the service that holds the lock. Either way a batch is committed when put()
+// returns.
 //
-// On the socket: frames of a u32 length (little-endian) and that many bytes. A request is a
-// readings record as in the inbox (history/FORMAT.md); a reply is a zero byte and three u64 (fresh,
-// known, conflicting), or a one byte and a sentence.
+// On the socket: frames of a u32 length (little-endian) and that many bytes. A request is a byte,
+// the kind of a record, and that readings or tell record as in the inbox (history/FORMAT.md). A
+// reply is a zero byte and three u64 (fresh, known, conflicting) or the answer to the sentence; or
+// a one byte and what is wrong.
 #pragma once
 
 #include <cstdint>
@@ -38,15 +40,21 @@ class ImportChannel {
   // At most kLargestImportBatch readings; committed when it returns. `wall` is now.
   [[nodiscard]] virtual tl::expected<ImportTotals, Error> put(std::vector<Reading> batch,
                                                               Instant wall) = 0;
+  // One sentence, answered once it is committed or refused. It needs correlation data.
+  [[nodiscard]] virtual tl::expected<std::string, Error> tell(TellRecord record) = 0;
   [[nodiscard]] virtual bool service_running() const = 0;
 };
 
 // The service's and the importer's common way in: one record appended, applied and committed.
 [[nodiscard]] tl::expected<ImportTotals, Error> import_into(Storeroom& room, ReadingsRecord record);
 
-// Frames, shared by both ends.
-[[nodiscard]] std::string encode_import(const ReadingsRecord& record);
-[[nodiscard]] tl::expected<ReadingsRecord, Error> decode_import(std::string_view frame);
+[[nodiscard]] tl::expected<std::string, Error> tell_into(Storeroom& room, TellRecord record);
+
+// Frames, shared by both ends. A request is a ReadingsRecord or a TellRecord.
+[[nodiscard]] std::string encode_import(const InboxPayload& record);
+[[nodiscard]] tl::expected<InboxPayload, Error> decode_import(std::string_view frame);
+[[nodiscard]] std::string encode_tell_reply(const tl::expected<std::string, Error>& reply);
+[[nodiscard]] tl::expected<std::string, Error> decode_tell_reply(std::string_view frame);
 [[nodiscard]] std::string encode_import_reply(const tl::expected<ImportTotals, Error>& reply);
 [[nodiscard]] tl::expected<ImportTotals, Error> decode_import_reply(std::string_view frame);
 // Longest frame either end accepts: a full batch is about 30 kB.

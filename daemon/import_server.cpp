@@ -79,8 +79,12 @@ class ImportServer::Sessions : public std::enable_shared_from_this<Sessions> {
         std::string frame(size, '\0');
         co_await asio::async_read(socket, asio::buffer(frame), asio::use_awaitable);
         auto record = decode_import(frame);
-        const std::string reply = encode_import_reply(record ? self->handler_(std::move(*record))
-                                                             : tl::unexpected(record.error()));
+        std::string reply;
+        if (record) {
+          reply = self->handler_(std::move(*record));
+        } else {
+          reply = encode_import_reply(tl::unexpected(record.error()));
+        }
         std::string answer;
         put_number(answer, static_cast<std::uint32_t>(reply.size()));
         answer += reply;

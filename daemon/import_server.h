@@ -16,7 +16,8 @@ namespace torpor::daemon {
 
 class ImportServer {
  public:
-  using Handler = std::function<tl::expected<ImportTotals, Error>(ReadingsRecord)>;
+  // The reply to a readings or tell record, encoded.
+  using Handler = std::function<std::string(InboxPayload)>;
 
   // Precondition: the writer's lock is held, so a socket file that stands there is a dead one's.
   [[nodiscard]] static tl::expected<std::unique_ptr<ImportServer>, Error> listen(

@@ -85,10 +85,14 @@ tl::expected<void, Error> Service::start() {
   if (auto started = start_outgoing(); !started) return started;
   commit();  // what the inbox held, and what an earlier run had not delivered
   auto imports =
-      ImportServer::listen(strand_, socket_file(loaded_.history), [this](ReadingsRecord record) {
-        auto totals = import_into(*room_, std::move(record));
+      ImportServer::listen(strand_, socket_file(loaded_.history), [this](InboxPayload record) {
+        auto* tell = std::get_if<TellRecord>(&record);
+        std::string reply = tell != nullptr
+                                ? encode_tell_reply(tell_into(*room_, std::move(*tell)))
+                                : encode_import_reply(import_into(
+                                      *room_, std::get<ReadingsRecord>(std::move(record))));
         after_step();
-        return totals;
+        return reply;
       });
   if (!imports) return tl::unexpected(imports.error());
   imports_ = std::move(*imports);

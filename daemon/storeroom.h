@@ -126,6 +126,10 @@ class Storeroom {
   void notify(const std::string& id, const std::string& line);
   // Answers a tell that was refused before it was recorded.
   void answer(const TellRecord& tell, const std::string& text, const std::string& id);
+  // The committed answer to a tell with this correlation data.
+  [[nodiscard]] std::optional<std::string> answer_given(std::string_view correlation) const {
+    return store_->answer(correlation);
+  }
   // Keeps a text for readers ("service", ...), with the next commit.
   void keep_note(std::string name, std::string text);
 

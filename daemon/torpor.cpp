@@ -23,6 +23,7 @@
 #include "daemon/torpor_export.h"
 #include "daemon/torpor_failure.h"
 #include "daemon/torpor_import.h"
+#include "daemon/torpor_import_jars.h"
 #include "daemon/torpor_listen.h"
 #include "daemon/torpor_rehearse.h"
 #include "daemon/torpor_show.h"
@@ -44,6 +45,7 @@ constexpr const char* kExamples = R"(Examples:
   torpor tell 'move B-07 to cellar/shelf-1'     tells the service, prints its answer
   torpor listen 'sensors/#'                     what arrives, and the entry that would read it
   torpor import readings logger.csv --sensor s1 a logger's readings into the history
+  torpor import jars notebook.csv               a notebook of jars into the ledger
   torpor export --sensor s1 > s1.csv            its readings, for another program
   torpor rehearse --rules new.yaml              what these rules would have said
   torpor backup /mnt/stick/cellar.sqlite3       a copy while the service runs
@@ -67,6 +69,7 @@ struct Arguments {
   std::string by;
   ListenOrder listen;
   ImportOrder import;
+  ImportJarsOrder import_jars;
   ExportOrder export_order;
   RehearseOrder rehearse;
   bool senml = false;
@@ -116,6 +119,16 @@ ExitCode run_import(const Arguments& arguments) {
   ImportOrder order = arguments.import;
   order.json = arguments.json;
   const auto result = import_readings(order, arguments.config);
+  if (!result) return report(result.error());
+  const ExitCode printed = print(result->shown);
+  return printed == ExitCode::done && result->refused_rows > 0 ? ExitCode::refused : printed;
+}
+
+ExitCode run_import_jars(const Arguments& arguments) {
+  ImportJarsOrder order = arguments.import_jars;
+  order.by = arguments.by;
+  order.json = arguments.json;
+  const auto result = import_jars(order, arguments.config);
   if (!result) return report(result.error());
   const ExitCode printed = print(result->shown);
   return printed == ExitCode::done && result->refused_rows > 0 ? ExitCode::refused : printed;
@@ -218,6 +231,14 @@ void add_import(CLI::App& app, Arguments& arguments, Command& chosen) {
                        "Zone of times without an offset, for example Europe/Vienna (default: UTC)");
   readings->add_flag("--json", arguments.json, "The counts as JSON");
   readings->callback([&] { chosen = [&] { return run_import(arguments); }; });
+  CLI::App* jars =
+      import->add_subcommand("jars", "A notebook of jars, from a CSV file with a header");
+  jars->add_option("FILE", arguments.import_jars.file,
+                   "The CSV file: id,place,stage,rice_g,raw_g,sugar_g,closed,...")
+      ->required();
+  jars->add_option("--by", arguments.by, "Who says it (default: the login name)");
+  jars->add_flag("--json", arguments.json, "What was recorded, or every fault, as JSON");
+  jars->callback([&] { chosen = [&] { return run_import_jars(arguments); }; });
 }
 
 void add_export(CLI::App& app, Arguments& arguments, Command& chosen) {

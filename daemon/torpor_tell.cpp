@@ -17,12 +17,6 @@
 namespace torpor::daemon {
 namespace {
 
-// A note of who it was, not a proof; the journal says so too.
-std::string login_name() {
-  const ::passwd* entry = ::getpwuid(::getuid());
-  return entry == nullptr ? std::string() : std::string(entry->pw_name);
-}
-
 std::string shown(const std::string& answer, bool refused, bool json) {
   if (!json) return printable(answer) + '\n';
   nlohmann::ordered_json tree;
@@ -32,6 +26,12 @@ std::string shown(const std::string& answer, bool refused, bool json) {
 }
 
 }  // namespace
+
+// A note of who it was, not a proof; the journal says so too.
+std::string login_name() {
+  const ::passwd* entry = ::getpwuid(::getuid());
+  return entry == nullptr ? std::string() : std::string(entry->pw_name);
+}
 
 tl::expected<Answer, Failure> tell_sentence(const Telling& telling,
                                             const std::filesystem::path& config) {

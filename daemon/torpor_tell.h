@@ -24,4 +24,7 @@ struct Answer {
 [[nodiscard]] tl::expected<Answer, Failure> tell_sentence(const Telling& telling,
                                                           const std::filesystem::path& config);
 
+// Who is at the keyboard, for the journal; empty: not known.
+[[nodiscard]] std::string login_name();
+
 }  // namespace torpor::daemon

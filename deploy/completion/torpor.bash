@@ -10,7 +10,7 @@ _torpor_options() {
     alerts) echo "--all --json" ;;
     tell) echo "--by --json" ;;
     listen) echo "--for --count" ;;
-    import) echo "--sensor --columns --zone --json" ;;
+    import) echo "--sensor --columns --zone --by --json" ;;
     rehearse) echo "--rules --from --to --json" ;;
     export) echo "--sensor --from --to --csv --senml" ;;
     air) echo "--pressure --json" ;;
@@ -47,7 +47,7 @@ _torpor() {
   elif [[ $command == label || $command == jar && $before == jar ]]; then
     COMPREPLY=($(compgen -W "$(_torpor_jar_ids)" -- "$word"))
   elif [[ $command == import && $before == import ]]; then
-    COMPREPLY=($(compgen -W "readings" -- "$word"))
+    COMPREPLY=($(compgen -W "readings jars" -- "$word"))
   elif [[ $command == import || $command == backup ]]; then
     COMPREPLY=($(compgen -f -- "$word"))
   fi

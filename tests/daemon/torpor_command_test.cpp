@@ -379,6 +379,41 @@ TEST_CASE("export writes ranges, SenML and what it cannot do") {
   CHECK(filled.torpor("export --sensor s1 >/dev/full").code == 1);
 }
 
+TEST_CASE("a notebook of jars is recorded whole or not at all, and once") {
+  const Filled filled;
+  const std::string file = (filled.cellar.folder() / "jars.csv").string();
+  filled.cellar.folder().write("jars.csv",
+                               "id,place,stage,rice_g,closed,from\n"
+                               "N-01,cellar/shelf-1,IMO-2,1200,2026-01-20,B-01\n"
+                               "N-02,cellar/shelf-9,IMO-2,1200,2026-01-20,\n"
+                               "B-01,cellar/shelf-1,IMO-2,1200,2026-01-20,\n"
+                               "N-03,cellar/shelf-2,IMO-3,1200,2026-01-21,N-01\n");
+  const Ran refused = filled.torpor("import jars " + file);
+  CAPTURE(refused.out);
+  CHECK(refused.code == 65);
+  CHECK(refused.out.find("nothing is recorded; 2 faults") != std::string::npos);
+  CHECK(refused.out.find("jars.csv:3:1: there is no place") != std::string::npos);
+  CHECK(refused.out.find("jars.csv:4:1: jar B-01 exists since") != std::string::npos);
+  CHECK(parsed(filled.torpor("jars --json"))["jars"].size() == 3);
+
+  filled.cellar.folder().write("jars.csv",
+                               "id,place,stage,rice_g,closed,from\n"
+                               "N-01,cellar/shelf-1,IMO-2,1200,2026-01-20,B-01\n"
+                               "N-03,cellar/shelf-2,IMO-3,1200,2026-01-21,N-01\n");
+  const Ran told = filled.torpor("import jars " + file + " --by Mara");
+  CAPTURE(told.out);
+  CHECK(told.code == 0);
+  CHECK(told.out.find("2 jars recorded, 0 known already") != std::string::npos);
+  CHECK(told.out.find("N-03 is registered in cellar/shelf-2") != std::string::npos);
+  const json jar = parsed(filled.torpor("jar N-03 --json"));
+  CHECK(jar["parents"][0]["id"] == "N-01");
+  CHECK(jar["journal"][0]["by"] == "Mara");
+  const Ran again = filled.torpor("import jars " + file);
+  CHECK(again.code == 0);
+  CHECK(again.out.find("0 jars recorded, 2 known already") != std::string::npos);
+  CHECK(parsed(filled.torpor("jars --json"))["jars"].size() == 5);
+}
+
 TEST_CASE("choose and label show what the history holds") {
   const Filled filled;
   const Ran chosen = filled.torpor("choose --stage IMO-2 --need 500g");

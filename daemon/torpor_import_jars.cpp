@@ -1,0 +1,193 @@
+#include "daemon/torpor_import_jars.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <fstream>
+#include <memory>
+#include <nlohmann/json.hpp>
+#include <random>
+#include <set>
+#include <vector>
+
+#include "daemon/history/logger_csv.h"
+#include "daemon/import_channel.h"
+#include "daemon/ledger/jar_csv.h"
+#include "daemon/load_settings.h"
+#include "daemon/report/gather.h"
+#include "daemon/report/printable.h"
+#include "daemon/torpor_tell.h"
+#include "daemon/torpor_terminal.h"
+
+namespace torpor::daemon {
+namespace {
+
+// What a rehearsed telling may ask: the places, and nothing that only the service knows.
+class PlacesOnly final : public LedgerView {
+ public:
+  explicit PlacesOnly(const config::Settings& settings) : settings_(settings) {}
+
+  std::vector<std::string> places() const override {
+    std::vector<std::string> paths;
+    for (const auto& place : settings_.places) paths.push_back(place.path);
+    return paths;
+  }
+  std::string describe_jar(const Jar&) const override { return ""; }
+  std::string describe_place(std::string_view) const override { return ""; }
+  std::string describe_sensor(std::string_view) const override { return ""; }
+  std::vector<ToldSensor> sensors() const override { return {}; }
+  std::vector<rules::Alert> open_alerts() const override { return {}; }
+  std::optional<rules::culture::JarModel> model(std::string_view) const override {
+    return std::nullopt;
+  }
+
+ private:
+  const config::Settings& settings_;
+};
+
+// The ledger as it stands, and the sentences that count in it.
+struct Standing {
+  Ledger ledger;
+  std::set<std::string, std::less<>> told;
+  Instant now;
+};
+
+tl::expected<Standing, Failure> standing_of(const Loaded& loaded) {
+  Standing standing;
+  standing.now = wall_now();
+  auto reader = Reader::open(loaded.history, spool_folder(loaded.history));
+  if (!reader) {
+    // Before the first run there is no history, and the ledger is empty.
+    if (reader.error().kind == ErrorKind::not_found) return standing;
+    return tl::unexpected(failure_of(reader.error()));
+  }
+  auto ledger = ledger_of(**reader);
+  if (!ledger) return tl::unexpected(failure_of(ledger.error()));
+  for (const JournalEntry& entry : (*reader)->journal()) {
+    if (!ledger->withdrawn_by(entry.number)) standing.told.insert(entry.sentence);
+  }
+  if (loaded.settings.clock == rules::Clock::readings) {
+    standing.now = shown_now(**reader, standing.now);
+  }
+  if (const auto fault = (*reader)->fault()) return tl::unexpected(failure_of(*fault));
+  standing.ledger = std::move(*ledger);
+  return standing;
+}
+
+struct JarsFound {
+  std::vector<JarCsvRow> fresh;
+  std::size_t known = 0;
+  std::vector<CsvFault> faults;
+};
+
+// Tells every row to a copy of the ledger, each to what those before it left.
+JarsFound rehearse_rows(JarCsv csv, Standing standing, const Loaded& loaded) {
+  const PlacesOnly view(loaded.settings);
+  JarsFound found;
+  found.faults = std::move(csv.faults);
+  for (JarCsvRow& row : csv.rows) {
+    if (standing.told.count(row.sentence) > 0) {
+      ++found.known;
+      continue;
+    }
+    const auto sentence = parse_sentence(row.sentence, loaded.zone);
+    if (!sentence) continue;  // read_jar_csv() has let it pass
+    const auto told = standing.ledger.tell(*sentence, row.sentence, standing.now, standing.now,
+                                           loaded.zone, view);
+    if (!told) {
+      found.faults.push_back({row.at, told.error().text});
+      continue;
+    }
+    standing.told.insert(row.sentence);
+    found.fresh.push_back(std::move(row));
+  }
+  std::stable_sort(found.faults.begin(), found.faults.end(),
+                   [](const CsvFault& a, const CsvFault& b) { return a.at.line < b.at.line; });
+  return found;
+}
+
+// A jar may be withdrawn and imported again: an answer of an earlier run must not stand for it.
+std::string random_correlation() {
+  std::random_device random;
+  std::string bytes = "import-jars-";
+  for (int i = 0; i < 4; ++i) bytes += fmt::format("{:08x}", random());
+  return bytes;
+}
+
+std::string text_of_jars(const JarsFound& found, const std::vector<std::string>& answers,
+                         const ImportJarsOrder& order, bool through_service) {
+  const std::string file = printable(order.file.string());
+  if (!found.faults.empty()) {
+    std::string text = fmt::format("{}: nothing is recorded; {} fault{}\n", file,
+                                   found.faults.size(), found.faults.size() == 1 ? "" : "s");
+    for (const CsvFault& fault : found.faults) {
+      text += fmt::format("  {}:{}:{}: {}\n", file, fault.at.line, fault.at.column,
+                          printable(fault.text));
+    }
+    return text;
+  }
+  std::string text =
+      fmt::format("{}: {} jars recorded{}, {} known already\n", file, answers.size(),
+                  through_service ? " through the running service" : "", found.known);
+  for (const std::string& answer : answers) text += "  " + printable(answer) + '\n';
+  return text;
+}
+
+std::string json_of_jars(const JarsFound& found, const std::vector<std::string>& answers) {
+  nlohmann::ordered_json tree;
+  tree["jars_recorded"] = answers.size();
+  tree["jars_known"] = found.known;
+  tree["answers"] = answers;
+  tree["faults"] = nlohmann::ordered_json::array();
+  for (const CsvFault& fault : found.faults) {
+    tree["faults"].push_back(
+        {{"line", fault.at.line}, {"column", fault.at.column}, {"text", fault.text}});
+  }
+  return tree.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + '\n';
+}
+
+}  // namespace
+
+tl::expected<ImportReport, Failure> import_jars(const ImportJarsOrder& order,
+                                                const std::filesystem::path& config) {
+  const auto loaded = load_for_command(config, Purpose::history);
+  if (!loaded) return tl::unexpected(loaded.error());
+  std::ifstream stream(order.file, std::ios::binary);
+  if (!stream || std::filesystem::is_directory(order.file)) {
+    return usage(fmt::format("{} cannot be read", printable(order.file.string())));
+  }
+  auto standing = standing_of(*loaded);
+  if (!standing) return tl::unexpected(standing.error());
+  const JarsFound found =
+      rehearse_rows(read_jar_csv(stream, loaded->zone), std::move(*standing), *loaded);
+  std::vector<std::string> answers;
+  bool through_service = false;
+  if (found.faults.empty() && !found.fresh.empty()) {
+    auto channel = ImportChannel::open(*loaded, wall_now());
+    if (!channel) return tl::unexpected(failure_of(channel.error()));
+    through_service = (*channel)->service_running();
+    const std::string by = order.by.empty() ? login_name() : order.by;
+    // Not where phones look for answers: the one who imports reads them here.
+    const std::string topic = fmt::format("torpor/{}/answer/import", loaded->settings.storeroom);
+    for (const JarCsvRow& row : found.fresh) {
+      const auto answer =
+          (*channel)->tell({wall_now(), row.sentence, by, topic, random_correlation(), false});
+      const bool refused = answer && answer->starts_with(kNotRecorded);
+      if (!answer || refused) {
+        Failure failure = answer ? Failure{ExitCode::refused, *answer} : failure_of(answer.error());
+        failure.text = fmt::format(
+            "{}:{}:{}: {}\nuntil then {} jars were recorded; importing the file again goes on from "
+            "there",
+            printable(order.file.string()), row.at.line, row.at.column, printable(failure.text),
+            answers.size());
+        return tl::unexpected(std::move(failure));
+      }
+      answers.push_back(*answer);
+    }
+  }
+  return ImportReport{order.json ? json_of_jars(found, answers)
+                                 : text_of_jars(found, answers, order, through_service),
+                      found.faults.size()};
+}
+
+}  // namespace torpor::daemon

@@ -92,8 +92,21 @@ double corrected(const Calibration& calibration, const Reading& reading) {
 }
 
 double corrected(const Calibrations& calibrations, const Reading& reading) {
-  const auto known = calibrations.find(reading.sensor);
-  return known == calibrations.end() ? reading.value() : corrected(known->second, reading);
+  return corrected(calibration_of(calibrations, reading.sensor), reading);
+}
+
+const Calibration& calibration_of(const Calibrations& calibrations, std::string_view sensor) {
+  static const Calibration kNeverChecked;
+  const auto known = calibrations.find(sensor);
+  return known == calibrations.end() ? kNeverChecked : known->second;
+}
+
+double expected_error(const Calibration& calibration, Quantity quantity, Instant when) {
+  const Correction correction = calibration.at(quantity, when);
+  if (!correction.checked_at) return correction.uncertainty;
+  constexpr Duration kStep = std::chrono::hours(24 * 30);
+  const auto steps = (when - *correction.checked_at) / kStep;
+  return calibration.at(quantity, *correction.checked_at + steps * kStep).uncertainty;
 }
 
 }  // namespace torpor

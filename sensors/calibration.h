@@ -7,6 +7,7 @@
 #include <map>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "sensors/reading.h"
@@ -57,6 +58,15 @@ class Calibration {
 
 // Of all sensors, by id; one that is not among them was never checked.
 using Calibrations = std::map<std::string, Calibration, std::less<>>;
+
+[[nodiscard]] const Calibration& calibration_of(const Calibrations& calibrations,
+                                                std::string_view sensor);
+
+// One standard deviation of the error that a corrected value still has at `when`, as the jars'
+// models take it. It grows with the time since the check in steps of 30 days, so that one day's air
+// is one air.
+[[nodiscard]] double expected_error(const Calibration& calibration, Quantity quantity,
+                                    Instant when);
 
 // The reading's value in the canonical unit, corrected by the check that holds at its time. A
 // humidity stays within 0 to 100 %; without a check it is the reading's own value.

@@ -110,7 +110,7 @@ class HeldStream {
   HeldStream(const Reader& history, const rules::SensorSpec& spec, Quantity quantity,
              const Calibrations& calibrations, Instant since, Instant from, Instant to)
       : hold_(spec.hold),
-        calibrations_(calibrations),
+        calibration_(calibration_of(calibrations, spec.id)),
         cursor_(history.readings(spec.id, quantity, from, to)) {
     Instant before = from;
     while (const auto reading = history.last_before(spec.id, quantity, before)) {
@@ -143,8 +143,9 @@ class HeldStream {
 
  private:
   void hold(const Reading& reading) {
-    held_ = rules::HeldValue{corrected(calibrations_, reading), reading.measured_at,
-                             reading.measured_at + hold_};
+    const Instant at = reading.measured_at;
+    held_ = rules::HeldValue{corrected(calibration_, reading), at, at + hold_,
+                             expected_error(calibration_, reading.quantity, at)};
   }
 
   void fetch() {
@@ -154,7 +155,7 @@ class HeldStream {
   }
 
   Duration hold_;
-  const Calibrations& calibrations_;
+  const Calibration& calibration_;
   std::unique_ptr<ReadingCursor> cursor_;
   std::optional<Reading> next_;
   std::optional<rules::HeldValue> held_;
@@ -169,6 +170,8 @@ ExposureStep step_of(const rules::SpokenAir& spoken, const rules::Layout& layout
   step.temperature = spoken.temperature;
   step.humidity = spoken.humidity;
   step.humid_temperature = spoken.humid_temperature;
+  step.temperature_error = spoken.temperature_error;
+  step.humidity_error = spoken.humidity_error;
   if (spoken.temperature_speaker) step.sensor = layout.sensors[*spoken.temperature_speaker].id;
   if (spoken.humidity_speaker) step.humidity_sensor = layout.sensors[*spoken.humidity_speaker].id;
   return step;

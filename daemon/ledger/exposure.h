@@ -27,6 +27,9 @@ struct ExposureStep {  // holds over [from, to)
   // these two.
   std::string humidity_sensor;
   std::optional<Celsius> humid_temperature;
+  // Expected of what the two sensors say, one standard deviation: K, %. Not kept in a JarDay, whose
+  // steps are for showing.
+  double temperature_error = 0.0, humidity_error = 0.0;
   friend bool operator==(const ExposureStep&, const ExposureStep&) = default;
 };
 

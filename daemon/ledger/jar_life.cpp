@@ -15,6 +15,8 @@ rules::culture::Air model_air(const ExposureStep& step) {
   spoken.temperature = step.temperature;
   spoken.humidity = step.humidity;
   spoken.humid_temperature = step.humid_temperature;
+  spoken.temperature_error = step.temperature_error;
+  spoken.humidity_error = step.humidity_error;
   return rules::model_air(spoken);
 }
 

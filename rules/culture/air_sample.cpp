@@ -11,7 +11,8 @@ double saturation_at(double celsius) {
   return air::saturation_vapour_pressure(Celsius(celsius)).value();
 }
 
-tl::expected<Air, std::string> Air::of(Celsius temperature, std::optional<Percent> humidity) {
+tl::expected<Air, std::string> Air::of(Celsius temperature, std::optional<Percent> humidity,
+                                       AirError error) {
   const double t = temperature.value();
   if (!(t >= kColdestAir && t <= kHottestAir)) {
     return tl::unexpected(
@@ -30,6 +31,7 @@ tl::expected<Air, std::string> Air::of(Celsius temperature, std::optional<Percen
   air.saturation_ = air::saturation_vapour_pressure(temperature).value();
   air.kinetic_weight_ = KineticMean::weight(temperature);
   air.has_temperature_ = true;
+  air.error_ = error;
   if (humidity) {
     air.vapour_ = air.saturation_ * humidity->value() / 100.0;
     air.has_humidity_ = true;

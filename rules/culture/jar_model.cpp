@@ -28,6 +28,30 @@ constexpr double kTellingSwing = 0.5;  // K
 constexpr double kPredictFrom = 0.1;
 constexpr std::int64_t kPredictEvery = std::int64_t{7} * 86400 * 1000;  // ms
 
+// The air's sensor may be wrong by some warmth and some damp, for as long as nobody checks it: the
+// cautious jar stands in the warmer, damper air of the two, the hopeful one in the other.
+constexpr std::array<double, kMembers> kSide = {1.0, 0.0, -1.0};
+
+double warmer(const AirError& error, std::size_t member) {
+  return kSide[member] * error.temperature;
+}
+
+// Air and vapour of a stretch as they may be for this member; contents and what follows from them
+// are the caller's.
+void shift_air(Stretch& stretch, const AirError& error, std::size_t member) {
+  if (kSide[member] == 0.0 || error == AirError{}) return;
+  const double before = saturation_at(stretch.air);
+  stretch.air += warmer(error, member);
+  // As humid as it was, and then damper or drier by the error, up to saturation.
+  const double warmed = saturation_at(stretch.air) / before;
+  stretch.air_saturation *= warmed;
+  if (stretch.covered_share <= 0.0) return;
+  const double most = std::max(stretch.vapour * warmed, stretch.air_saturation);
+  const double shifted =
+      stretch.vapour * warmed + kSide[member] * error.humidity / 100.0 * stretch.air_saturation;
+  stretch.vapour = std::clamp(shifted, 0.0, most);
+}
+
 std::int64_t next_cell(std::int64_t at, std::int64_t grid) {
   const std::int64_t past = ((at % grid) + grid) % grid;
   return at - past + grid;
@@ -132,11 +156,13 @@ void JarModel::accumulate(const Air& air, double assumed, double seconds) {
   cell.air += assumed * seconds;
   if (!air.has_temperature()) return;
   cell.known_seconds += seconds;
+  cell.error.temperature += air.error().temperature * seconds;
   state_.kinetic.add(air.kinetic_weight(), seconds);
   if (!air.has_humidity()) return;
   cell.humid_seconds += seconds;
   cell.vapour += air.vapour() * seconds;
   cell.saturation += air.saturation() * seconds;
+  cell.error.humidity += air.error().humidity * seconds;
 }
 
 void JarModel::close_stretch() {
@@ -159,10 +185,15 @@ void JarModel::close_stretch() {
     stretch.wet_cover = stretch.vapour > saturation_at(glass);
     if (stretch.wet_cover) state_.outer_dew_hours += hours * covered;
   }
+  AirError error;
+  if (cell.known_seconds > 0.0) error.temperature = cell.error.temperature / cell.known_seconds;
+  if (cell.humid_seconds > 0.0) error.humidity = cell.error.humidity / cell.humid_seconds;
+  if (cell.humid_seconds > 0.0) state_.air_error = error;
   for (std::size_t m = 0; m < kMembers; ++m) {
     Stretch own = stretch;
     own.air = air + uncovered * profile_->sets[m].uncovered_warmth;
-    own.contents = cell.contents[m] / cell.seconds + state_.probe_offset;
+    own.contents = cell.contents[m] / cell.seconds + state_.probe_offset + warmer(error, m);
+    shift_air(own, error, m);
     if (covered <= 0.0) own.air_saturation = saturation_at(own.air);
     own.contents_saturation = saturation_at(own.contents);
     own.warmth = warmth_at(own.contents, settings_[m]);
@@ -284,13 +315,27 @@ std::array<MemberForecast, kMembers> JarModel::forecasts() const {
   if (air_is_suspect() || state_.memory.empty() || !state_.memory.knows_humidity()) return result;
   for (std::size_t m = 0; m < kMembers; ++m) {
     const Setting& own = settings_[m];
-    const Stretch day = state_.memory.recent(24, own, state_.probe_offset);
-    const Stretch week = state_.memory.recent(168, own, state_.probe_offset);
+    const AirError& error = state_.air_error;
+    const auto recent = [&](std::size_t hours) {
+      Stretch mean = state_.memory.recent(hours, own, state_.probe_offset + warmer(error, m));
+      shift_air(mean, error, m);
+      return mean;
+    };
+    const Stretch day = recent(24), week = recent(168);
     const Outlook outlook = [&](double hours) {
       if (hours < 3 * kHoursPerDay) return day;
       if (hours < 30 * kHoursPerDay) return week;
       const auto ahead = std::chrono::milliseconds(static_cast<std::int64_t>(hours * 3.6e6));
-      return state_.memory.season(instant_of(state_.consumed) + ahead, own).value_or(week);
+      auto season = state_.memory.season(instant_of(state_.consumed) + ahead, own);
+      if (!season) return week;
+      if (const double more = warmer(error, m); more != 0.0) {
+        season->contents_saturation *=
+            saturation_at(season->contents + more) / saturation_at(season->contents);
+        season->contents += more;
+        season->warmth = warmth_at(season->contents, own);
+      }
+      shift_air(*season, error, m);
+      return *season;
     };
     result[m] = forecast(state_.members[m], own, outlook, state_.works_in_sugar);
   }
@@ -326,7 +371,14 @@ std::array<WakeTime, kMembers> JarModel::time_to_wake_in(Celsius temperature,
   settled.close_stretch();
   std::array<WakeTime, kMembers> times;
   for (std::size_t m = 0; m < kMembers; ++m) {
-    const Stretch air = steady_air(temperature, humidity, settled.settings_[m]);
+    // As far from what is said as its own air may be: what is compared must stand alike.
+    const AirError& error = settled.state_.air_error;
+    std::optional<Percent> own = humidity;
+    if (own) {
+      own = Percent(std::clamp(own->value() + kSide[m] * error.humidity, 0.0, 100.0));
+    }
+    const Stretch air =
+        steady_air(Celsius(temperature.value() + warmer(error, m)), own, settled.settings_[m]);
     times[m] = forecast(
                    settled.state_.members[m], settled.settings_[m], [&](double) { return air; },
                    settled.state_.works_in_sugar)

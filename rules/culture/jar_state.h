@@ -23,6 +23,7 @@ struct CellSums {
   double humid_seconds = 0.0;               // humidity known
   double vapour = 0.0;                      // Pa s, of the humid time
   double saturation = 0.0;                  // Pa s, of the humid time
+  AirError error;                           // K s of the known time, % s of the humid time
   std::array<double, kMembers> contents{};  // K s
   double probe_excess = 0.0;                // K, summed over samples
   double probe_samples = 0.0;
@@ -35,6 +36,8 @@ struct CellSums {
     archive(humid_seconds);
     archive(vapour);
     archive(saturation);
+    archive(error.temperature);
+    archive(error.humidity);
     for (double& value : contents) archive(value);
     archive(probe_excess);
     archive(probe_samples);
@@ -64,6 +67,7 @@ struct JarState {
   bool has_temperature = false;  // some air has been known since closing
   CellSums cell;
   AirMemory memory;
+  AirError air_error;  // of the air as last known
   // The contents.
   std::array<HeatState, kMembers> heat;
   std::array<Member, kMembers> members;
@@ -109,6 +113,8 @@ void JarState::fields(Archive& archive) {
   archive(has_temperature);
   cell.fields(archive);
   memory.fields(archive);
+  archive(air_error.temperature);
+  archive(air_error.humidity);
   for (HeatState& member : heat) member.fields(archive);
   for (Member& member : members) member.fields(archive);
   kinetic.fields(archive);

@@ -32,11 +32,13 @@ SpokenAir spoken_air(std::span<const std::size_t> speakers, std::span<const Sens
     if (warm && !spoken.temperature) {
       spoken.temperature_speaker = speaker;
       spoken.temperature = Celsius(own.temperature->value);
+      spoken.temperature_error = own.temperature->error;
     }
     if (warm && damp && !spoken.humidity) {
       spoken.humidity_speaker = speaker;
       spoken.humidity = Percent(own.humidity->value);
       spoken.humid_temperature = Celsius(own.temperature->value);
+      spoken.humidity_error = own.humidity->error;
     }
     if (spoken.temperature && spoken.humidity) break;
   }
@@ -52,7 +54,8 @@ culture::Air model_air(const SpokenAir& spoken) {
     const Pascal saturation = air::saturation_vapour_pressure(*spoken.temperature);
     humidity = Percent(std::min(100.0, 100.0 * vapour.value() / saturation.value()));
   }
-  const auto air = culture::Air::of(*spoken.temperature, humidity);
+  const auto air = culture::Air::of(*spoken.temperature, humidity,
+                                    {spoken.temperature_error, spoken.humidity_error});
   return air.value_or(culture::Air());
 }
 

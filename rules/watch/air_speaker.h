@@ -19,6 +19,7 @@ struct HeldValue {
   double value = 0.0;  // canonical unit
   Instant measured_at;
   Instant holds_until;  // exclusive
+  double error = 0.0;   // expected of it, one standard deviation
   [[nodiscard]] bool live_at(Instant t) const { return measured_at <= t && t < holds_until; }
   friend bool operator==(const HeldValue&, const HeldValue&) = default;
 };
@@ -42,6 +43,8 @@ struct SpokenAir {
   std::optional<std::size_t> humidity_speaker;
   std::optional<Percent> humidity;
   std::optional<Celsius> humid_temperature;
+  // Expected of what the two speakers say, one standard deviation: K, %.
+  double temperature_error = 0.0, humidity_error = 0.0;
 };
 
 // What the speakers say at `t`. `air[i]` belongs to layout.sensors[i]; `speakers` as from

@@ -35,7 +35,8 @@ bool same(double a, double b) { return a == b || (std::isnan(a) && std::isnan(b)
 bool same_values(const AirTimeline::Moment& a, const AirTimeline::Moment& b) {
   return a.temperature_speaker == b.temperature_speaker &&
          a.humidity_speaker == b.humidity_speaker && same(a.temperature, b.temperature) &&
-         same(a.humidity, b.humidity) && same(a.humid_temperature, b.humid_temperature);
+         same(a.humidity, b.humidity) && same(a.humid_temperature, b.humid_temperature) &&
+         a.temperature_error == b.temperature_error && a.humidity_error == b.humidity_error;
 }
 
 AirTimeline::Moment unknown_moment(Instant from) {
@@ -59,7 +60,7 @@ AirTimeline::AirTimeline(std::vector<std::size_t> speakers, std::vector<Duration
 
 void AirTimeline::hold(std::vector<SensorAir>& air, const AirReading& reading) const {
   held(air[reading.speaker], reading.quantity) =
-      HeldValue{reading.value, reading.at, reading.at + holds_[reading.speaker]};
+      HeldValue{reading.value, reading.at, reading.at + holds_[reading.speaker], reading.error};
 }
 
 bool AirTimeline::insert(const AirReading& reading) {
@@ -125,6 +126,8 @@ void AirTimeline::append_moment(const std::vector<SensorAir>& air, Instant from)
   if (spoken.temperature) moment.temperature = spoken.temperature->value();
   if (spoken.humidity) moment.humidity = spoken.humidity->value();
   if (spoken.humid_temperature) moment.humid_temperature = spoken.humid_temperature->value();
+  moment.temperature_error = spoken.temperature_error;
+  moment.humidity_error = spoken.humidity_error;
   if (!same_values(moments_.back(), moment)) moments_.push_back(moment);
 }
 
@@ -184,6 +187,8 @@ SpokenAir AirTimeline::air_at(Instant t) const { return air_of(moment_at(t)); }
 
 SpokenAir AirTimeline::air_of(const Moment& moment) {
   SpokenAir spoken;
+  spoken.temperature_error = moment.temperature_error;
+  spoken.humidity_error = moment.humidity_error;
   spoken.temperature_speaker = moment.temperature_speaker;
   spoken.humidity_speaker = moment.humidity_speaker;
   if (!std::isnan(moment.temperature)) spoken.temperature = Celsius(moment.temperature);
@@ -199,11 +204,12 @@ std::vector<AirReading> AirTimeline::kept() const {
   for (const std::size_t speaker : positions_) {
     const SensorAir& air = base_[speaker];
     if (air.temperature) {
-      all.push_back(
-          {air.temperature->measured_at, speaker, Quantity::temperature, air.temperature->value});
+      all.push_back({air.temperature->measured_at, speaker, Quantity::temperature,
+                     air.temperature->value, air.temperature->error});
     }
     if (air.humidity) {
-      all.push_back({air.humidity->measured_at, speaker, Quantity::humidity, air.humidity->value});
+      all.push_back({air.humidity->measured_at, speaker, Quantity::humidity, air.humidity->value,
+                     air.humidity->error});
     }
   }
   all.insert(all.end(), readings_.begin(), readings_.end());

@@ -24,6 +24,7 @@ struct AirReading {
   std::size_t speaker = 0;  // position in the timeline's list of speakers
   Quantity quantity = Quantity::temperature;
   double value = 0.0;
+  double error = 0.0;  // expected of it, one standard deviation
   friend bool operator==(const AirReading&, const AirReading&) = default;
 };
 
@@ -51,6 +52,7 @@ class AirTimeline {
     std::array<double, 3> derived;                    // dew point, absolute, vapour pressure
     bool is_derived;
     std::optional<culture::Air> air;  // as the jars' models take it, once asked for
+    double temperature_error = 0.0, humidity_error = 0.0;
   };
 
   struct Spoken {

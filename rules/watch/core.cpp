@@ -299,11 +299,12 @@ void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>
     corrected.unit = facts(reading.quantity).unit;
     probe_jar(spec, corrected);
   }
+  const double error = judges_.expected_error(index, reading);
   for (const Seat& seat : sensor.seats) {
     AirTimeline& timeline = airs_[seat.air].timeline;
     // Before the reading makes the timeline forget what it is too late to change.
     airs_[seat.air].lately.settle(timeline, reading.measured_at - settings_.late);
-    if (timeline.insert({reading.measured_at, seat.position, reading.quantity, value})) {
+    if (timeline.insert({reading.measured_at, seat.position, reading.quantity, value, error})) {
       airs.push_back(seat.air);
       const auto& moment = timeline.moment_at(*now_);
       if (moment.temperature_speaker == index || moment.humidity_speaker == index) {

@@ -118,6 +118,11 @@ double SensorJudges::corrected(std::size_t sensor, const Reading& reading) const
   return torpor::corrected(sensors_[sensor].calibration, reading);
 }
 
+double SensorJudges::expected_error(std::size_t sensor, const Reading& reading) const {
+  return torpor::expected_error(sensors_[sensor].calibration, reading.quantity,
+                                reading.measured_at);
+}
+
 Judgement SensorJudges::compare(const Value& value, Instant at, double corrected, bool believed) {
   if (value.company == kNobody) return {};
   Agreement& agreement = companies_[value.company].agreement;

@@ -39,6 +39,8 @@ class SensorJudges {
   [[nodiscard]] std::uint16_t judge(std::size_t sensor, const Reading& reading);
   // In the canonical unit, corrected by the checks that hold at its time.
   [[nodiscard]] double corrected(std::size_t sensor, const Reading& reading) const;
+  // Of that, one standard deviation.
+  [[nodiscard]] double expected_error(std::size_t sensor, const Reading& reading) const;
   // Precondition: is_of_judges(quantity), and some rule of the book reads it.
   [[nodiscard]] Signal signal(std::size_t sensor, RuleQuantity quantity, Instant t) const;
   [[nodiscard]] SensorStanding standing(std::size_t sensor, Instant now) const;

@@ -144,7 +144,8 @@ json to_json(const AirTimeline& timeline, const Layout& layout) {
     speakers.push_back(layout.sensors[speaker].id);
   }
   for (const AirReading& each : timeline.kept()) {
-    kept.push_back({unix_ms(each.at), each.speaker, static_cast<int>(each.quantity), each.value});
+    kept.push_back(
+        {unix_ms(each.at), each.speaker, static_cast<int>(each.quantity), each.value, each.error});
   }
   return {speakers, to_json(timeline.newest()), kept};
 }
@@ -153,7 +154,8 @@ void read_timeline(const json& j, AirTimeline& timeline) {
   std::vector<AirReading> kept;
   for (const json& each : j.at(2)) {
     kept.push_back({instant_from(each.at(0)), each.at(1).get<std::size_t>(),
-                    static_cast<Quantity>(each.at(2).get<int>()), each.at(3).get<double>()});
+                    static_cast<Quantity>(each.at(2).get<int>()), each.at(3).get<double>(),
+                    each.size() > 4 ? each.at(4).get<double>() : 0.0});
     if (kept.back().speaker >= timeline.speakers().size()) throw std::out_of_range("speaker");
   }
   timeline.restore(kept, maybe_instant(j.at(1)));
@@ -596,8 +598,10 @@ void Watch::Core::seed(AirTimeline& timeline) {
     const SensorTrack& track = sensors_[timeline.speakers()[position]].track;
     for (const QuantityFacts& row : quantities()) {
       if (const auto& reading = track.newest_trusted(row.quantity)) {
-        const double value = judges_.corrected(timeline.speakers()[position], *reading);
-        known.push_back({reading->measured_at, position, row.quantity, value});
+        const std::size_t sensor = timeline.speakers()[position];
+        known.push_back({reading->measured_at, position, row.quantity,
+                         judges_.corrected(sensor, *reading),
+                         judges_.expected_error(sensor, *reading)});
       }
     }
   }

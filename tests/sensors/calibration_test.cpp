@@ -21,6 +21,25 @@ TEST_CASE("a sensor that was never checked is not corrected and says how little 
   CHECK(none.uncertainty == doctest::Approx(3.606).epsilon(0.001));  // hypot(2, 1.5 * 2)
 }
 
+TEST_CASE("the error to expect grows in steps of a month since the check") {
+  CHECK(expected_error(Calibration(), Quantity::humidity, kSeriesStart) ==
+        doctest::Approx(3.606).epsilon(0.001));
+  Calibration calibration;
+  calibration.add(humidity_check(10, 75.3, 78.3));
+  const auto after = [&](double days) {
+    return expected_error(calibration, Quantity::humidity, at_minute((10 + days) * kDays));
+  };
+  // hypot(0.3, 1.0): of the comparison, and of a slope that one point says nothing of.
+  CHECK(after(0) == doctest::Approx(1.044).epsilon(0.001));
+  CHECK(after(29.9) == after(0));
+  CHECK(after(30) > after(0));
+  CHECK(after(59.9) == after(30));
+  CHECK(after(365 * 3) == doctest::Approx(std::hypot(1.044, 1.5 * 1080.0 / 365.25)).epsilon(0.001));
+  const Calibrations all{{"s1", calibration}};
+  CHECK(calibration_of(all, "s1") == calibration);
+  CHECK(calibration_of(all, "s2") == Calibration());
+}
+
 TEST_CASE("a check holds from its date on and never before") {
   Calibration calibration;
   calibration.add(humidity_check(10, 75.3, 78.3));

@@ -431,11 +431,13 @@ class Reference {
     if (celsius && !step.temperature) {
       step.temperature = Celsius(*celsius);
       step.sensor = sensor;
+      step.temperature_error = expected_error({}, Quantity::temperature, t);  // never checked
     }
     if (celsius && percent && !step.humidity) {
       step.humidity = Percent(*percent);
       step.humid_temperature = Celsius(*celsius);
       step.humidity_sensor = sensor;
+      step.humidity_error = expected_error({}, Quantity::humidity, t);
     }
   }
 

@@ -74,6 +74,8 @@ void step_through(rules::culture::JarModel& model, const Jar& jar, Instant until
                         spoken.temperature = step.temperature;
                         spoken.humidity = step.humidity;
                         spoken.humid_temperature = step.humid_temperature;
+                        spoken.temperature_error = step.temperature_error;
+                        spoken.humidity_error = step.humidity_error;
                         model.step(rules::model_air(spoken), step.to);
                       });
 }

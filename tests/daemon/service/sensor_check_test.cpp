@@ -31,6 +31,15 @@ class CheckedRoom {
     reopen();
   }
 
+  // s2 hangs beside s1 from the beginning, and reads rightly.
+  void hang_a_second() {
+    room_.reset();
+    for (config::SensorSettings& sensor : settings_.settings.sensors) {
+      if (sensor.spec.id == "s2") sensor.spec.place = "cellar/shelf-1";
+    }
+    second_ = true;
+    room_ = open_room(settings_);
+  }
   void reopen() {
     room_.reset();
     room_ = open_room(settings_);
@@ -48,6 +57,7 @@ class CheckedRoom {
       }
       const double shown = std::round((air - kReadsLow) * 10.0) / 10.0;
       feed(*room_, reading("s1", minutes(now_), 20.0, shown + (now_ / 2 % 2) * 0.1));
+      if (second_) feed(*room_, reading("s2", minutes(now_), 20.0, kRoom + (now_ / 2 % 3) * 0.1));
       if (now_ % 120 == 0) commit();
     }
     commit();
@@ -97,19 +107,22 @@ class CheckedRoom {
       return gathering.sensor("s1").value();
     });
   }
-  // % that the jar's exposure has at a minute; NaN: nobody spoke for it.
-  [[nodiscard]] double humidity_at(int minute) const {
+  // The jar's exposure at a minute.
+  [[nodiscard]] ExposureRow row_at(int minute) const {
     HistoryRange range;
     range.every = std::chrono::minutes(10);
     const auto seen = gathered([&](const Gathering& gathering, const Jar& jar, const Reader&) {
       return gathering.jar_history(jar, range).value();
     });
     for (const ExposureRow& row : seen.exposure) {
-      if (row.from <= minutes(minute) && minutes(minute) < row.to) {
-        return row.humidity ? row.humidity->value() : std::nan("");
-      }
+      if (row.from <= minutes(minute) && minutes(minute) < row.to) return row;
     }
-    return std::nan("");
+    return {};
+  }
+  // %; NaN: nobody spoke for it.
+  [[nodiscard]] double humidity_at(int minute) const {
+    const ExposureRow row = row_at(minute);
+    return row.humidity ? row.humidity->value() : std::nan("");
   }
   [[nodiscard]] const std::string& said(const std::string& topic) {
     return said_["torpor/cellar/" + topic];
@@ -126,6 +139,7 @@ class CheckedRoom {
   std::unique_ptr<Storeroom> room_;
   std::map<std::string, std::string> said_;
   int now_ = 0;
+  bool second_ = false;
 };
 
 bool holds(const std::string& text, std::string_view part) {
@@ -168,6 +182,18 @@ TEST_CASE("a drifted sensor checked in salt is read rightly from then on, and no
   CHECK(sensor.accuracy[0].correction.uncertainty > 0.3);
 }
 
+TEST_CASE("while one sensor is not believed the next one speaks, and the jar's history says so") {
+  CheckedRoom room;
+  room.hang_a_second();
+  check_in_salt(room);
+  CHECK(room.row_at(600).sensor == "s1");
+  CHECK(room.row_at(1440 + 300).sensor == "s2");
+  CHECK(room.humidity_at(1440 + 300) == doctest::Approx(kRoom).epsilon(0.005));
+  CHECK(room.row_at(1440 + kOut + 10).sensor == "s2");
+  CHECK(room.row_at(room.now() - 20).sensor == "s1");
+  CHECK(room.history().summary.coverage_percent > 99.0);
+}
+
 TEST_CASE("a check survives a restart while it waits, when it is done, and in the model") {
   CheckedRoom disturbed, undisturbed;
   check_in_salt(undisturbed);
@@ -190,11 +216,17 @@ TEST_CASE("a check taken back is taken out of the jar's history and model") {
   CheckedRoom with, without;
   check_in_salt(with);
   with.keep_all_days();
+  const auto width = [&with] {
+    const auto gained = with.history().jar.verdict.figures.water_gained_g;
+    return gained->cautious - gained->hopeful;
+  };
+  const double checked_width = width();
   const double corrected_water = with.history().jar.verdict.figures.water_gained_g->likely;
   with.say("withdraw entry 3 because \"it was sugar\"");
   CHECK(with.work_out_all() == 1);
   CHECK(with.humidity_at(with.now() - 200) == doctest::Approx(kRoom - kReadsLow).epsilon(0.01));
   CHECK_FALSE(with.sensor().accuracy[1].check);
+  CHECK(width() > checked_width);  // what nobody has checked is worth less
 
   // The same air with the same check taken back at once: nothing was ever corrected.
   without.say(kJar);

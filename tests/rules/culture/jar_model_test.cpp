@@ -53,6 +53,50 @@ TEST_CASE("the same air in steps of a minute, of its own changes and irregular g
   check_same(irregular.figures(), whole.figures(), 1e-12);
 }
 
+TEST_CASE("the cautious jar stands in the warmer and damper air that its sensor may mean") {
+  const auto stood_in = [](double celsius, double percent, AirError error) {
+    JarModel jar(profile(), kGood);
+    const auto held = Air::of(Celsius(celsius), Percent(percent), error);
+    REQUIRE(held);
+    jar.step(*held, after_days(60));
+    return jar;
+  };
+  const AirError error{0.6, 4.0};
+  const JarModel sure = stood_in(20, 70, {}), unsure = stood_in(20, 70, error);
+  const Figures none = sure.figures(), wide = unsure.figures();
+  CHECK(wide.water_gained_g->likely == none.water_gained_g->likely);
+  CHECK(wide.surface_activity->likely == none.surface_activity->likely);
+  CHECK(wide.wake_progress_percent->likely == none.wake_progress_percent->likely);
+  CHECK(wide.surface_activity->cautious > none.surface_activity->cautious + 0.005);
+  CHECK(wide.surface_activity->hopeful < none.surface_activity->hopeful - 0.01);
+  CHECK(wide.slow_work_percent->cautious > none.slow_work_percent->cautious);
+  // Each end is the jar that stood in that air, and looks ahead as that one does.
+  const JarModel damp = stood_in(20.6, 74, {}), dry = stood_in(19.4, 66, {});
+  CHECK(wide.surface_activity->cautious ==
+        doctest::Approx(damp.figures().surface_activity->cautious).epsilon(1e-6));
+  CHECK(wide.wake_progress_percent->cautious ==
+        doctest::Approx(damp.figures().wake_progress_percent->cautious).epsilon(1e-6));
+  CHECK(wide.surface_activity->hopeful ==
+        doctest::Approx(dry.figures().surface_activity->hopeful).epsilon(1e-6));
+  CHECK(wide.water_gained_g->hopeful ==
+        doctest::Approx(dry.figures().water_gained_g->hopeful).epsilon(1e-6));
+  // So it does elsewhere: what is compared stands alike.
+  const WakeTime moved = unsure.time_to_wake_in(Celsius(26), Percent(92))[kCautious];
+  const WakeTime moved_damp = damp.time_to_wake_in(Celsius(26.6), Percent(96))[kCautious];
+  REQUIRE(moved.kind == WakeTime::Kind::within);
+  CHECK(moved.hours == doctest::Approx(moved_damp.hours).epsilon(1e-4));
+}
+
+TEST_CASE("air at saturation is not made damper than that by its sensor's error") {
+  JarModel sure(profile(), kGood), unsure(profile(), kGood);
+  const auto held = Air::of(Celsius(15), Percent(100), AirError{0.0, 5.0});
+  REQUIRE(held);
+  sure.step(air(15, 100), after_days(20));
+  unsure.step(*held, after_days(20));
+  CHECK(unsure.figures().surface_activity->cautious == sure.figures().surface_activity->cautious);
+  CHECK(unsure.figures().surface_activity->hopeful < sure.figures().surface_activity->hopeful);
+}
+
 TEST_CASE("folding equal air is not what makes splits agree") {
   // A tenth of a millionth of a degree keeps any two readings apart.
   JarModel folded(profile(), kGood), split(profile(), kGood);

@@ -2,7 +2,8 @@
 # Installs what the build needs (Debian packages), builds, runs every test, and ends with the test
 # runner's own closing line. No questions asked, nothing cached outside the tree.
 #   sh tests/run.sh           the short run: at most 12 minutes on 2 cores
-#   sh tests/run.sh --long    200 kills instead of 20, then the sanitizers and clang-tidy
+#   sh tests/run.sh --long    200 kills instead of 20, the sanitizers, clang-tidy and, as root, the
+#                             Debian package in a Debian of its own
 set -eu
 cd "$(dirname "$0")/.."
 
@@ -33,5 +34,6 @@ if [ $long -eq 1 ]; then
   # Without GCC's precompiled headers, which clang cannot read.
   cmake -S . -B build-tidy -G Ninja -DTORPOR_PRECOMPILE=OFF
   run-clang-tidy -quiet -p build-tidy '/(sensors|rules|config|daemon)/.*\.cpp$'
+  [ "$(id -u)" -ne 0 ] || sh tests/package.sh
 fi
 run_tests build .

@@ -1,0 +1,20 @@
+#!/bin/sh
+# Makes the Debian package for this machine's kind: build-package/torpor_VERSION_ARCHITECTURE.deb.
+# Equal sources give equal packages.
+#   sh deploy/package.sh
+set -eu
+cd "$(dirname "$0")/.."
+
+. tests/packages.sh
+packages="$packages dpkg-dev"
+install_packages
+
+# The time of the newest change, not of the build.
+SOURCE_DATE_EPOCH=${SOURCE_DATE_EPOCH:-$(git log -1 --format=%ct 2>/dev/null || date +%s)}
+export SOURCE_DATE_EPOCH
+
+cmake -S . -B build-package -G Ninja -DTORPOR_TESTS=OFF -DCMAKE_UNITY_BUILD=ON \
+  -DCMAKE_UNITY_BUILD_BATCH_SIZE=12 -DCMAKE_CXX_FLAGS="-ffile-prefix-map=$PWD=."
+cmake --build build-package
+(cd build-package && cpack -G DEB)
+echo "made build-package/$(cd build-package && ls -t torpor_*.deb | head -n 1)"

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "daemon/report/accuracy_words.h"
 #include "rules/watch/air_speaker.h"
 
 namespace torpor::daemon {
@@ -102,18 +103,11 @@ std::vector<ToldSensor> LiveView::sensors() const {
 }
 
 std::string LiveView::accuracy_words(const rules::SensorSpec& sensor, Instant now) const {
-  const auto calibration = ledger_.calibrations().find(sensor.id);
-  const auto checks = ledger_.sensor_checks().find(sensor.id);
   std::string words;
-  for (const Quantity quantity : sensor.measures) {
-    const Correction correction = calibration == ledger_.calibrations().end()
-                                      ? Calibration().at(quantity, now)
-                                      : calibration->second.at(quantity, now);
-    const SensorChecks::Done* done =
-        checks == ledger_.sensor_checks().end() ? nullptr : checks->second.newest(quantity, now);
-    words += fmt::format("; {} {}{}", facts(quantity).name,
-                         done == nullptr ? "" : done_text(*done, zone_) + ", corrected: ",
-                         expected_error_text(quantity, correction));
+  for (const SensorAccuracy& each : accuracy_of(ledger_, sensor, now)) {
+    words += fmt::format("; {} {}{}", facts(each.quantity).name,
+                         each.check ? done_text(*each.check, zone_) + ", corrected: " : "",
+                         expected_error_text(each.quantity, each.correction));
   }
   return words;
 }

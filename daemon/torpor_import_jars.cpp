@@ -6,13 +6,13 @@
 #include <fstream>
 #include <memory>
 #include <nlohmann/json.hpp>
-#include <random>
 #include <set>
 #include <vector>
 
 #include "daemon/history/logger_csv.h"
 #include "daemon/import_channel.h"
 #include "daemon/ledger/jar_csv.h"
+#include "daemon/link/random_name.h"
 #include "daemon/load_settings.h"
 #include "daemon/report/gather.h"
 #include "daemon/report/printable.h"
@@ -21,6 +21,8 @@
 
 namespace torpor::daemon {
 namespace {
+
+constexpr std::size_t kCorrelationBytes = 16;
 
 // What a rehearsed telling may ask: the places, and nothing that only the service knows.
 class PlacesOnly final : public LedgerView {
@@ -106,14 +108,6 @@ JarsFound rehearse_rows(JarCsv csv, Standing standing, const Loaded& loaded) {
   return found;
 }
 
-// A jar may be withdrawn and imported again: an answer of an earlier run must not stand for it.
-std::string random_correlation() {
-  std::random_device random;
-  std::string bytes = "import-jars-";
-  for (int i = 0; i < 4; ++i) bytes += fmt::format("{:08x}", random());
-  return bytes;
-}
-
 std::string text_of_jars(const JarsFound& found, const std::vector<std::string>& answers,
                          const ImportJarsOrder& order, bool through_service) {
   const std::string file = printable(order.file.string());
@@ -170,8 +164,10 @@ tl::expected<ImportReport, Failure> import_jars(const ImportJarsOrder& order,
     // Not where phones look for answers: the one who imports reads them here.
     const std::string topic = fmt::format("torpor/{}/answer/import", loaded->settings.storeroom);
     for (const JarCsvRow& row : found.fresh) {
-      const auto answer =
-          (*channel)->tell({wall_now(), row.sentence, by, topic, random_correlation(), false});
+      // A jar may be withdrawn and imported again: an answer of an earlier run must not stand for
+      // it.
+      const auto answer = (*channel)->tell(
+          {wall_now(), row.sentence, by, topic, random_bytes(kCorrelationBytes), false});
       const bool refused = answer && answer->starts_with(kNotRecorded);
       if (!answer || refused) {
         Failure failure = answer ? Failure{ExitCode::refused, *answer} : failure_of(answer.error());

@@ -6,6 +6,25 @@
 
 namespace torpor::daemon {
 
+std::vector<SensorAccuracy> accuracy_of(const Ledger& ledger, const rules::SensorSpec& sensor,
+                                        Instant now) {
+  const auto calibration = ledger.calibrations().find(sensor.id);
+  const auto checks = ledger.sensor_checks().find(sensor.id);
+  std::vector<SensorAccuracy> accuracy;
+  for (const Quantity quantity : sensor.measures) {
+    SensorAccuracy each;
+    each.quantity = quantity;
+    each.correction = calibration == ledger.calibrations().end()
+                          ? Calibration().at(quantity, now)
+                          : calibration->second.at(quantity, now);
+    const SensorChecks::Done* newest =
+        checks == ledger.sensor_checks().end() ? nullptr : checks->second.newest(quantity, now);
+    if (newest != nullptr) each.check = *newest;
+    accuracy.push_back(std::move(each));
+  }
+  return accuracy;
+}
+
 std::vector<std::string> check_words(const SensorView& view, const LocalTime& zone) {
   std::vector<std::string> words;
   for (const SensorAccuracy& each : view.accuracy) {

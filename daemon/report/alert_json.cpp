@@ -9,7 +9,6 @@ namespace torpor::daemon {
 namespace {
 
 using rules::AlertState;
-using rules::Remedy;
 using rules::SubjectKind;
 using rules::Urgency;
 
@@ -23,11 +22,6 @@ constexpr std::array<std::pair<SubjectKind, std::string_view>, 4> kKinds = {
      {SubjectKind::sensor, "sensor"},
      {SubjectKind::service, "service"}}};
 constexpr std::array<Urgency, 3> kUrgencies = {Urgency::now, Urgency::today, Urgency::this_week};
-constexpr std::array<Remedy, 13> kRemedies = {
-    Remedy::add_sugar,  Remedy::move,      Remedy::vent,        Remedy::keep_room_shut,
-    Remedy::dry_air,    Remedy::ease_lid,  Remedy::renew_cover, Remedy::shade,
-    Remedy::look,       Remedy::wake_test, Remedy::use_first,   Remedy::check_sensor,
-    Remedy::check_board};
 
 template <class Table, class Value>
 std::string_view name_in(const Table& table, Value value) {
@@ -90,9 +84,8 @@ std::vector<rules::Figure> figures_at(const Tree& tree, const char* key) {
 std::vector<rules::Advice> remedies_at(const Tree& tree) {
   std::vector<rules::Advice> remedies;
   for (const Tree& entry : tree.value("remedies", Tree::array())) {
-    for (const Remedy remedy : kRemedies) {
-      if (remedy_name(remedy) != text_at(entry, "name")) continue;
-      remedies.push_back({remedy, text_at(entry, "advice"), figures_at(entry, "amounts")});
+    if (const auto remedy = rules::remedy_named(text_at(entry, "name"))) {
+      remedies.push_back({*remedy, text_at(entry, "advice"), figures_at(entry, "amounts")});
     }
   }
   return remedies;

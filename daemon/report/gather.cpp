@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <set>
 
+#include "daemon/report/accuracy_words.h"
 #include "daemon/report/alert_json.h"
 #include "daemon/report/exposure_rows.h"
 #include "daemon/report/jar_line.h"
@@ -254,27 +255,9 @@ SensorView Gathering::view_of(const rules::SensorSpec& spec) const {
   }
   const auto standing = standings_.find(spec.id);
   if (standing != standings_.end()) view.standing = standing->second;
-  view.accuracy = accuracy_of(spec);
+  view.accuracy = accuracy_of(*ledger_, spec, now_);
   view.alerts = alerts_about({rules::SubjectKind::sensor, spec.id});
   return view;
-}
-
-std::vector<SensorAccuracy> Gathering::accuracy_of(const rules::SensorSpec& spec) const {
-  const auto calibration = ledger_->calibrations().find(spec.id);
-  const auto checks = ledger_->sensor_checks().find(spec.id);
-  std::vector<SensorAccuracy> accuracy;
-  for (const Quantity quantity : spec.measures) {
-    SensorAccuracy each;
-    each.quantity = quantity;
-    each.correction = calibration == ledger_->calibrations().end()
-                          ? Calibration().at(quantity, now_)
-                          : calibration->second.at(quantity, now_);
-    const SensorChecks::Done* newest =
-        checks == ledger_->sensor_checks().end() ? nullptr : checks->second.newest(quantity, now_);
-    if (newest != nullptr) each.check = *newest;
-    accuracy.push_back(std::move(each));
-  }
-  return accuracy;
 }
 
 std::vector<SensorView> Gathering::sensors() const {

@@ -81,7 +81,6 @@ class Gathering {
   [[nodiscard]] JarView view_of(const Jar& jar, rules::culture::Verdict verdict) const;
   [[nodiscard]] PlaceView view_of(const rules::PlaceSpec& place) const;
   [[nodiscard]] SensorView view_of(const rules::SensorSpec& spec) const;
-  [[nodiscard]] std::vector<SensorAccuracy> accuracy_of(const rules::SensorSpec& spec) const;
   [[nodiscard]] tl::expected<bool, Error> ever_listed(const AlertView& view,
                                                       const std::string& jar) const;
   [[nodiscard]] tl::expected<std::vector<AlertView>, Error> alerts_of(const std::string& jar,

@@ -189,20 +189,17 @@ class RuleChecker {
     for (const RemedyFacts& row : kRemedies) names.push_back(row.name);
     for (std::size_t i = 0; i < text_.remedies.size(); ++i) {
       const std::string& word = text_.remedies[i];
-      const auto row = std::find(names.begin(), names.end(), word);
+      const auto remedy = remedy_named(word);
       std::string problem;
-      if (row == names.end()) {
+      if (!remedy) {
         const std::string_view near = near_word(word, names);
         problem = fmt::format("unknown remedy {}; {}known are {}", quoted(word),
                               near.empty() ? "" : fmt::format("did you mean '{}'? ", near),
                               list_of(names));
+      } else if (std::find(remedies.begin(), remedies.end(), *remedy) == remedies.end()) {
+        remedies.push_back(*remedy);
       } else {
-        const auto remedy = static_cast<Remedy>(row - names.begin());
-        if (std::find(remedies.begin(), remedies.end(), remedy) == remedies.end()) {
-          remedies.push_back(remedy);
-        } else {
-          problem = fmt::format("remedy '{}' is there twice; leave one out", word);
-        }
+        problem = fmt::format("remedy '{}' is there twice; leave one out", word);
       }
       if (!problem.empty()) {
         faults_.push_back({RuleField::remedies, i, 0, word.size(), std::move(problem)});
@@ -223,6 +220,13 @@ std::string_view urgency_name(Urgency urgency) {
 
 std::string_view remedy_name(Remedy remedy) {
   return kRemedies[static_cast<std::size_t>(remedy)].name;
+}
+
+std::optional<Remedy> remedy_named(std::string_view name) {
+  for (const RemedyFacts& row : kRemedies) {
+    if (row.name == name) return row.remedy;
+  }
+  return std::nullopt;
 }
 
 std::string_view remedy_sentence(Remedy remedy) {

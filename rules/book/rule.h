@@ -35,6 +35,7 @@ enum class Remedy {
   check_board,
 };
 [[nodiscard]] std::string_view remedy_name(Remedy remedy);
+[[nodiscard]] std::optional<Remedy> remedy_named(std::string_view name);
 // One plain sentence to a person, with its caution where the remedy can hurt. Without amounts.
 [[nodiscard]] std::string_view remedy_sentence(Remedy remedy);
 

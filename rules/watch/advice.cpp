@@ -9,6 +9,7 @@
 
 #include "rules/air/psychrometrics.h"
 #include "rules/culture/words.h"
+#include "rules/watch/sentences.h"
 
 namespace torpor::rules {
 namespace {
@@ -60,11 +61,15 @@ std::string kitchen_words(double amount) {
   return text + (quarters <= 4 ? " cup" : " cups");
 }
 
+// Relative humidity in % of air with this vapour once it is at `temperature`, at most 100.
+double humidity_at(Celsius temperature, Pascal vapour) {
+  return std::min(100.0, air::relative_humidity(temperature, vapour).value());
+}
+
 std::string air_words(const LatelyAir::Air& air) {
   std::string text = fmt::format("{:.1f} °C", air.temperature.value());
   if (air.vapour) {
-    const Percent humidity = air::relative_humidity(air.temperature, *air.vapour);
-    text += fmt::format(", {:.0f} %", std::min(100.0, humidity.value()));
+    text += fmt::format(", {:.0f} %", humidity_at(air.temperature, *air.vapour));
   }
   return text;
 }
@@ -86,8 +91,7 @@ std::string wake_words(const WakeTime& time) {
 WakeTime time_in(const culture::JarModel& model, const LatelyAir::Air& air) {
   std::optional<Percent> humidity;
   if (air.vapour) {
-    const double percent = air::relative_humidity(air.temperature, *air.vapour).value();
-    humidity = Percent(std::clamp(percent, 0.0, 100.0));
+    humidity = Percent(humidity_at(air.temperature, *air.vapour));
   }
   return model.time_to_wake_in(air.temperature, humidity)[kLikely];
 }
@@ -98,22 +102,14 @@ std::string object(const AdviceScene& scene) {
   return scene.kind == SubjectKind::jar ? "it" : "the jars";
 }
 
-std::string named(const std::vector<std::string>& jars) {
-  const std::size_t shown = std::min(jars.size(), kMostNamed);
-  std::string text = fmt::format(
-      "{}", fmt::join(jars.begin(), jars.begin() + static_cast<std::ptrdiff_t>(shown), ", "));
-  if (jars.size() > shown) text += fmt::format(" and {} more", jars.size() - shown);
-  return text;
-}
-
-// What a remedy comes to. `use`: 2 helps, 1 as good as nothing is known, 0 does not help now.
+// What a remedy comes to.
 struct Worked {
   Advice advice;
-  int use = 1;
+  bool helps = true;  // false: not as things are now
 };
 using Work = std::optional<Worked>;
 
-Worked plain(Remedy remedy) { return {{remedy, std::string(remedy_sentence(remedy)), {}}, 1}; }
+Worked plain(Remedy remedy) { return {{remedy, std::string(remedy_sentence(remedy)), {}}}; }
 
 // ---- the jar ------------------------------------------------------------------------------------
 
@@ -123,8 +119,7 @@ Work spread_on_top(const AdviceScene& scene) {
                  fmt::format("Spread {} of dry sugar ({}) on top of {}, level, with a dry clean "
                              "spoon; then a fresh dry cover.",
                              grams(amount), kitchen_words(amount), object(scene)),
-                 {{"sugar on top", amount, "g"}}},
-                2};
+                 {{"sugar on top", amount, "g"}}}};
 }
 
 Work add_sugar(const AdviceScene& scene) {
@@ -142,7 +137,7 @@ Work add_sugar(const AdviceScene& scene) {
                      "{:.2f}. Use it soon, or dry its air.",
                      object(scene), need.activity),
          {{"activity at most", need.activity, ""}}},
-        0};
+        false};
   }
   if (need.sugar < kSugarStep) return spread_on_top(scene);
   const double amount = kSugarStep * std::ceil(kSugarMargin * need.sugar / kSugarStep);
@@ -152,7 +147,7 @@ Work add_sugar(const AdviceScene& scene) {
   words +=
       works ? ", if a hand's breadth of air is above it: it works and rises. Else spread it on top."
             : ", then a fresh dry cover.";
-  return Worked{{Remedy::add_sugar, words, {{"sugar", amount, "g"}}}, 2};
+  return Worked{{Remedy::add_sugar, words, {{"sugar", amount, "g"}}}};
 }
 
 // The best place for the jar, with its time there; nullptr: none is clearly better.
@@ -199,14 +194,14 @@ Work move(const AdviceScene& scene) {
     return Worked{{Remedy::move,
                    "No other place with a sensor is clearly better for " + object(scene) + ".",
                    {}},
-                  0};
+                  false};
   }
   Advice advice{Remedy::move,
                 fmt::format("Move {} to {} ({})", object(scene), better.there->place,
                             air_words(better.there->air)),
                 {{"temperature there", better.there->air.temperature.value(), "°C"}}};
   if (better.time) {
-    const std::string who = scene.jars.size() == 1 ? "it" : scene.jar;
+    const std::string who = scene.jars.size() == 1 ? "it" : scene.jars.front();
     advice.words += fmt::format(": {} wakes there {}, here {}", who, wake_words(*better.time),
                                 wake_words(*better.time_here));
     const auto days = [](const WakeTime& time) {
@@ -221,12 +216,12 @@ Work move(const AdviceScene& scene) {
     advice.words += fmt::format(" Let {} cool slowly under a cover that breathes.",
                                 scene.jars.size() > 1 ? "them" : "it");
   }
-  return Worked{std::move(advice), 2};
+  return Worked{std::move(advice)};
 }
 
 Work use_first(const AdviceScene& scene) {
   if (scene.kind == SubjectKind::jar) {
-    return Worked{{Remedy::use_first, fmt::format("Use {} first.", object(scene)), {}}, 1};
+    return Worked{{Remedy::use_first, fmt::format("Use {} first.", object(scene)), {}}};
   }
   if (scene.jars.empty() || scene.model == nullptr) return plain(Remedy::use_first);
   const std::size_t shown = std::min(scene.jars.size(), kMostNamed);
@@ -236,8 +231,7 @@ Work use_first(const AdviceScene& scene) {
                    fmt::join(scene.jars.begin(),
                              scene.jars.begin() + static_cast<std::ptrdiff_t>(shown), ", then "),
                    scene.jars.size() > 1 ? ": by reckoning they wake in this order" : ""),
-       {}},
-      1};
+       {}}};
 }
 
 Work ease_lid(const AdviceScene& scene) {
@@ -246,9 +240,8 @@ Work ease_lid(const AdviceScene& scene) {
   return Worked{{Remedy::ease_lid,
                  fmt::format("Ease the lid of {} slowly, face and eyes away and a cloth over it: a "
                              "working jar can burst.",
-                             named(scene.gas_tight)),
-                 {}},
-                2};
+                             listed(scene.gas_tight, kMostNamed)),
+                 {}}};
 }
 
 Work told(Remedy remedy, const AdviceScene& scene) {
@@ -273,13 +266,13 @@ Work told(Remedy remedy, const AdviceScene& scene) {
           fmt::format("Put a fresh dry cover on {} and tell it: `cover {} with paper`.", jar, jar);
       break;
   }
-  return Worked{{remedy, std::move(words), {}}, 1};
+  return Worked{{remedy, std::move(words), {}}};
 }
 
 // ---- the room -----------------------------------------------------------------------------------
 
 // The longest run of the last day's hours in which the air outside was drier than inside, as local
-// times; empty: none of two hours or more.
+// times; empty: none of two hours or more, or all of them.
 std::string drier_hours(const AdviceScene& scene, double inside) {
   std::array<bool, 24> drier{};
   for (int hour = 0; hour < 24; ++hour) {
@@ -296,8 +289,7 @@ std::string drier_hours(const AdviceScene& scene, double inside) {
       length = run;
     }
   }
-  if (length < 2) return {};
-  if (length == 24) return "all day";
+  if (length < 2 || length == 24) return {};
   const auto shift = scene.offset ? scene.offset(scene.now).count() : 0;
   const auto local = [&](std::size_t hour) {
     const auto minutes = (static_cast<std::int64_t>(hour % 24) * 60 + shift + 2 * 1440) % 1440;
@@ -315,9 +307,8 @@ Work air_or_shut(Remedy remedy, const AdviceScene& scene) {
   const double outside = scene.outside_now->vapour->value();
   // What counts is the humidity that this air has at the jars.
   const Celsius at = scene.here_now->temperature;
-  const double comes_to =
-      std::min(100.0, air::relative_humidity(at, *scene.outside_now->vapour).value());
-  const double is = std::min(100.0, air::relative_humidity(at, *scene.here_now->vapour).value());
+  const double comes_to = humidity_at(at, *scene.outside_now->vapour);
+  const double is = humidity_at(at, *scene.here_now->vapour);
   const std::string compared =
       fmt::format("outside air comes to {:.0f} % at the jars' {:.0f} °C, inside it is {:.0f} %",
                   comes_to, at.value(), is);
@@ -327,16 +318,14 @@ Work air_or_shut(Remedy remedy, const AdviceScene& scene) {
       scene.outside_lately == nullptr ? std::string() : drier_hours(scene, inside);
   if (outside < inside - kSameVapour) {
     std::string words = fmt::format("Air the room now: {}.", compared);
-    if (!hours.empty() && hours != "all day") {
-      words += fmt::format(" Of the last day it helped {}.", hours);
-    }
-    return Worked{{Remedy::vent, std::move(words), amounts}, 2};
+    if (!hours.empty()) words += fmt::format(" Of the last day it helped {}.", hours);
+    return Worked{{Remedy::vent, std::move(words), amounts}};
   }
   std::string words = fmt::format("Keep the room shut now: {}.", compared);
-  if (!hours.empty() && hours != "all day") {
+  if (!hours.empty()) {
     words += fmt::format(" It was drier outside {} of the last day: air it then.", hours);
   }
-  return Worked{{Remedy::keep_room_shut, std::move(words), amounts}, 2};
+  return Worked{{Remedy::keep_room_shut, std::move(words), amounts}};
 }
 
 Work dry_air(const AdviceScene& scene) {
@@ -351,7 +340,7 @@ Work dry_air(const AdviceScene& scene) {
     return Worked{{Remedy::dry_air,
                    fmt::format("The room's air is dry enough now, below {:.0f} %.", kGoodHumidity),
                    {}},
-                  0};
+                  false};
   }
   Advice advice{Remedy::dry_air,
                 fmt::format("Take {} of water out of the room's air to come to {:.0f} %",
@@ -369,7 +358,7 @@ Work dry_air(const AdviceScene& scene) {
   }
   advice.words +=
       "; empty the dryer's tank before it is full, and keep mains leads off wet floors.";
-  return Worked{std::move(advice), 2};
+  return Worked{std::move(advice)};
 }
 
 // ---- all of them --------------------------------------------------------------------------------
@@ -429,7 +418,7 @@ std::vector<Advice> advise(std::span<const Remedy> remedies, const AdviceScene& 
     if (!work) continue;
     const auto same = [&](const Advice& other) { return other.remedy == work->advice.remedy; };
     if (std::any_of(advice.begin(), advice.end(), same)) continue;
-    if (work->use == 0) {
+    if (!work->helps) {
       useless.push_back(std::move(*work));
     } else {
       advice.push_back(std::move(work->advice));
@@ -450,9 +439,10 @@ std::string outlook_words(const AdviceScene& scene) {
   const bool in_sight = times[kLikely].kind == WakeTime::Kind::within;
   if (!foreseen || !in_sight) return {};
   const std::string when = culture::to_words(times);
-  if (scene.jars.size() > 1) return fmt::format("Jar {} wakes first: {}.", scene.jar, when);
-  return fmt::format("{} wakes {}.", scene.kind == SubjectKind::jar ? "It" : "Jar " + scene.jar,
-                     when);
+  if (scene.jars.size() > 1)
+    return fmt::format("Jar {} wakes first: {}.", scene.jars.front(), when);
+  return fmt::format("{} wakes {}.",
+                     scene.kind == SubjectKind::jar ? "It" : "Jar " + scene.jars.front(), when);
 }
 
 }  // namespace torpor::rules

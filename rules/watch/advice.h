@@ -25,11 +25,9 @@ struct AdviceScene {
   explicit AdviceScene(const UtcOffset& local) : offset(local) {}  // outlives this
   SubjectKind kind = SubjectKind::place;
   std::vector<std::string> jars;             // that the alert lists, the first to wake first
-  std::string jar;                           // whose model speaks for all of them
-  const culture::JarModel* model = nullptr;  // nullptr: no jar's model knows
+  const culture::JarModel* model = nullptr;  // the first one's; nullptr: it knows nothing
   std::vector<std::string> gas_tight;        // of the jars, those whose cover holds gas back
   bool covers_known = false;
-  std::string place;                   // where they stand
   std::optional<LatelyAir::Air> here;  // of the last days
   std::optional<LatelyAir::Air> here_now, outside_now;
   const LatelyAir* outside_lately = nullptr;  // nullptr: nobody speaks for the air outside

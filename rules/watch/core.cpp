@@ -17,6 +17,13 @@ constexpr std::size_t kMostBoardFigures = 8;
 // A clock that was set is news for a day.
 constexpr Duration kStepRemembered = std::chrono::hours(24);
 
+// The newest comes last; the oldest goes when there are too many.
+template <class Event>
+void keep_last(std::vector<Event>& events, const Event& newest, std::size_t most) {
+  events.push_back(newest);
+  if (events.size() > most) events.erase(events.begin());
+}
+
 }  // namespace
 
 // ---- what exists --------------------------------------------------------------------------------
@@ -441,8 +448,7 @@ void Watch::Core::apply(const LinkInput& input) {
     return;
   }
   if (!link_.empty() && link_.back().connected == input.connected) return;
-  link_.push_back({*now_, input.connected});
-  if (link_.size() > kMostLinkEvents) link_.erase(link_.begin());
+  keep_last(link_, {*now_, input.connected}, kMostLinkEvents);
   step_service();
 }
 
@@ -456,8 +462,7 @@ void Watch::Core::apply(const DiskInput& input) {
     disk_before_time_ = input.free.value();
     return;
   }
-  disk_free_.push_back({*now_, input.free.value()});
-  if (disk_free_.size() > kMostBoardFigures) disk_free_.erase(disk_free_.begin());
+  keep_last(disk_free_, {*now_, input.free.value()}, kMostBoardFigures);
   step_service();
 }
 
@@ -467,8 +472,7 @@ void Watch::Core::apply(const ClockSteppedInput& input) {
     return step.at + kStepRemembered + settings_.late <= *now_;
   });
   const double seconds = std::abs(std::chrono::duration<double>(input.by).count());
-  clock_steps_.push_back({*now_, seconds});
-  if (clock_steps_.size() > kMostBoardFigures) clock_steps_.erase(clock_steps_.begin());
+  keep_last(clock_steps_, {*now_, seconds}, kMostBoardFigures);
   step_service();
 }
 

@@ -43,11 +43,10 @@ std::vector<std::string> Watch::Core::by_time_to_wake(const std::vector<std::str
 // Where under a roof jars can go: places that hold no others first, for that is where jars stand.
 void Watch::Core::find_shelters() {
   const std::vector<PlaceSpec>& places = settings_.layout.places;
-  const std::string_view outside = outside_of(settings_.layout);
   std::set<std::string_view> holds_others;
   for (const PlaceSpec& place : places) holds_others.insert(parent_place(place.path));
   for (std::size_t i = 0; i < places.size(); ++i) {
-    if (!outside.empty() && is_at_or_below(places[i].path, outside)) continue;
+    if (is_outside(settings_.layout, places[i].path)) continue;
     shelters_.push_back({i, air_of(places[i].path)});
   }
   std::stable_partition(shelters_.begin(), shelters_.end(), [&](const Shelter& shelter) {
@@ -58,12 +57,12 @@ void Watch::Core::find_shelters() {
 // Places under a roof where somebody is heard now, one for each air but `own`.
 std::vector<AirElsewhere> Watch::Core::elsewhere_than(std::size_t own) const {
   std::vector<AirElsewhere> found;
-  std::map<std::size_t, std::size_t> known;  // air -> index in found
+  std::set<std::size_t> known{own};  // airs
   for (const Shelter& shelter : shelters_) {
-    if (shelter.air == own || known.count(shelter.air) > 0) continue;
+    if (known.count(shelter.air) > 0) continue;
     const auto mean = airs_[shelter.air].lately.mean();
     if (!mean || !air_now(shelter.air)) continue;
-    known.emplace(shelter.air, found.size());
+    known.insert(shelter.air);
     found.push_back({settings_.layout.places[shelter.place].path, *mean});
   }
   return found;
@@ -73,14 +72,12 @@ void Watch::Core::advise_on(Alert& alert, const Rule& rule, std::string_view pla
   AdviceScene scene(settings_.utc_offset);
   scene.kind = alert.subject.kind;
   scene.now = *now_;
-  scene.place = place;
   scene.jars = by_time_to_wake(alert.jars);
   std::optional<culture::JarModel> model;
   if (!scene.jars.empty()) {
-    scene.jar = scene.jars.front();
-    const auto jar = register_.find(scene.jar);
+    const auto jar = register_.find(scene.jars.front());
     const bool known = jar && jars_[*jar].track && !jars_[*jar].track->outdated();
-    if (known) model = jar_model(scene.jar);
+    if (known) model = jar_model(scene.jars.front());
     if (model) scene.model = &*model;
   }
   for (const std::string& id : scene.jars) {
@@ -98,9 +95,9 @@ void Watch::Core::advise_on(Alert& alert, const Rule& rule, std::string_view pla
     scene.here_now = air_now(air);
     scene.elsewhere = elsewhere_than(air);
     if (const auto outside = outside_of(settings_.layout); !outside.empty()) {
-      const Air& there = airs_[air_of(outside)];
-      scene.outside_lately = &there.lately;
-      scene.outside_now = air_now(air_of(outside));
+      const std::size_t there = air_of(outside);
+      scene.outside_lately = &airs_[there].lately;
+      scene.outside_now = air_now(there);
     }
     for (std::string_view at = place; !at.empty() && !scene.room_m3; at = parent_place(at)) {
       for (const PlaceSpec& each : settings_.layout.places) {
@@ -135,11 +132,10 @@ Urgency Watch::Core::urgency_of(const Instance& instance) const {
 // It rises when the jar turns out to wake sooner, and falls with the alert.
 void Watch::Core::consider_urgency(const Instance& instance) {
   const Rule& rule = *rules_[instance.rule].rule;
-  if (rule.urgency != Urgency::this_week || instance.subject.kind != SubjectKind::jar) return;
-  const auto number = alerts_.own(rule.name, instance.subject);
-  if (!number || alerts_.at(*number).alert.urgency != rule.urgency) return;
   const Urgency urgency = urgency_of(instance);
   if (urgency == rule.urgency) return;
+  const auto number = alerts_.own(rule.name, instance.subject);
+  if (!number || alerts_.at(*number).alert.urgency <= urgency) return;
   OpenAlert& open = alerts_.at(*number);
   alerts_.rise(*number, urgency, *now_);
   describe(open);

@@ -140,24 +140,20 @@ void Watch::Core::run_alert_timers() {
 void Watch::Core::deliver(const std::vector<std::pair<std::uint64_t, NoticeKind>>& due) {
   if (due.empty()) return;
   std::erase_if(delivered_, [&](Instant t) { return t <= *now_ - kFloodTime; });
-  // Of one rule at one moment is mostly one cause, and one line.
-  std::vector<std::vector<std::uint64_t>> lines;
-  std::map<std::pair<std::string, NoticeKind>, std::size_t> known;
-  for (const auto& [number, kind] : due) {
-    const auto [line, is_new] =
-        known.emplace(std::pair(alerts_.at(number).alert.rule, kind), lines.size());
-    if (is_new) lines.emplace_back();
-    lines[line->second].push_back(number);
-  }
   if (delivered_.size() + due.size() <= kMostNotices) {
-    for (const auto& [key, line] : known) {
-      std::vector<std::string> likewise;
-      for (const std::uint64_t number : lines[line]) {
-        if (number != lines[line].front()) likewise.push_back(alerts_.at(number).alert.subject.id);
-      }
-      send_notice(alerts_.at(lines[line].front()), key.second, likewise);
-      delivered_.insert(delivered_.end(), lines[line].size(), *now_);
+    // Of one rule at one moment is mostly one cause, and one line.
+    std::map<std::pair<std::string, NoticeKind>, std::vector<std::uint64_t>> lines;
+    for (const auto& [number, kind] : due) {
+      lines[{alerts_.at(number).alert.rule, kind}].push_back(number);
     }
+    for (const auto& [key, numbers] : lines) {
+      std::vector<std::string> likewise;
+      for (std::size_t i = 1; i < numbers.size(); ++i) {
+        likewise.push_back(alerts_.at(numbers[i]).alert.subject.id);
+      }
+      send_notice(alerts_.at(numbers.front()), key.second, likewise);
+    }
+    delivered_.insert(delivered_.end(), due.size(), *now_);
     return;
   }
   flood_until_ = *now_ + kFloodTime;
@@ -308,16 +304,14 @@ void Watch::Core::describe(OpenAlert& open) {
     place = settings_.layout.sensors[instance->index].place;
   }
   const bool stands = alert.state == AlertState::standing;
-  if (spoken.kind == SubjectKind::place) place = spoken.id;
   alert.urgency = std::min(alert.urgency, rule.urgency);
   alert.why = rule.why;
   alert.figures = figures_of(rule, t, read);
   if (stands) {
     note_worst(*instance);
-    advise_on(alert, rule, place);
+    advise_on(alert, rule, spoken.kind == SubjectKind::place ? spoken.id : place);
   }
   const std::string reason = stands ? doubt_behind(*instance) : "";
-  if (spoken.kind == SubjectKind::place) place = {};
   alert.what = what_sentence(
       {rule, spoken, place, alert.state, t, settings_.utc_offset, reason, &alert}, read);
 }

@@ -13,10 +13,7 @@ constexpr double kKnownShare = 0.5;
 // After a longer silence nothing of what was before is worth keeping.
 constexpr Duration kLongestSilence = std::chrono::days(14);
 
-Instant hour_of(Instant t) {
-  const std::int64_t ms = unix_ms(t), hour = kHour.count();
-  return instant_of(ms - ((ms % hour) + hour) % hour);
-}
+Instant hour_of(Instant t) { return std::chrono::floor<std::chrono::hours>(t); }
 
 // Time-weighted means of [from, from + 1 h).
 LatelyAir::Hour mean_of(AirTimeline& air, Instant from) {

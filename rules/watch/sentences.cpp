@@ -177,16 +177,18 @@ std::string jars_text(const Alert& alert, std::size_t most) {
   if (most == 0) {
     return fmt::format(" {} jar{}.", alert.jars.size(), alert.jars.size() == 1 ? "" : "s");
   }
-  std::string text = alert.jars.size() == 1 ? " Jar " : " Jars ";
-  for (std::size_t i = 0; i < alert.jars.size() && i < most; ++i) {
-    if (i > 0) text += ", ";
-    text += alert.jars[i];
-  }
-  if (alert.jars.size() > most) text += fmt::format(" and {} more", alert.jars.size() - most);
-  return text + ".";
+  return fmt::format(" Jar{} {}.", alert.jars.size() == 1 ? "" : "s", listed(alert.jars, most));
 }
 
 }  // namespace
+
+std::string listed(const std::vector<std::string>& ids, std::size_t most) {
+  const std::size_t shown = std::min(ids.size(), most);
+  const auto end = ids.begin() + static_cast<std::ptrdiff_t>(shown);
+  std::string text = fmt::format("{}", fmt::join(ids.begin(), end, ", "));
+  if (ids.size() > shown) text += fmt::format(" and {} more", ids.size() - shown);
+  return text;
+}
 
 std::vector<Figure> figures_of(const Rule& rule, Instant now, const ReadSignal& read) {
   std::vector<Figure> figures;
@@ -309,14 +311,7 @@ std::string notice_line(const Alert& alert, NoticeKind kind, Instant now, const 
     head += fmt::format(" (since {})", clock_text(alert.since, now, offset));
   }
   head += ": " + alert.what;
-  if (!likewise.empty()) {
-    constexpr std::size_t kMost = 4;
-    const auto shown = static_cast<std::ptrdiff_t>(std::min(likewise.size(), kMost));
-    head +=
-        fmt::format(" Likewise {}", fmt::join(likewise.begin(), likewise.begin() + shown, ", "));
-    if (likewise.size() > kMost) head += fmt::format(" and {} more", likewise.size() - kMost);
-    head += ".";
-  }
+  if (!likewise.empty()) head += fmt::format(" Likewise {}.", listed(likewise, 4));
   std::string tail;
   if (!alert.remedies.empty()) tail = " " + alert.remedies.front().words;
   const std::string outlook = alert.outlook.empty() ? std::string() : " " + alert.outlook;

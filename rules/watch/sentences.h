@@ -43,6 +43,9 @@ struct Scene {
 // may have seen to it, though the alert stands until its `until` has lasted.
 [[nodiscard]] bool no_longer_holds(const Rule& rule, Instant now, const ReadSignal& read);
 
+// "A, B and 2 more": at most `most` of them by name.
+[[nodiscard]] std::string listed(const std::vector<std::string>& ids, std::size_t most);
+
 // `sooner`: said again because its urgency has risen.
 enum class NoticeKind { first, again, sooner, over };
 

@@ -40,9 +40,7 @@ AdviceScene scene_of(const culture::JarModel* model) {
   AdviceScene scene(kUtc);
   scene.kind = SubjectKind::jar;
   scene.jars = {"B-07"};
-  scene.jar = "B-07";
   scene.model = model;
-  scene.place = "cellar/shelf-2";
   scene.now = minute(0);
   return scene;
 }

@@ -92,13 +92,13 @@ bool AirTimeline::insert(const AirReading& reading) {
   std::vector<SensorAir> all = air;
   for (std::size_t i = index + 1; i < readings_.size(); ++i) hold(all, readings_[i]);
   head_ = std::move(all);
-  project(std::move(air), index + 1, reading.at);
+  project(air, index + 1, reading.at);
   return true;
 }
 
 // Rebuilds the moments from `from` on. `air` is what holds at `from`; readings from `next_reading`
-// on are still to come.
-void AirTimeline::project(std::vector<SensorAir> air, std::size_t next_reading, Instant from) {
+// on are still to come, and go into it.
+void AirTimeline::project(std::vector<SensorAir>& air, std::size_t next_reading, Instant from) {
   while (moments_.size() > 1 && moments_.back().from >= from) moments_.pop_back();
   Instant t = from;
   while (true) {
@@ -225,7 +225,8 @@ void AirTimeline::restore(const std::vector<AirReading>& kept, std::optional<Ins
   head_ = base_;
   moments_ = {unknown_moment(kAlways)};
   for (const AirReading& reading : readings_) hold(head_, reading);
-  if (!readings_.empty()) project(base_, 0, readings_.front().at);
+  std::vector<SensorAir> air = base_;
+  if (!readings_.empty()) project(air, 0, readings_.front().at);
 }
 
 }  // namespace torpor::rules

@@ -80,7 +80,7 @@ class AirTimeline {
   [[nodiscard]] static SpokenAir air_of(const Moment& moment);
   [[nodiscard]] std::size_t index_at(Instant t) const;
   void hold(std::vector<SensorAir>& air, const AirReading& reading) const;
-  void project(std::vector<SensorAir> air, std::size_t next_reading, Instant from);
+  void project(std::vector<SensorAir>& air, std::size_t next_reading, Instant from);
   void append_moment(const std::vector<SensorAir>& air, Instant from);
   void forget_old();
 

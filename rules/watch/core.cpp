@@ -17,6 +17,12 @@ constexpr std::size_t kMostBoardFigures = 8;
 // A clock that was set is news for a day.
 constexpr Duration kStepRemembered = std::chrono::hours(24);
 
+std::vector<std::size_t>& each_once(std::vector<std::size_t>& indices) {
+  std::sort(indices.begin(), indices.end());
+  indices.erase(std::unique(indices.begin(), indices.end()), indices.end());
+  return indices;
+}
+
 // The newest comes last; the oldest goes when there are too many.
 template <class Event>
 void keep_last(std::vector<Event>& events, const Event& newest, std::size_t most) {
@@ -131,26 +137,21 @@ void Watch::Core::look_through(std::size_t window, std::size_t air) {
   airs_[air].tracks.emplace(window, WindowTrack(windows_[window]->length + reach_));
 }
 
+// Subject by subject: what one reading steps lies together in memory. Those of jars come with them.
 void Watch::Core::build_instances() {
-  for (std::size_t rule = 0; rule < rules_.size(); ++rule) {
-    switch (rules_[rule].rule->concerns) {
-      case Scope::place:
-        for (const auto& [place, sensors] : air_sensors_at_) {
-          add_instance(rule, {SubjectKind::place, place}, 0, air_of(place));
-        }
-        break;
-      case Scope::sensor:
-        for (std::size_t i = 0; i < sensors_.size(); ++i) {
-          add_instance(rule, {SubjectKind::sensor, settings_.layout.sensors[i].id}, i, kOwn);
-        }
-        break;
-      case Scope::service:
-        add_instance(rule, {SubjectKind::service, ""}, 0, kOwn);
-        break;
-      case Scope::jar:
-        break;  // with their jars
+  const auto add_all = [this](Scope scope, const Subject& subject, std::size_t index,
+                              std::size_t own_air) {
+    for (std::size_t rule = 0; rule < rules_.size(); ++rule) {
+      if (rules_[rule].rule->concerns == scope) add_instance(rule, subject, index, own_air);
     }
+  };
+  for (const auto& [place, sensors] : air_sensors_at_) {
+    add_all(Scope::place, {SubjectKind::place, place}, 0, air_of(place));
   }
+  for (std::size_t i = 0; i < sensors_.size(); ++i) {
+    add_all(Scope::sensor, {SubjectKind::sensor, settings_.layout.sensors[i].id}, i, kOwn);
+  }
+  add_all(Scope::service, {SubjectKind::service, ""}, 0, kOwn);
 }
 
 std::size_t Watch::Core::add_instance(std::size_t rule, Subject subject, std::size_t index,
@@ -280,23 +281,23 @@ void Watch::Core::apply(const ReadingsInput& input) {
 
 // Readings of one measuring time: temperature and humidity of a sensor mostly arrive together.
 void Watch::Core::apply_moment(const std::vector<const Reading*>& readings) {
-  std::vector<std::size_t> airs;
-  for (const Reading* reading : readings) apply_reading(*reading, airs);
-  std::sort(airs.begin(), airs.end());
-  airs.erase(std::unique(airs.begin(), airs.end()), airs.end());
-  for (const std::size_t air : airs) step_air(air, readings.front()->measured_at);
+  Heard heard;
+  for (const Reading* reading : readings) apply_reading(*reading, heard);
+  const Instant at = readings.front()->measured_at;
+  for (const std::size_t sensor : each_once(heard.sensors)) {
+    touch(SubjectKind::sensor, settings_.layout.sensors[sensor].id);
+    for (const std::size_t instance : sensors_[sensor].instances) step_instance(instance, at);
+  }
+  for (const std::size_t air : each_once(heard.airs)) step_air(air, at);
 }
 
-void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>& airs) {
+void Watch::Core::apply_reading(const Reading& reading, Heard& heard) {
   const std::size_t index = sensor_index_.find(reading.sensor)->second;
   Sensor& sensor = sensors_[index];
   if (sensor.track.has(reading)) return;
   const bool believed = believe(index, reading);
   sensor.track.insert(reading, believed, reach_);
-  touch(SubjectKind::sensor, reading.sensor);
-  for (const std::size_t instance : sensor.instances) {
-    step_instance(instance, reading.measured_at);
-  }
+  heard.sensors.push_back(index);
   if (!believed) return;
   const double value = judges_.corrected(index, reading);
   const SensorSpec& spec = settings_.layout.sensors[index];
@@ -312,7 +313,7 @@ void Watch::Core::apply_reading(const Reading& reading, std::vector<std::size_t>
     // Before the reading makes the timeline forget what it is too late to change.
     airs_[seat.air].lately.settle(timeline, reading.measured_at - settings_.late);
     if (timeline.insert({reading.measured_at, seat.position, reading.quantity, value, error})) {
-      airs.push_back(seat.air);
+      heard.airs.push_back(seat.air);
       const auto& moment = timeline.moment_at(*now_);
       if (moment.temperature_speaker == index || moment.humidity_speaker == index) {
         touch_air(seat.air);

@@ -156,7 +156,12 @@ class Watch::Core {
   void apply(const CheckWithdrawnInput& input);
   void apply(const TickInput&) {}
   void apply_moment(const std::vector<const Reading*>& readings);
-  void apply_reading(const Reading& reading, std::vector<std::size_t>& airs);
+  // By the readings of one moment; may name one twice.
+  struct Heard {
+    std::vector<std::size_t> sensors;
+    std::vector<std::size_t> airs;  // that have changed
+  };
+  void apply_reading(const Reading& reading, Heard& heard);
   [[nodiscard]] bool believe(std::size_t sensor, const Reading& reading);
   void outdate_by_check(std::size_t sensor, Instant from);
   void step_air(std::size_t air, Instant at);
@@ -296,7 +301,7 @@ class Watch::Core {
 
   // ---- of one step
   Effects effects_;
-  std::set<Subject> touched_;  // but jars
+  std::vector<Subject> touched_;  // but jars; may name one twice
   std::set<std::size_t> touched_jars_;
   std::vector<std::size_t> stirred_;
   std::set<std::string> unsettled_places_;  // alerts there or above may list other jars now

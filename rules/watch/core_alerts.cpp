@@ -353,7 +353,7 @@ void Watch::Core::touch(SubjectKind kind, std::string_view id) {
   if (kind == SubjectKind::jar) {
     if (const auto jar = register_.find(id)) touched_jars_.insert(*jar);
   } else {
-    touched_.insert({kind, std::string(id)});
+    touched_.push_back({kind, std::string(id)});
   }
 }
 
@@ -366,7 +366,9 @@ void Watch::Core::touch_air(std::size_t air) {
 }
 
 void Watch::Core::report_touched() {
-  effects_.touched.assign(touched_.begin(), touched_.end());
+  std::sort(touched_.begin(), touched_.end());
+  touched_.erase(std::unique(touched_.begin(), touched_.end()), touched_.end());
+  effects_.touched = touched_;
   for (const std::size_t jar : touched_jars_) {
     effects_.touched.push_back({SubjectKind::jar, register_.at(jar).id});
   }

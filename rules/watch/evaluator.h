@@ -7,6 +7,8 @@
 #include <cstdint>
 #include <vector>
 
+#include <boost/container/small_vector.hpp>
+
 #include "rules/watch/air_timeline.h"
 #include "rules/watch/program.h"
 #include "rules/watch/window_track.h"
@@ -48,7 +50,7 @@ struct LastingState {
 struct ConditionState {
   bool met = false;   // raised and not eased
   Instant met_since;  // when `when` became true; meaningful while met
-  std::vector<LastingState> lastings;
+  boost::container::small_vector<LastingState, 2> lastings;  // of most rules one or two
   friend bool operator==(const ConditionState&, const ConditionState&) = default;
 };
 

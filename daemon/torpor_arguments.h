@@ -18,8 +18,9 @@ namespace torpor::daemon {
 [[nodiscard]] tl::expected<Percent, std::string> read_humidity(std::string_view text);
 // Pa where no unit is given, hPa, kPa; above 0.
 [[nodiscard]] tl::expected<Pascal, std::string> read_pressure(std::string_view text);
-// s, min, h or d; at least 1 s, at most 10 years.
+// g, kg, oz or lb.
 [[nodiscard]] tl::expected<Grams, std::string> read_weight(std::string_view text);
+// s, min, h or d; at least 1 s, at most 10 years.
 [[nodiscard]] tl::expected<Duration, std::string> read_duration(std::string_view text);
 
 }  // namespace torpor::daemon

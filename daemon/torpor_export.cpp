@@ -9,8 +9,10 @@
 #include <utility>
 
 #include "daemon/history/store.h"
+#include "daemon/report/duration_words.h"
 #include "daemon/report/printable.h"
 #include "daemon/storeroom.h"
+#include "daemon/torpor_arguments.h"
 #include "daemon/torpor_terminal.h"
 #include "sensors/rfc3339.h"
 
@@ -49,12 +51,62 @@ class Output {
   bool failed_ = false;
 };
 
+struct ExportRange {
+  Instant from = instant_of(0);
+  Instant to = Instant::max();
+  std::optional<Duration> every;
+};
+
+// What a chart draws of a series: of each stretch the first, the lowest, the highest and the last
+// trusted reading, in the canonical unit.
+class ChartCursor final : public ReadingCursor {
+ public:
+  ChartCursor(std::string_view sensor, Quantity quantity,
+              const std::vector<ReadingSummary>& stretches)
+      : sensor_(sensor), quantity_(quantity) {
+    for (const ReadingSummary& stretch : stretches) {
+      for (const ReadingSummary::Extreme& point : chart_points(stretch)) points_.push_back(point);
+    }
+  }
+
+  std::optional<Reading> next() override {
+    if (at_ == points_.size()) return std::nullopt;
+    const ReadingSummary::Extreme& point = points_[at_++];
+    return Reading{sensor_,  quantity_, point.value, facts(quantity_).unit,
+                   point.at, point.at,  kUnmarked};
+  }
+
+ private:
+  const std::string sensor_;
+  const Quantity quantity_;
+  std::vector<ReadingSummary::Extreme> points_;
+  std::size_t at_ = 0;
+};
+
+// The stretches that hold a series begin at whole multiples of their length since 1970, UTC.
+ExportRange stretches_of(const Reader& reader, std::string_view sensor, Quantity quantity,
+                         const ExportRange& range) {
+  const ReadingSummary all = reader.summary(sensor, quantity, range.from, range.to);
+  if (!all.first_measured) return {range.from, range.from, range.every};
+  const Duration after = all.first_measured->time_since_epoch() % *range.every;
+  return {std::max(range.from, *all.first_measured - after), *all.last_measured + Duration(1),
+          range.every};
+}
+
+std::unique_ptr<ReadingCursor> cursor_over(const Reader& reader, std::string_view sensor,
+                                           Quantity quantity, const ExportRange& range) {
+  if (!range.every) return reader.readings(sensor, quantity, range.from, range.to);
+  const ExportRange held = stretches_of(reader, sensor, quantity, range);
+  return std::make_unique<ChartCursor>(
+      sensor, quantity, reader.summaries(sensor, quantity, held.from, held.to, *held.every));
+}
+
 // The quantities of one sensor in one order of time.
 class SensorReadings {
  public:
-  SensorReadings(const Reader& reader, std::string_view sensor, Instant from, Instant to) {
+  SensorReadings(const Reader& reader, std::string_view sensor, const ExportRange& range) {
     for (const QuantityFacts& quantity : quantities()) {
-      Series series{reader.readings(sensor, quantity.quantity, from, to), {}};
+      Series series{cursor_over(reader, sensor, quantity.quantity, range), {}};
       series.next = series.cursor->next();
       series_.push_back(std::move(series));
     }
@@ -103,12 +155,12 @@ std::string_view csv_unit(Unit unit) {
   return "";
 }
 
-std::vector<CsvColumn> csv_columns(const Reader& reader, std::string_view sensor, Instant from,
-                                   Instant to) {
+std::vector<CsvColumn> csv_columns(const Reader& reader, std::string_view sensor,
+                                   const ExportRange& range) {
   std::vector<CsvColumn> columns;
   for (const QuantityFacts& quantity : quantities()) {
     std::array<bool, 256> spoken{};
-    const auto cursor = reader.readings(sensor, quantity.quantity, from, to);
+    const auto cursor = cursor_over(reader, sensor, quantity.quantity, range);
     while (const auto reading = cursor->next()) {
       spoken[static_cast<std::uint8_t>(reading->unit)] = true;
     }
@@ -119,15 +171,15 @@ std::vector<CsvColumn> csv_columns(const Reader& reader, std::string_view sensor
   return columns;
 }
 
-void write_csv(const Reader& reader, const std::string& sensor, Instant from, Instant to,
+void write_csv(const Reader& reader, const std::string& sensor, const ExportRange& range,
                Output& out) {
-  const auto columns = csv_columns(reader, sensor, from, to);
+  const auto columns = csv_columns(reader, sensor, range);
   std::string line = "time";
   for (const CsvColumn& column : columns) {
     line += fmt::format(",{}_{}", facts(column.quantity).name, csv_unit(column.unit));
   }
   out.add(line + '\n');
-  SensorReadings readings(reader, sensor, from, to);
+  SensorReadings readings(reader, sensor, range);
   for (auto row = readings.next(); !row.empty() && !out.failed(); row = readings.next()) {
     line = to_rfc3339(row.front().measured_at);
     for (const CsvColumn& column : columns) {
@@ -172,12 +224,12 @@ std::string senml_record(const Reading& reading) {
                      converted ? reading.value() : reading.raw);
 }
 
-void write_senml(const Reader& reader, const std::vector<std::string>& sensors, Instant from,
-                 Instant to, Output& out) {
+void write_senml(const Reader& reader, const std::vector<std::string>& sensors,
+                 const ExportRange& range, Output& out) {
   bool first = true;
   out.add("[");
   for (const std::string& sensor : sensors) {
-    SensorReadings readings(reader, sensor, from, to);
+    SensorReadings readings(reader, sensor, range);
     for (auto row = readings.next(); !row.empty() && !out.failed(); row = readings.next()) {
       for (const Reading& reading : row) {
         out.add((first ? "\n" : ",\n") + senml_record(reading));
@@ -188,13 +240,8 @@ void write_senml(const Reader& reader, const std::vector<std::string>& sensors, 
   out.add("\n]\n");
 }
 
-struct Range {
-  Instant from = instant_of(0);
-  Instant to = Instant::max();
-};
-
-tl::expected<Range, Failure> range_of(const ExportOrder& order, const LocalTime& zone) {
-  Range range;
+tl::expected<ExportRange, Failure> range_of(const ExportOrder& order, const LocalTime& zone) {
+  ExportRange range;
   struct Bound {
     const char* option;
     const std::string& typed;
@@ -208,7 +255,30 @@ tl::expected<Range, Failure> range_of(const ExportOrder& order, const LocalTime&
     bound.instant = *instant;
   }
   if (range.from >= range.to) return wrong_usage("--from must lie before --to");
+  if (!order.every.empty()) {
+    const auto every = read_duration(order.every);
+    if (!every) return wrong_usage("--every: " + every.error());
+    range.every = *every;
+  }
   return range;
+}
+
+// So many stretches stand in memory at a time.
+Outcome check_stretches(const ExportRange& range, const std::vector<std::string>& sensors,
+                        const Reader& reader) {
+  if (!range.every) return {};
+  for (const std::string& sensor : sensors) {
+    for (const QuantityFacts& quantity : quantities()) {
+      const ExportRange held = stretches_of(reader, sensor, quantity.quantity, range);
+      const std::int64_t stretches = (held.to - held.from) / *held.every;
+      if (stretches < kMostBuckets) continue;
+      return wrong_usage(fmt::format(
+          "--every {} would cut the readings of {} into {} stretches, and more than {} cannot be "
+          "held: choose a longer interval, or a shorter time with --from and --to",
+          in_words(*range.every), printable(sensor), stretches, kMostBuckets));
+    }
+  }
+  return {};
 }
 
 tl::expected<std::vector<std::string>, Failure> sensors_of(const ExportOrder& order,
@@ -243,11 +313,13 @@ Outcome export_readings(const ExportOrder& order, const std::filesystem::path& c
   const auto sensors = sensors_of(order, **reader);
   if (!sensors) return tl::unexpected(sensors.error());
 
+  if (auto held = check_stretches(*range, *sensors, **reader); !held) return held;
+
   Output output(out);
   if (order.form == ExportForm::csv) {
-    write_csv(**reader, sensors->front(), range->from, range->to, output);
+    write_csv(**reader, sensors->front(), *range, output);
   } else {
-    write_senml(**reader, *sensors, range->from, range->to, output);
+    write_senml(**reader, *sensors, *range, output);
   }
   auto written = output.finish();
   if (const auto fault = (*reader)->fault()) {

@@ -17,6 +17,9 @@ struct ExportOrder {
   ExportForm form = ExportForm::csv;
   std::vector<std::string> sensors;  // ids; empty: all
   std::string from, to;              // as typed, local; empty: from the first, to the last
+  // As typed: of each such stretch only the first, lowest, highest and last trusted reading, so
+  // that years fit a chart and no spike is lost. Empty: every reading.
+  std::string every;
 };
 
 // Writes to `out` as it reads: years need no memory. A failure after the first line leaves a part

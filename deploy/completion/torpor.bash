@@ -12,7 +12,7 @@ _torpor_options() {
     listen) echo "--for --count" ;;
     import) echo "--sensor --columns --zone --by --json" ;;
     rehearse) echo "--rules --from --to --json" ;;
-    export) echo "--sensor --from --to --csv --senml" ;;
+    export) echo "--sensor --from --to --every --csv --senml" ;;
     air) echo "--pressure --json" ;;
     sugar) echo "--rice --raw --cooked --sugar --kind --temperature --json" ;;
     *) echo "--version" ;;

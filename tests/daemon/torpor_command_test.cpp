@@ -379,6 +379,39 @@ TEST_CASE("export writes ranges, SenML and what it cannot do") {
   CHECK(filled.torpor("export --sensor s1 >/dev/full").code == 1);
 }
 
+TEST_CASE(
+    "an export for a chart keeps of each stretch its ends and extremes, and no spike is lost") {
+  const SmallCellar cellar;
+  cellar.folder().write("spike.csv",
+                        "time,temperature_degC,humidity_percent\n"
+                        "2026-01-01T00:10:00Z,15,60\n2026-01-01T00:20:00Z,14,61\n"
+                        "2026-01-01T00:30:00Z,31,62\n2026-01-01T00:40:00Z,15.5,63\n"
+                        "2026-01-01T00:50:00Z,15.2,64\n2026-01-01T02:00:00Z,15,64\n");
+  const std::string config = "--config '" + cellar.config().string() + "' ";
+  const std::string file = (cellar.folder() / "spike.csv").string();
+  REQUIRE(run(config + "import readings '" + file + "' --sensor s1").code == 0);
+  const Ran thinned = run(config + "export --sensor s1 --every 1h");
+  CHECK(thinned.code == 0);
+  CHECK(thinned.out ==
+        "time,temperature_degC,humidity_percent\n"
+        "2026-01-01T00:10:00Z,15,60\n2026-01-01T00:20:00Z,14,\n"
+        "2026-01-01T00:30:00Z,31,\n2026-01-01T00:50:00Z,15.2,64\n"
+        "2026-01-01T02:00:00Z,15,64\n");
+  const json senml = parsed(run(config + "export --sensor s1 --every 1h --senml"));
+  CHECK(senml.size() == 8);
+  const Ran wordless = run(config + "export --sensor s1 --every soon");
+  CHECK(wordless.code == 2);
+  CHECK(wordless.out.find("--every") != std::string::npos);
+  cellar.folder().write("later.csv",
+                        "time,temperature_degC,humidity_percent\n2026-06-01T00:00:00Z,15,60\n");
+  const std::string later = (cellar.folder() / "later.csv").string();
+  REQUIRE(run(config + "import readings '" + later + "' --sensor s1").code == 0);
+  const Ran fine = run(config + "export --sensor s1 --every 1min");
+  CHECK(fine.code == 2);
+  CHECK(fine.out.find("stretches") != std::string::npos);
+  CHECK(std::count(fine.out.begin(), fine.out.end(), '\n') == 1);  // nothing but the message
+}
+
 TEST_CASE("a notebook of jars is recorded whole or not at all, and once") {
   const Filled filled;
   const std::string file = (filled.cellar.folder() / "jars.csv").string();

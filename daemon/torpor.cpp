@@ -248,8 +248,9 @@ void add_export(CLI::App& app, Arguments& arguments, Command& chosen) {
   command->add_option("--sensor", order.sensors, "Of this sensor (with --senml: of these)");
   command->add_option("--from", order.from, "From this local time on (default: from the first)");
   command->add_option("--to", order.to, "Before this local time (default: to the last)");
-  command->add_option("--every", order.every,
-                      "Of each such stretch only the first, lowest, highest and last trusted reading");
+  command->add_option(
+      "--every", order.every,
+      "Of each such stretch only the first, lowest, highest and last trusted reading");
   CLI::Option* csv = command->add_flag("--csv", arguments.csv,
                                        "As CSV that import readings reads again (default)");
   command->add_flag("--senml", arguments.senml, "As SenML, RFC 8428")->excludes(csv);

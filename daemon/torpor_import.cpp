@@ -122,8 +122,7 @@ std::string text_of(const Findings& found, const ImportOrder& order) {
   note(found.counts.out_of_range, "values that air cannot have: kept, not trusted");
   note(found.counts.empty_cells, "empty cells");
   if (!found.counts.unused_columns.empty()) {
-    text += fmt::format("  columns not used: {}\n",
-                        printable(fmt::format("{}", fmt::join(found.counts.unused_columns, ", "))));
+    text += fmt::format("  columns not used: {}\n", listed_columns(found.counts.unused_columns));
   }
   text += fmt::format("  {} rows refused\n", found.counts.rows_refused);
   for (const std::string& fault : found.faults) text += "    " + printable(fault) + '\n';

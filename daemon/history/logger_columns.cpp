@@ -63,7 +63,7 @@ class ItemReader {
     if (rest_.starts_with('"')) {
       if (!take_quoted(item.name)) {
         return ColumnsRefused(
-            fmt::format("the quote of the column of {} is never closed", item.key));
+            fmt::format("the quote of the column of {} is never closed", excerpt(item.key)));
       }
     }
     const std::string_view tail = rest_.substr(0, rest_.find(','));
@@ -98,7 +98,7 @@ class ItemReader {
     const std::string_view before = tail.substr(0, std::min(colon, tail.size()));
     if (quoted && !before.empty()) {
       return ColumnsRefused(fmt::format("\"{}\" after the quoted column of {}; expected {}",
-                                        excerpt(before), item.key,
+                                        excerpt(before), excerpt(item.key),
                                         item.key == "time" ? "a comma" : "\":\" and a unit"));
     }
     if (!quoted) item.name = before;
@@ -122,7 +122,7 @@ tl::expected<ValueColumn, std::string> value_column(const Item& item) {
     return ColumnsRefused(
         fmt::format("the column of {} has no unit; expected {}={}:UNIT with UNIT one of "
                     "{}",
-                    item.key, item.key, item.name, units_of(*quantity)));
+                    item.key, item.key, excerpt(item.name), units_of(*quantity)));
   }
   const std::optional<Unit> unit = unit_named(item.unit);
   if (!unit || !measures(*unit, *quantity)) {
@@ -169,16 +169,19 @@ std::optional<ValueColumn> column_named(std::string_view name) {
   return std::nullopt;
 }
 
-std::string found_columns(const std::vector<std::string>& names) {
-  std::string found;
-  for (const std::string& name : names) {
-    found += found.empty() ? "" : ", ";
-    found += excerpt(name);
-  }
-  return found;
-}
-
 }  // namespace
+
+std::string listed_columns(const std::vector<std::string>& names) {
+  constexpr std::size_t kMostListed = 20;
+  std::string list;
+  for (std::size_t i = 0; i < std::min(names.size(), kMostListed); ++i) {
+    list += (list.empty() ? "" : ", ") + excerpt(names[i]);
+  }
+  if (names.size() > kMostListed) {
+    list += fmt::format(" and {} more", names.size() - kMostListed);
+  }
+  return list;
+}
 
 tl::expected<LoggerColumns, std::string> parse_logger_columns(std::string_view text) {
   if (text.empty()) return ColumnsRefused(fmt::format("there are no columns; {}", kShape));
@@ -219,7 +222,7 @@ tl::expected<LoggerColumns, std::string> columns_of_header(const std::vector<std
         fmt::format("no column is named for {}; expected time, temperature_degC, "
                     "humidity_percent, or say which columns they are with --columns "
                     "time=NAME,temperature=NAME:°C,humidity=NAME:%. Found: {}",
-                    missing, found_columns(names)));
+                    missing, listed_columns(names)));
   }
   return columns;
 }

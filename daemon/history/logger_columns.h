@@ -34,4 +34,7 @@ struct LoggerColumns {
 [[nodiscard]] tl::expected<LoggerColumns, std::string> columns_of_header(
     const std::vector<std::string>& names);
 
+// "date, T1, RH_1", for a message: safe to print, and after twenty only how many more.
+[[nodiscard]] std::string listed_columns(const std::vector<std::string>& names);
+
 }  // namespace torpor::daemon

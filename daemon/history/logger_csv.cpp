@@ -34,9 +34,8 @@ tl::expected<std::size_t, std::string> index_of(const std::vector<std::string>& 
                                                 const std::string& name) {
   const auto found = std::ranges::find(names, name);
   if (found == names.end()) {
-    std::string all;
-    for (const std::string& column : names) all += (all.empty() ? "" : ", ") + excerpt(column);
-    return CsvRefused(fmt::format("there is no column \"{}\"; found: {}", excerpt(name), all));
+    return CsvRefused(
+        fmt::format("there is no column \"{}\"; found: {}", excerpt(name), listed_columns(names)));
   }
   if (std::find(found + 1, names.end(), name) != names.end()) {
     return CsvRefused(

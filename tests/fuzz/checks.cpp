@@ -21,8 +21,10 @@ void require_message(std::string_view message, std::size_t longest) {
     const auto byte = static_cast<unsigned char>(c);
     return byte < 0x20 || byte == 0x7F;
   });
-  require(printable, "a message is one line without control characters");
-  require(find_not_utf8(message) == std::string_view::npos, "a message is UTF-8");
+  if (!printable) require(false, "a control character in: " + std::string(message));
+  if (find_not_utf8(message) != std::string_view::npos) {
+    require(false, "a message is UTF-8: " + std::string(message));
+  }
   if (message.size() > longest) require(false, "too long: " + std::string(message));
 }
 

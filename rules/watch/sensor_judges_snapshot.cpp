@@ -109,7 +109,10 @@ class FieldReader {
   template <class T>
   static void read_whole(const json& j, std::optional<T>& field) {
     field.reset();
-    if (!j.empty()) read(j.at(0), field.emplace());
+    if (j.empty()) return;
+    T value{};
+    read(j.at(0), value);
+    field = value;
   }
   template <class T, std::size_t N>
   static void read_whole(const json& j, std::array<T, N>& field) {

@@ -7,6 +7,7 @@ set(may_include_rules_book sensors rules/book)
 set(may_include_rules_culture sensors rules/air rules/culture)
 set(may_include_rules_watch sensors rules/air rules/book rules/culture rules/watch)
 set(may_include_config sensors rules config)
+set(may_include_daemon_forward sensors daemon/history daemon/forward daemon/error.h)
 set(may_include_daemon_history sensors rules daemon/history daemon/error.h)
 set(may_include_daemon_ledger sensors rules config daemon/history daemon/ledger daemon/error.h)
 set(may_include_daemon_link sensors daemon/history daemon/link daemon/error.h)
@@ -18,7 +19,7 @@ set(may_include_daemon_web sensors rules config daemon/history daemon/ledger dae
 set(wrong "")
 set(files 0)
 set(includes 0)
-foreach(room sensors rules/air rules/book rules/culture rules/watch config daemon/history
+foreach(room sensors rules/air rules/book rules/culture rules/watch config daemon/forward daemon/history
              daemon/ledger daemon/link daemon/report daemon/web)
   string(REPLACE "/" "_" key ${room})
   file(GLOB_RECURSE sources ${SOURCE}/${room}/*.h ${SOURCE}/${room}/*.cpp)

@@ -1,6 +1,6 @@
 # Fails when a command or an option that the programs' own --help names is missing from the manual
 # pages or the shell completion. Run as:
-#   cmake -DSOURCE=<folder> -DTORPOR=<program> -DTORPORD=<program> -P manual.cmake
+#   cmake -DSOURCE=<folder> -DTORPOR=<program> -DTORPORD=<program> -DTORPOR_FORWARD=<program> -P manual.cmake
 set(missing "")
 set(checked 0)
 
@@ -59,6 +59,14 @@ string(REGEX MATCHALL "\n  (-[a-z],)?--[a-z]+" options "${torpord_help}")
 foreach(option IN LISTS options)
   string(REGEX REPLACE ".*--" "--" option "${option}")
   look_for("${option}" ${SOURCE}/deploy/man/torpord.8)
+  look_for("${option}" ${completion})
+endforeach()
+
+help_of(forward_help ${TORPOR_FORWARD})
+string(REGEX MATCHALL "\n  (-[a-z],)?--[a-z-]+" options "${forward_help}")
+foreach(option IN LISTS options)
+  string(REGEX REPLACE ".*--" "--" option "${option}")
+  look_for("${option}" ${SOURCE}/deploy/man/torpor-forward.8)
   look_for("${option}" ${completion})
 endforeach()
 

@@ -1,7 +1,7 @@
 # The one list of Debian packages that building, testing and the demo need. Sourced, not run.
 packages="cmake ninja-build g++ libboost-dev libpaho-mqttpp-dev libpaho-mqtt-dev libsqlite3-dev libzstd-dev zlib1g-dev
 libspdlog-dev libyaml-cpp-dev doctest-dev libssl-dev nlohmann-json3-dev libexpected-dev
-libcli11-dev libqrencode-dev libhowardhinnant-date-dev tzdata mosquitto mosquitto-clients openssl ca-certificates"
+libcli11-dev libpqxx-dev pkg-config libqrencode-dev libhowardhinnant-date-dev tzdata mosquitto mosquitto-clients openssl ca-certificates"
 
 # Installs what is missing; needs root only if something is.
 install_packages() {

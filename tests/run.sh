@@ -26,6 +26,8 @@ run_tests() {
 }
 
 if [ $long -eq 1 ]; then
+  packages="$packages postgresql"
+  install_packages
   run_tests build-address . -DTORPOR_SANITIZE=address,undefined -DCMAKE_CXX_FLAGS_RELEASE="-O1 -g1"
   run_tests build-thread '^(history|service)$' -DTORPOR_SANITIZE=thread \
     -DCMAKE_CXX_FLAGS_RELEASE="-O1 -g1"

@@ -62,5 +62,14 @@ _torpord() {
   fi
 }
 
+_torpor_forward() {
+  local word=${COMP_WORDS[COMP_CWORD]}
+  case ${COMP_WORDS[COMP_CWORD - 1]} in
+    --config | --to-file) COMPREPLY=($(compgen -f -- "$word")) ;;
+    *) COMPREPLY=($(compgen -W "--config --to --to-file --every --once --version --help" -- "$word")) ;;
+  esac
+}
+
 complete -F _torpor torpor
+complete -F _torpor_forward torpor-forward
 complete -F _torpord torpord

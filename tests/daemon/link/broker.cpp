@@ -24,8 +24,17 @@ sockaddr_in loopback(int port) {
   return address;
 }
 
-// A port nobody listens on now. Another process can take it before the broker does: start() says
-// so.
+bool accepts(int port) {
+  const int descriptor = ::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+  const sockaddr_in address = loopback(port);
+  const bool connected =
+      ::connect(descriptor, reinterpret_cast<const sockaddr*>(&address), sizeof address) == 0;
+  ::close(descriptor);
+  return connected;
+}
+
+}  // namespace
+
 int free_port() {
   const int descriptor = ::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
   sockaddr_in address = loopback(0);
@@ -37,17 +46,6 @@ int free_port() {
   if (!bound) throw std::runtime_error("no free port");
   return ntohs(address.sin_port);
 }
-
-bool accepts(int port) {
-  const int descriptor = ::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
-  const sockaddr_in address = loopback(port);
-  const bool connected =
-      ::connect(descriptor, reinterpret_cast<const sockaddr*>(&address), sizeof address) == 0;
-  ::close(descriptor);
-  return connected;
-}
-
-}  // namespace
 
 Broker::Broker(BrokerOptions options, bool start_now)
     : options_(std::move(options)), port_(free_port()) {

@@ -20,6 +20,10 @@
 
 namespace torpor::testing {
 
+// A port of 127.0.0.1 nobody listens on now. Another process can take it before the server does:
+// its start() says so.
+[[nodiscard]] int free_port();
+
 struct BrokerTls {
   std::string authority;  // PEM files
   std::string certificate;

@@ -9,6 +9,13 @@ cd "$(dirname "$0")/.."
 packages="$packages dpkg-dev"
 install_packages
 
+# A release says what it changes.
+tag=$(git describe --tags --match 'v[0-9]*' --exact-match 2>/dev/null || true)
+if [ -n "$tag" ] && ! head -n 1 deploy/debian/changelog | grep -qF "(${tag#v})"; then
+  echo "deploy/debian/changelog begins with: $(head -n 1 deploy/debian/changelog); expected an entry for $tag" >&2
+  exit 1
+fi
+
 # The time of the newest change, not of the build.
 SOURCE_DATE_EPOCH=${SOURCE_DATE_EPOCH:-$(git log -1 --format=%ct 2>/dev/null || date +%s)}
 export SOURCE_DATE_EPOCH

@@ -77,7 +77,8 @@ void JarRecords::written() {
 std::optional<JarRecords::Span> JarRecords::wanted_days(const Ledger& ledger) const {
   if (waiting_days() >= static_cast<std::size_t>(kDaysWantedAtOnce.count())) return std::nullopt;
   for (const auto& [id, course] : courses_) {
-    const Jar* jar = course.settled_to ? ledger.find(id) : nullptr;
+    if (!course.settled_to || course.stored_to >= course.settled_to) continue;
+    const Jar* jar = ledger.find(id);
     if (jar == nullptr) continue;
     sys_days to = *course.settled_to;
     if (jar->retired_at) to = std::min(to, floor<days>(*jar->retired_at));

@@ -49,6 +49,8 @@ std::string as_sentence(std::string clause) {
 }  // namespace
 
 const Jar* Ledger::find(std::string_view id) const {
+  // Mostly its own name in full; only a person's short form is compared with every name.
+  if (const auto exact = jars_.find(std::string(id)); exact != jars_.end()) return &exact->second;
   const auto called = jars_called(jars_, id);
   return called.size() == 1 ? called.front() : nullptr;
 }

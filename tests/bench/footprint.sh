@@ -45,7 +45,7 @@ jars() {  # CLOSED
 serve() {
   "$build/daemon/torpord" --config torpor.yaml 2> torpord.log &
   service=$!
-  until grep -q "taking readings from the broker" torpord.log; do sleep 0.1; done
+  until grep -qs "taking readings from the broker" torpord.log; do sleep 0.1; done
 }
 end() {
   kill "$service"
@@ -75,7 +75,7 @@ jars "$(date -u +%Y-%m-%d)T00:00Z" > jars.csv
 "$build/daemon/torpor" --config torpor.yaml import jars jars.csv > import.log
 "$build/tests/bench/torpor_steady_publisher" "$port" 30 10 $((calm * 3 + 90)) now &
 publisher=$!
-sleep 30  # the first looks at every jar are over
+sleep 20  # the first looks at every jar are over
 before=$(ticks)
 sleep "$calm"
 after=$(ticks)

@@ -37,21 +37,34 @@ std::vector<std::string> as_nobody(std::vector<std::string> command) {
   return command;
 }
 
+void give_to_nobody(const tests::TempFolder& folder) {
+  if (::geteuid() != 0) return;
+  const passwd* nobody = ::getpwnam("nobody");
+  if (nobody == nullptr || ::chown(folder.text().c_str(), nobody->pw_uid, nobody->pw_gid) != 0) {
+    throw std::runtime_error("no folder for nobody");
+  }
+}
+
 }  // namespace
 
 bool Postgres::is_here() {
-  if (!programs().empty()) return true;
-  MESSAGE("skipped: Debian's package postgresql is not here");
-  return false;
+  if (programs().empty()) {
+    MESSAGE("skipped: Debian's package postgresql is not here");
+    return false;
+  }
+  try {
+    const tests::TempFolder folder;
+    give_to_nobody(folder);
+    run_command(as_nobody({"test", "-w", folder.text()}));
+  } catch (const std::runtime_error& fault) {
+    MESSAGE("skipped: nobody but root may use the temporary folder: ", fault.what());
+    return false;
+  }
+  return true;
 }
 
 Postgres::Postgres() : port_(free_port()) {
-  if (::geteuid() == 0) {
-    const passwd* nobody = ::getpwnam("nobody");
-    if (nobody == nullptr || ::chown(folder_.text().c_str(), nobody->pw_uid, nobody->pw_gid) != 0) {
-      throw std::runtime_error("no folder for nobody");
-    }
-  }
+  give_to_nobody(folder_);
   run_command(as_nobody({programs() / "initdb", "-D", data(), "-A", "trust", "-U", "torpor", "-E",
                          "UTF8", "--locale=C", "--no-sync"}));
   start();

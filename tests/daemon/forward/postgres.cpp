@@ -57,7 +57,7 @@ bool Postgres::is_here() {
     give_to_nobody(folder);
     run_command(as_nobody({"test", "-w", folder.text()}));
   } catch (const std::runtime_error& fault) {
-    MESSAGE("skipped: nobody but root may use the temporary folder: ", fault.what());
+    MESSAGE("skipped: nobody but root may use the temporary folder: ", std::string(fault.what()));
     return false;
   }
   return true;

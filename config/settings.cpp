@@ -30,6 +30,20 @@ void read_zone(const Field& field, Settings& settings) {
   settings.zone_at = field.mark();
 }
 
+void read_units(const Field& field, ShownUnits& units) {
+  auto mapping = field.mapping("{temperature: °F, weight: oz}");
+  if (!mapping) return;
+  if (const auto temperature = mapping->find("temperature")) {
+    units.fahrenheit =
+        temperature->one_of<bool>({{"°C", false}, {"°F", true}, {"C", false}, {"F", true}})
+            .value_or(false);
+  }
+  if (const auto weight = mapping->find("weight")) {
+    units.ounces = weight->one_of<bool>({{"g", false}, {"oz", true}}).value_or(false);
+  }
+  mapping->refuse_unknown_keys();
+}
+
 void read_history(const Field& field, HistorySettings& history) {
   auto mapping = field.mapping("{file: FILE, survives: crash}");
   if (!mapping) return;
@@ -115,6 +129,7 @@ void read_root(Mapping& root, Settings& settings) {
     read_storeroom(*storeroom, settings);
   }
   if (const auto zone = root.find("zone")) read_zone(*zone, settings);
+  if (const auto units = root.find("units")) read_units(*units, settings.units);
   if (const auto clock = root.find("clock")) {
     settings.clock = clock
                          ->one_of<rules::Clock>(

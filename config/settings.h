@@ -55,6 +55,13 @@ struct WebSettings {
   std::string token_file;  // first line is the token; always there unless only loopback listens
 };
 
+// What a person reads temperatures and weights in. All else is degC and grams: what is computed,
+// kept, and given to programs.
+struct ShownUnits {
+  bool fahrenheit = false;
+  bool ounces = false;
+};
+
 struct PlaceSettings {
   std::string path;
   bool outside = false;
@@ -72,6 +79,7 @@ struct Settings {
   std::string storeroom;
   std::string zone;  // empty: the system's
   Mark zone_at;      // for the daemon's own check of the name
+  ShownUnits units;
   rules::Clock clock = rules::Clock::wall;
   HistorySettings history;
   BrokerSettings broker;

@@ -13,6 +13,7 @@
 #include "daemon/report/alert_json.h"
 #include "daemon/report/gather.h"
 #include "daemon/report/json.h"
+#include "daemon/report/person_units.h"
 #include "daemon/report/standing_json.h"
 #include "rules/watch/local_hours.h"
 
@@ -363,7 +364,8 @@ void Storeroom::answer(const TellRecord& tell, const std::string& text, const st
 }
 
 void Storeroom::notify(const std::string& id, const std::string& line) {
-  send({id, topic_of(settings_.settings.storeroom, "notice"), line, false, ""});
+  send({id, topic_of(settings_.settings.storeroom, "notice"),
+        PersonUnits(settings_.settings.units).in(line), false, ""});
   urgent_ = true;
 }
 

@@ -70,12 +70,13 @@ class Window {
     return web ? web->address : std::string();
   }
   [[nodiscard]] PageContext page() const {
-    return {loaded_.zone, gathering_->now(), loaded_.settings.storeroom};
+    return {loaded_.zone, gathering_->now(), loaded_.settings.storeroom, units()};
   }
   [[nodiscard]] TextContext context() const {
     return {loaded_.zone, gathering_->now(),
-            silent_for(loaded_.settings, gathering_->now(), wall_now()), terminal_style()};
+            silent_for(loaded_.settings, gathering_->now(), wall_now()), terminal_style(), units()};
   }
+  [[nodiscard]] PersonUnits units() const { return PersonUnits(loaded_.settings.units); }
 
  private:
   Window(Loaded loaded, std::unique_ptr<Reader> reader, Ledger ledger)
@@ -306,7 +307,8 @@ tl::expected<std::string, Failure> write_labels(const LabelOrder& order,
     labels.push_back(label_of(*jar, (*window)->gathering().now()));
   }
   const std::string address = (*window)->web_address();
-  auto written = write_file(order.file, labels_svg(labels, address, (*window)->zone()));
+  auto written =
+      write_file(order.file, labels_svg(labels, address, (*window)->zone(), (*window)->units()));
   if (!written) return tl::unexpected(written.error());
   std::string text =
       fmt::format("{}: {} label{} for one sheet of A4; print it at 100 %\n", printable(order.file),

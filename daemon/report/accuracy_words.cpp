@@ -38,16 +38,6 @@ std::vector<std::string> check_words(const SensorView& view, const LocalTime& zo
   return words;
 }
 
-std::vector<std::string> unchecked_words(const SensorView& view) {
-  std::vector<std::string> words;
-  for (const SensorAccuracy& each : view.accuracy) {
-    if (each.check) continue;
-    words.push_back(fmt::format("{}: {}", facts(each.quantity).name,
-                                expected_error_text(each.quantity, each.correction)));
-  }
-  return words;
-}
-
 std::string never_checked_words(std::span<const SensorView> views) {
   constexpr std::size_t kMostListed = 12;
   std::string text;

@@ -18,8 +18,6 @@ namespace torpor::daemon {
 // "humidity: checked in table salt on 2026-03-02: read 3.9 % too low (entry 12); corrected since,
 // within 2 % of the truth". Empty where the quantity was never checked.
 [[nodiscard]] std::vector<std::string> check_words(const SensorView& view, const LocalTime& zone);
-// What nobody has checked, and what it is good for: "temperature: within 0.7 K of the truth (...)".
-[[nodiscard]] std::vector<std::string> unchecked_words(const SensorView& view);
 // Of a list: the quantities of its sensors that nobody has checked, in one paragraph; empty: none.
 [[nodiscard]] std::string never_checked_words(std::span<const SensorView> views);
 

@@ -78,11 +78,12 @@ Tree choice_tree(const Choice& choice) {
 
 std::string choice_text(const ChoiceView& view, const TextContext& context) {
   const int width = context.style.width;
-  std::string text = heading(context) + paragraph("Jars " + wish_words(view.wish) + ".", 0, width);
+  std::string text = heading(context) +
+                     paragraph("Jars " + context.units.in(wish_words(view.wish)) + ".", 0, width);
   if (view.ranked.empty()) {
     return text + paragraph("There is none: `torpor jars` lists what stands there.", 0, width);
   }
-  if (!view.remark.empty()) text += paragraph(view.remark, 0, width);
+  if (!view.remark.empty()) text += paragraph(context.units.in(view.remark), 0, width);
   std::size_t number = 0;
   std::optional<Advice> under;
   for (const Choice& choice : view.ranked) {
@@ -93,9 +94,11 @@ std::string choice_text(const ChoiceView& view, const TextContext& context) {
           painted(advice_title(choice.advice), advice_paint(choice.advice), context.style.colour) +
           '\n';
     }
-    text += paragraph(choice.candidate.jar.jar + ": " + facts_of(choice), 5, width,
-                      fmt::format("{:>3}.", ++number));
-    for (const std::string& reason : choice.reasons) text += paragraph(reason, 7, width, "     -");
+    text += paragraph(choice.candidate.jar.jar + ": " + context.units.in(facts_of(choice)), 5,
+                      width, fmt::format("{:>3}.", ++number));
+    for (const std::string& reason : choice.reasons) {
+      text += paragraph(context.units.in(reason), 7, width, "     -");
+    }
   }
   return text + '\n' +
          paragraph(

@@ -62,7 +62,9 @@ std::string harm_words(const JarHistoryView& view) {
   if (above[3] >= 1.0) return fmt::format("it stood above 45 °C for {:.0f} h", above[3]);
   if (above[1] >= 1.0) return fmt::format("it stood above 40 °C for {:.0f} h", above[1]);
   const Instant since = test == nullptr ? view.jar.closed : test->at;
-  return fmt::format("it was not tested for {}", in_words(view.jar.as_of - since));
+  const double hours =
+      std::chrono::duration<double, std::ratio<3600>>(view.jar.as_of - since).count();
+  return "it was not tested for " + rules::culture::round_words(hours);
 }
 
 std::string doubts(const JarHistoryView& view) {

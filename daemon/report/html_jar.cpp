@@ -18,10 +18,10 @@ namespace torpor::daemon {
 namespace {
 
 // What one printed page holds beside the rest; `torpor jar ID --json` has them all.
-constexpr std::size_t kEntriesOnPage = 8;
+constexpr std::size_t kEntriesOnPage = 6;
 constexpr std::size_t kAlertsOnPage = 4;
 constexpr std::size_t kStaysOnPage = 4;
-constexpr std::size_t kLineRowsOnPage = 10;
+constexpr std::size_t kLineRowsOnPage = 6;
 constexpr std::size_t kReasonsOnPage = 7;
 
 template <class T>
@@ -41,31 +41,32 @@ class JarPage {
       : page_(page), view_(view), context_(context) {}
 
   void write() {
+    const auto history = page_.in("article", {{"class", "history"}});
     heading();
     picture();
     {
       const auto columns = page_.in("div", {{"class", "columns"}});
-      {
-        const auto left = page_.in("div");
-        reasons();
-        figures();
-        cautions();
-      }
-      const auto right = page_.in("div");
-      line();
+      // In the order of what is worth most: what one sheet of paper has no room for is cut there.
+      reasons();
+      figures();
+      cautions();
+      slip();
       journal();
       alerts();
+      line();
       stays();
-      slip();
     }
     foot();
   }
 
  private:
+  // Words of ours, in the person's units.
+  [[nodiscard]] std::string said(std::string_view words) const { return context_.units.in(words); }
+
   void heading() {
     page_.element("p", "torpor \u00b7 " + context_.storeroom, {{"class", "kicker"}});
     page_.element("h1", "Jar " + view_.jar.jar);
-    page_.element("p", history_sentence(view_, context_.zone).text, {{"class", "sentence"}});
+    page_.element("p", said(history_sentence(view_, context_.zone).text), {{"class", "sentence"}});
   }
 
   void picture() {
@@ -74,16 +75,15 @@ class JarPage {
       page_.element("p", "No time has passed yet: there is nothing to draw.", {{"class", "faint"}});
       return;
     }
-    draw_life(page_, view_, context_.zone);
+    draw_life(page_, view_, context_);
     page_.element(
         "figcaption",
         fmt::format(
-            "{} to {}. Above: where it stood; numbered marks are entries of its journal (triangle: "
-            "done, circle: seen, square: placed or moved). The dark band of the air reaches from "
-            "the lowest to the highest in each {}. Hatched: no trusted sensor spoke. Grey and "
-            "dotted: the range of the estimates. What lies beyond a strip is drawn at its edge. "
-            "Below: "
-            "alerts; filled bars still stand.",
+            "{} to {}. Above: where it stood, the sensor that spoke for its air, and by number the "
+            "entries of its journal (triangle: done, circle: seen, square: placed or moved). Dark: "
+            "the air from its lowest to its highest in each {}. Hatched: no trusted sensor spoke. "
+            "Grey and dotted: the range of the estimates. What lies beyond a strip is drawn at its "
+            "edge. Alerts: filled bars still stand.",
             moment_words(view_.summary.from, context_.zone),
             moment_words(view_.summary.to, context_.zone), slice_words()));
   }
@@ -94,11 +94,12 @@ class JarPage {
   }
 
   void reasons() {
+    const auto section = page_.in("section");
     page_.element("h2", "Why");
     const auto list = page_.in("ul", {{"class", "notes"}});
     const auto& all = view_.jar.verdict.reasons;
     for (std::size_t i = 0; i < std::min(all.size(), kReasonsOnPage); ++i) {
-      page_.element("li", all[i]);
+      page_.element("li", said(all[i]));
     }
     if (all.empty()) page_.element("li", "Nothing was told that would lead to a reason.");
   }
@@ -107,15 +108,17 @@ class JarPage {
     if (value.empty()) return;
     const auto line = page_.in("tr");
     page_.element("th", name, {{"scope", "row"}});
-    page_.element("td", value);
+    const auto cell = page_.in("td");
+    page_.element("div", value, {{"class", "long"}});
   }
 
   void figures() {
+    const auto section = page_.in("section");
     page_.element("h2", "Estimates, with their range");
     const auto table = page_.in("table");
     const auto body = page_.in("tbody");
     for (const NamedFigure& figure : estimate_rows(view_.jar.verdict)) {
-      row(figure.name, figure.value);
+      row(figure.name, said(figure.value));
     }
     const ExposureSummary& air = view_.summary;
     if (air.from < air.to) {
@@ -123,13 +126,13 @@ class JarPage {
           fmt::format("{:.1f} % of the time", std::floor(air.coverage_percent * 10.0) / 10.0));
     }
     if (air.highest_temperature) {
-      row("air at most", fmt::format("{:.1f} °C", air.highest_temperature->value()));
+      row("air at most", said(fmt::format("{:.1f} °C", air.highest_temperature->value())));
     }
     if (air.mean_kinetic_temperature) {
       row("mean kinetic",
-          fmt::format("{:.1f} °C of the air", air.mean_kinetic_temperature->value()));
+          said(fmt::format("{:.1f} °C of the air", air.mean_kinetic_temperature->value())));
     }
-    if (view_.jar.air.temperature) row("air now", air_now());
+    if (view_.jar.air.temperature) row("air now", said(air_now()));
   }
 
   [[nodiscard]] std::string air_now() const {
@@ -143,12 +146,13 @@ class JarPage {
   void line() {
     const std::vector<LineRow> rows = line_rows(view_, context_.zone);
     if (rows.empty()) return;
+    const auto section = page_.in("section");
     page_.element("h2", "Its line");
     const auto shown = std::span(rows).first(std::min(rows.size(), kLineRowsOnPage));
     {
       const auto table = page_.in("table");
       const auto body = page_.in("tbody");
-      for (const LineRow& each : shown) row(each.name, each.value);
+      for (const LineRow& each : shown) row(each.name, said(each.value));
     }
     if (rows.size() > shown.size()) {
       page_.element(
@@ -159,6 +163,7 @@ class JarPage {
   }
 
   void journal() {
+    const auto section = page_.in("section");
     page_.element("h2", "Journal");
     if (view_.journal.empty()) {
       page_.element("p", "Nothing was told of it.", {{"class", "faint"}});
@@ -183,6 +188,7 @@ class JarPage {
   }
 
   void alerts() {
+    const auto section = page_.in("section");
     page_.element("h2", "Alerts that concerned it");
     if (view_.alerts.empty()) {
       page_.element("p", "None.", {{"class", "faint"}});
@@ -197,7 +203,7 @@ class JarPage {
         page_.element("td", fmt::format("{}", alert.alert.number), {{"class", "number-cell"}});
         const auto cell = page_.in("td");
         page_.element("span", alert_head(alert.alert), {{"class", "faint"}});
-        page_.element("div", alert.alert.what, {{"class", "long"}});
+        page_.element("div", said(alert.alert.what), {{"class", "long"}});
       }
     }
     say_earlier(page_, view_.alerts.size(), shown.size());
@@ -212,6 +218,7 @@ class JarPage {
   }
 
   void stays() {
+    const auto section = page_.in("section");
     page_.element("h2", "Where it stood");
     if (view_.stays.empty()) {
       page_.element("p", "Nowhere in this time.", {{"class", "faint"}});
@@ -231,6 +238,7 @@ class JarPage {
   }
 
   void cautions() {
+    const auto section = page_.in("section");
     page_.element("h2", "Cautions");
     const auto list = page_.in("ul", {{"class", "notes"}});
     for (const std::string_view sentence : caution_sentences(view_.made)) {
@@ -238,10 +246,10 @@ class JarPage {
     }
   }
 
-  // As on a herbarium sheet: what it is, in the lower corner.
+  // As the label on a herbarium sheet: what it is.
   void slip() {
     const NewJar& made = view_.made;
-    const auto slip = page_.in("section", {{"class", "slip"}, {"aria-label", "Label of the jar"}});
+    const auto slip = page_.in("div", {{"class", "slip"}});
     page_.element("p", view_.jar.jar + (made.stage.empty() ? "" : " \u00b7 " + made.stage),
                   {{"class", "name"}});
     const auto line = [this](std::string_view name, const std::string& value) {
@@ -250,8 +258,8 @@ class JarPage {
     line("from", made.origin);
     line("closed", day_words(view_.jar.closed, context_.zone));
     if (view_.jar.retired_at) line("retired", day_words(*view_.jar.retired_at, context_.zone));
-    line("holds", contents_words(made));
-    line("in", vessel_words(made));
+    line("holds", said(contents_words(made)));
+    line("in", said(vessel_words(made)));
     line("under", made.cover ? std::string(cover_name(*made.cover)) : std::string());
     line("stands in", view_.jar.place);
   }

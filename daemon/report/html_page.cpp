@@ -20,11 +20,10 @@ h2{font-size:.95rem;font-weight:600;letter-spacing:.09em;text-transform:uppercas
 .kicker{font-size:.85rem;letter-spacing:.09em;text-transform:uppercase;color:var(--faint)}
 .faint,footer{color:var(--faint)}
 .withdrawn{text-decoration:line-through}
-.sheet{border:1px solid var(--line);padding:1rem;background:var(--paper)}
 .sentence{font-size:1.3rem;line-height:1.32;font-style:italic;margin:.5rem 0 0;border-left:.28rem double var(--ink);padding-left:.75rem}
 figure{margin-top:1.1rem}
 figcaption{font-size:.86rem;color:var(--faint);margin-top:.35rem}
-.life{display:block;overflow:visible;font-family:inherit;font-size:11.5px;fill:var(--ink)}
+.life{display:block;overflow:visible;width:calc(100% - 2.2rem);margin-left:1.9rem;font-family:inherit;font-size:11.5px;fill:var(--ink)}
 .life svg{overflow:hidden}.life .mark,.life .key{overflow:visible}
 .life .frame{fill:none;stroke:var(--line);stroke-width:1}
 .life .rule{stroke:var(--rule);stroke-width:1}
@@ -32,7 +31,7 @@ figcaption{font-size:.86rem;color:var(--faint);margin-top:.35rem}
 .life .axis{stroke:var(--ink);stroke-width:1.2}
 .life text{paint-order:stroke;stroke:var(--paper);stroke-width:3px;stroke-linejoin:round}
 .life .lane{font-weight:600;letter-spacing:.03em}
-.life .figure{fill:var(--faint)}
+.life .figure,.life .limit-figure{text-anchor:end;fill:var(--faint)}.life .limit-figure{fill:var(--second);font-style:italic;font-weight:600}
 .life .date{text-anchor:middle}.life .start{text-anchor:start}.life .end{text-anchor:end}
 .life .absent{text-anchor:middle;font-style:italic;fill:var(--faint)}
 .life .limit{stroke:var(--second);stroke-width:1.3;stroke-dasharray:9 3 2 3}
@@ -44,11 +43,11 @@ figcaption{font-size:.86rem;color:var(--faint);margin-top:.35rem}
 .life .range{fill:#b9ad96;fill-opacity:.55;stroke:none}
 .life .range-edge{fill:none;stroke:var(--faint);stroke-width:.9;stroke-dasharray:1 3}
 .life .hatch{stroke:var(--line);stroke-width:1.4}
-.life .stay{fill:none;stroke:var(--ink);stroke-width:1}
+.life .stay{fill:none;stroke:var(--ink);stroke-width:1}.life .speaker{fill:none;stroke:var(--line);stroke-width:1}
 .life .thread{stroke:var(--faint);stroke-width:.8;stroke-dasharray:1 4}
 .life .mark path,.life .mark rect,.life .mark circle{fill:var(--paper);stroke:var(--ink);stroke-width:1.4}
 .life .alert{fill:var(--paper);stroke:var(--ink);stroke-width:1}.life .open{fill:var(--ink)}
-.columns{display:grid;gap:0 2rem}
+.columns{margin-top:1.5rem}.columns>section{padding-bottom:1.6rem}.columns>section:last-child{padding:0}.columns h2{margin-top:0;break-after:avoid}.columns tr,.columns li,.slip{break-inside:avoid}
 table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums lining-nums}
 th,td{text-align:left;vertical-align:top;padding:.16rem .6rem .16rem 0;font-weight:400;overflow-wrap:anywhere}
 thead th{font-size:.82rem;color:var(--faint);border-bottom:1px solid var(--line)}
@@ -58,18 +57,19 @@ tbody th{white-space:nowrap;color:var(--faint)}
 .when{white-space:nowrap}
 .notes{list-style:none}.notes li{padding-left:1.1rem;text-indent:-1.1rem}.notes li+li{margin-top:.2rem}
 .notes li::before{content:"\2014\a0"}
-.slip{border:3px double var(--ink);padding:.6rem .8rem;margin-top:1.6rem;break-inside:avoid}
+.slip{border:3px double var(--ink);padding:.6rem .8rem;margin-bottom:1.6rem}
 .slip p+p{margin-top:.1rem}.slip .name{font-size:1.3rem}
 footer{margin-top:1.4rem;font-size:.86rem;border-top:1px solid var(--line);padding-top:.4rem}
-@media (min-width:48rem){.sheet{padding:1.6rem 2rem}.columns{grid-template-columns:1fr 1fr}.slip{margin-left:auto;max-width:25rem}}
-@media print{@page{size:A4;margin:10mm 12mm}
+@media (min-width:48rem){.sheet{border:1px solid var(--line);padding:1.6rem 2rem}.columns{columns:2;column-gap:2rem}}
+@media print{@page{size:A4;margin:9mm 12mm}
  html{background:#fff}:root{--paper:#fff;--ink:#000;--faint:#333;--second:#000;--rule:#ccc;--line:#777}
- body{font-size:7.9pt;line-height:1.25;padding:0;max-width:none}.sheet{border:0;padding:0;background:#fff}
- h1{font-size:16pt}h2{font-size:7.6pt;margin:6pt 0 2pt}.sentence{font-size:10.5pt;margin-top:3pt}
- figure{margin-top:5pt}.life{font-size:8.5px}.columns{grid-template-columns:1fr 1fr;gap:0 1.2rem}
+ body{font-size:7.9pt;line-height:1.25;padding:0;max-width:none}.sheet{border:0;padding:0}
+ .history{display:flex;flex-direction:column;height:278mm}
+ h1{font-size:16pt}h2{font-size:7.6pt;margin:0 0 2pt}.sentence{font-size:10.5pt;margin-top:3pt}
+ figure{margin-top:5pt}figure{zoom:.75}.columns{columns:2;column-gap:1.2rem;margin-top:5pt;flex:1;min-height:0;overflow:hidden}.columns>section{padding-bottom:6pt}
  th,td{padding:.5pt 4pt .5pt 0}.long{display:-webkit-box;-webkit-box-orient:vertical;-webkit-line-clamp:2;overflow:hidden}
- .slip{margin-top:6pt;padding:3pt 6pt;max-width:none}.slip .name{font-size:10pt}
- figcaption,footer{font-size:7pt;margin-top:2pt}nav,.screen{display:none}a{text-decoration:none}}
+ .slip{padding:3pt 6pt;margin-bottom:6pt}.slip .name{font-size:10pt}
+ figcaption{font-size:9pt;margin-top:2pt}footer{font-size:7pt;margin-top:2pt}a{text-decoration:none}}
 )css";
 
 }  // namespace

@@ -7,6 +7,7 @@
 
 #include "daemon/ledger/local_time.h"
 #include "daemon/report/markup.h"
+#include "daemon/report/person_units.h"
 
 namespace torpor::daemon {
 
@@ -15,6 +16,7 @@ struct PageContext {
   const LocalTime& zone;
   Instant as_of;
   std::string storeroom;
+  PersonUnits units{};
 };
 
 // One sheet for screen, phone and paper.

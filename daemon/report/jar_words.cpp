@@ -65,6 +65,20 @@ std::string contents_words(const NewJar& made) {
   return words;
 }
 
+std::vector<Speaker> speakers_of(const JarHistoryView& view) {
+  std::vector<Speaker> speakers;
+  for (const ExposureRow& row : view.exposure) {
+    if (!speakers.empty() && speakers.back().sensor == row.sensor) {
+      speakers.back().to = row.to;
+      continue;
+    }
+    // Rows of a long life are thinned and leave gaps.
+    if (!speakers.empty()) speakers.back().to = row.from;
+    speakers.push_back({row.from, row.to, row.sensor});
+  }
+  return speakers;
+}
+
 std::vector<NamedFigure> estimate_rows(const rules::culture::Verdict& verdict) {
   namespace culture = rules::culture;
   const culture::Figures& figures = verdict.figures;

@@ -15,6 +15,15 @@ namespace torpor::daemon {
 // "rice 1000 g, raw 545 g, sugar 700 g, topping 50 g"; empty: nothing was told.
 [[nodiscard]] std::string contents_words(const NewJar& made);
 
+// Whose air it stood in, one after the other: an empty sensor is nobody. From the rows of its
+// exposure, so of a long life by the day.
+struct Speaker {  // [from, to)
+  Instant from, to;
+  std::string sensor;
+  friend bool operator==(const Speaker&, const Speaker&) = default;
+};
+[[nodiscard]] std::vector<Speaker> speakers_of(const JarHistoryView& view);
+
 struct NamedFigure {
   std::string name, value;
 };

@@ -34,7 +34,8 @@ double fitting_size(std::string_view text, double largest, double width) {
 
 class Sheet {
  public:
-  Sheet(const std::string& address, const LocalTime& zone) : address_(address), zone_(zone) {}
+  Sheet(const std::string& address, const LocalTime& zone, const PersonUnits& units)
+      : address_(address), zone_(zone), units_(units) {}
 
   std::string draw(std::span<const Label> labels) {
     {
@@ -73,8 +74,8 @@ class Sheet {
     write(fmt::format("cover {}", label.cover ? std::string(cover_name(*label.cover))
                                               : std::string("not told")),
           28.6, kTextSize);
-    write(label.empty ? fmt::format("empty {}", grams_text(*label.empty))
-                      : std::string("empty ........ g"),
+    write(label.empty ? units_.in(fmt::format("empty {}", grams_text(*label.empty)))
+                      : fmt::format("empty ........ {}", units_.weight_symbol()),
           33.2, kTextSize);
     not_food();
     code(label);
@@ -148,6 +149,7 @@ class Sheet {
 
   const std::string& address_;
   const LocalTime& zone_;
+  const PersonUnits units_;
   Markup page_;
   double left_ = 0.0, top_ = 0.0;  // of the label being drawn
 };
@@ -166,8 +168,8 @@ std::string code_text(const Label& label, const std::string& address) {
 }
 
 std::string labels_svg(std::span<const Label> labels, const std::string& address,
-                       const LocalTime& zone) {
-  return Sheet(address, zone).draw(labels);
+                       const LocalTime& zone, const PersonUnits& units) {
+  return Sheet(address, zone, units).draw(labels);
 }
 
 std::optional<std::string> unreachable_address(const std::string& address) {

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "daemon/ledger/ledger.h"
+#include "daemon/report/person_units.h"
 
 namespace torpor::daemon {
 
@@ -26,7 +27,8 @@ inline constexpr std::size_t kLabelsOnSheet = 10;
 
 // Precondition: at most kLabelsOnSheet labels.
 [[nodiscard]] std::string labels_svg(std::span<const Label> labels, const std::string& address,
-                                     const LocalTime& zone);
+                                     const LocalTime& zone,
+                                     const PersonUnits& units = PersonUnits());
 
 // Why a phone that reads the code will not reach the page, and what to do; nullopt: it may.
 [[nodiscard]] std::optional<std::string> unreachable_address(const std::string& address);

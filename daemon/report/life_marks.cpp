@@ -5,14 +5,20 @@
 #include <algorithm>
 #include <array>
 
+#include "daemon/report/jar_words.h"
+
 namespace torpor::daemon {
 namespace {
 
 constexpr int kMarkRows = 3;
 constexpr int kBarRows = 5;
-// What a mark's number and a bar's words take of the narrowest screen, 340 px.
-constexpr double kMarkShare = 0.085;
-constexpr double kLetterShare = 0.019;
+constexpr std::size_t kLongestRange = 7;  // letters of a usual one, "118\u2026131"
+// What a mark takes beside its number, as kLetterShare.
+constexpr double kMarkShare = 0.045;
+// From here on a mark's number stands before it.
+constexpr double kMarkAtEnd = 0.78;
+// Of the axis: two pixels of a phone's.
+constexpr double kLeastPartShare = 0.006;
 
 MarkShape shape_of(const JarHistoryView& view, const JournalEntry& entry) {
   for (const JarEvent& event : view.events) {
@@ -46,10 +52,29 @@ void draw_shape(Markup& page, const LifeMark& mark, double y) {
       page.shape("rect", {{"x", -4.0}, {"y", -4.0}, {"width", 8.0}, {"height", 8.0}});
       break;
   }
-  const bool at_end = mark.share > 0.93;
+  const bool at_end = mark.share > kMarkAtEnd;
   page.element(
       "text", mark.number,
       {{"class", at_end ? "number end" : "number"}, {"x", at_end ? -7.0 : 7.0}, {"y", 4.0}});
+}
+
+struct Strip {
+  Literal style;
+  double top, height;
+};
+
+// A stretch of one strip, with its words: those that are longer than it are cut.
+void draw_part(Markup& page, const TimeScale& scale, Instant begin, Instant end, const Strip& strip,
+               std::string_view words) {
+  const Instant from = std::max(begin, scale.from());
+  const Instant to = std::min(end, scale.to());
+  if (from >= to) return;
+  const auto part = page.in("svg", {{"x", scale.percent(from)},
+                                    {"y", strip.top},
+                                    {"width", scale.width(from, to)},
+                                    {"height", strip.height}});
+  page.shape("rect", {{"class", strip.style.text()}, {"width", "100%"}, {"height", strip.height}});
+  page.element("text", words, {{"class", "place"}, {"x", 5.0}, {"y", strip.height - 5.0}});
 }
 
 }  // namespace
@@ -66,19 +91,29 @@ std::vector<LifeMark> marks_of(const JarHistoryView& view, const TimeScale& scal
   std::vector<LifeMark> marks;
   std::array<double, kMarkRows> taken_to{};
   taken_to.fill(-1.0);
+  // A number at the end may still grow to a range, and grows to the left.
+  const auto width = [](double share, const std::string& number) {
+    const std::size_t letters = share > kMarkAtEnd ? kLongestRange : number.size();
+    return kMarkShare + kLetterShare * static_cast<double>(letters);
+  };
   for (const JournalEntry* entry : entries) {
     const double share = scale.share(entry->happened_at);
+    const std::string number = fmt::format("{}", entry->number);
+    const double wide = width(share, number);
+    const double begin = share > kMarkAtEnd ? share - wide : share - kMarkShare / 2.0;
     const auto row = std::find_if(taken_to.begin(), taken_to.end(),
-                                  [share](double taken) { return taken <= share; });
+                                  [begin](double taken) { return taken <= begin; });
     if (row == taken_to.end()) {
       LifeMark& last = marks.back();
-      last.number = fmt::format("{}\u2026{}", last.number.substr(0, last.number.find("\u2026")),
-                                entry->number);
+      last.number =
+          fmt::format("{}\u2026{}", last.number.substr(0, last.number.find("\u2026")), number);
+      double& taken = taken_to[static_cast<std::size_t>(last.row)];
+      taken = std::max(taken, last.share + width(last.share, last.number));
       continue;
     }
-    *row = share + kMarkShare;
-    marks.push_back({share, shape_of(view, *entry), fmt::format("{}", entry->number),
-                     static_cast<int>(row - taken_to.begin())});
+    *row = share > kMarkAtEnd ? share + kMarkShare / 2.0 : begin + wide;
+    marks.push_back(
+        {share, shape_of(view, *entry), number, static_cast<int>(row - taken_to.begin())});
   }
   return marks;
 }
@@ -115,16 +150,25 @@ int bar_rows(const std::vector<AlertBar>& bars) { return rows_of(bars); }
 
 void draw_stays(Markup& page, const JarHistoryView& view, const TimeScale& scale) {
   for (const Stay& stay : view.stays) {
-    const Instant from = std::max(stay.from, scale.from());
-    const Instant to = std::min(stay.to.value_or(scale.to()), scale.to());
-    if (from >= to) continue;
-    // A part of its own cuts words that are longer than the stay.
-    const auto part = page.in("svg", {{"x", scale.percent(from)},
-                                      {"y", 1.0},
-                                      {"width", scale.width(from, to)},
-                                      {"height", 18.0}});
-    page.shape("rect", {{"class", "stay"}, {"width", "100%"}, {"height", 18.0}});
-    page.element("text", stay.place, {{"class", "place"}, {"x", 5.0}, {"y", 13.0}});
+    draw_part(page, scale, stay.from, stay.to.value_or(scale.to()), {"stay", 1.0, 20.0},
+              stay.place);
+  }
+}
+
+void draw_speakers(Markup& page, const JarHistoryView& view, const TimeScale& scale) {
+  std::vector<Speaker> shown;
+  for (const Speaker& speaker : speakers_of(view)) {
+    // One that spoke for less than can be drawn is no change worth a line.
+    const bool narrow = scale.share(speaker.to) - scale.share(speaker.from) < kLeastPartShare;
+    if (!shown.empty() && (narrow || shown.back().sensor == speaker.sensor)) {
+      shown.back().to = speaker.to;
+    } else {
+      shown.push_back(speaker);
+    }
+  }
+  for (const Speaker& speaker : shown) {
+    draw_part(page, scale, speaker.from, speaker.to, {"speaker", 21.0, 17.0},
+              speaker.sensor.empty() ? "no sensor" : "by " + speaker.sensor);
   }
 }
 
@@ -140,12 +184,12 @@ void draw_marks(Markup& page, const std::vector<LifeMark>& marks, double bottom)
 
 void draw_bars(Markup& page, const std::vector<AlertBar>& bars, double top) {
   if (bars.empty()) return;
-  page.element("text", "Alerts, by number", {{"class", "lane"}, {"x", 4.0}, {"y", top - 6.0}});
+  page.element("text", "Alerts, by number", {{"class", "lane"}, {"x", 0.0}, {"y", top - 6.0}});
   for (const AlertBar& bar : bars) {
     const double y = top + bar.row * kBarRow;
     page.shape("rect", {{"class", bar.open ? "alert open" : "alert"},
                         {"x", percent_text(bar.from)},
-                        {"y", y + 11.0},
+                        {"y", y + 13.0},
                         {"width", percent_text(std::max(bar.to - bar.from, 0.004))},
                         {"height", 4.0}});
     const double words = kLetterShare * static_cast<double>(bar.words.size());

@@ -1,5 +1,6 @@
-// What happened, on the time axis of a jar's life: places as a strip above, journal entries as
-// numbered marks, alerts as numbered bars. The numbers are those of the journal and of the alerts.
+// What happened, on the time axis of a jar's life: places and the sensors that spoke as strips
+// above, journal entries as numbered marks, alerts as numbered bars. The numbers are those of the
+// journal and of the alerts.
 #pragma once
 
 #include <string>
@@ -11,9 +12,11 @@
 
 namespace torpor::daemon {
 
-inline constexpr double kMarksTop = 26.0;  // px, below the strip of places
+inline constexpr double kMarksTop = 42.0;  // px, below the strips of places and of sensors
+// What a letter takes of the narrowest screen's picture, 260 px.
+inline constexpr double kLetterShare = 0.023;
 inline constexpr double kMarkRow = 17.0;
-inline constexpr double kBarRow = 18.0;
+inline constexpr double kBarRow = 21.0;
 
 enum class MarkShape { done, seen, moved };
 struct LifeMark {
@@ -38,6 +41,8 @@ struct AlertBar {
 [[nodiscard]] int bar_rows(const std::vector<AlertBar>& bars);
 
 void draw_stays(Markup& page, const JarHistoryView& view, const TimeScale& scale);
+// Which sensor spoke for its air, below the places.
+void draw_speakers(Markup& page, const JarHistoryView& view, const TimeScale& scale);
 // `bottom`: where the marks' fine lines end, px.
 void draw_marks(Markup& page, const std::vector<LifeMark>& marks, double bottom);
 void draw_bars(Markup& page, const std::vector<AlertBar>& bars, double top);

@@ -21,6 +21,9 @@ constexpr double kAirHeight = 66.0;
 constexpr double kActivityHeight = 100.0;
 constexpr double kProgressHeight = 50.0;
 constexpr double kAxisHeight = 26.0;
+constexpr double kKeyHeight = 15.0;
+// degC: from the first on a jar wakes about twice as fast as at 20, in the other it dies in days.
+constexpr double kFast = 30.0, kDeadly = 40.0;
 // The lanes' smallest spans: less than this is noise and must not look like a swing.
 constexpr double kLeastKelvin = 6.0;
 constexpr double kLeastPercent = 20.0;
@@ -93,28 +96,13 @@ void draw_runs(Markup& page, const std::vector<Run>& runs, const TimeScale& scal
   }
 }
 
-// The words stand above the line or below it, whichever keeps them clear of the next one.
-enum class Words { above, below };
-
-void draw_limit(Markup& page, const Lane& lane, double value, Words where,
-                const std::string& words) {
-  if (value < lane.low || value > lane.high) return;
-  const double y = lane.top + lane.y(value);
-  page.shape("line", {{"class", "limit"}, {"x1", 0.0}, {"x2", "100%"}, {"y1", y}, {"y2", y}});
-  if (words.empty()) return;
-  page.element("text", words,
-               {{"class", "limit-words"},
-                {"x", "100%"},
-                {"dx", -4.0},
-                {"y", where == Words::above ? y - 3.0 : y + 11.0}});
-}
-
 class LifeDrawing {
  public:
-  LifeDrawing(Markup& page, const JarHistoryView& view, const LocalTime& zone)
+  LifeDrawing(Markup& page, const JarHistoryView& view, const PageContext& context)
       : page_(page),
         view_(view),
-        zone_(zone),
+        zone_(context.zone),
+        units_(context.units),
         scale_(view.summary.from, view.summary.to),
         marks_(marks_of(view, scale_)),
         bars_(alert_bars(view, scale_)) {
@@ -127,6 +115,7 @@ class LifeDrawing {
     };
     temperature_ = lane(kAirHeight);
     humidity_ = lane(kAirHeight);
+    y += kKeyHeight;
     activity_ = lane(kActivityHeight);
     progress_ = lane(kProgressHeight);
     y += bars_.empty() ? 0.0 : kTitleHeight;
@@ -146,6 +135,7 @@ class LifeDrawing {
     page_.element("desc", in_words(), {{"id", "life-words"}});
     hatching();
     draw_stays(page_, view_, scale_);
+    draw_speakers(page_, view_, scale_);
     axis();
     uncovered();
     temperature();
@@ -168,6 +158,7 @@ class LifeDrawing {
   }
 
   void axis() {
+    double taken_to = -1.0;  // by the labels so far, share of the axis
     for (const AxisMark& mark : axis_marks(scale_.from(), scale_.to(), zone_)) {
       const std::string x = scale_.percent(mark.at);
       page_.shape("line", {{"class", mark.label.empty() ? "tick fine" : "tick"},
@@ -177,6 +168,10 @@ class LifeDrawing {
                            {"y2", axis_top_ + (mark.label.empty() ? 4.0 : 7.0)}});
       if (mark.label.empty()) continue;
       const double share = scale_.share(mark.at);
+      const double width = kLetterShare * static_cast<double>(mark.label.size());
+      const double begin = std::clamp(share - width / 2.0, 0.0, 1.0 - width);
+      if (begin < taken_to) continue;
+      taken_to = begin + width + kLetterShare;
       page_.element("text", mark.label,
                     {{"class", share < 0.06   ? "date start"
                                : share > 0.94 ? "date end"
@@ -213,20 +208,29 @@ class LifeDrawing {
     close();
   }
 
+  [[nodiscard]] double degrees(double celsius) const {
+    return units_.temperature(Celsius(celsius));
+  }
+
   void temperature() {
-    const auto runs = runs_of(view_, [](const ExposureRange& slice) -> Bounds {
+    const auto runs = runs_of(view_, [this](const ExposureRange& slice) -> Bounds {
       if (!slice.lowest_temperature || !slice.highest_temperature) return {};
-      return {slice.lowest_temperature->value(), slice.highest_temperature->value()};
+      return {units_.temperature(slice.lowest_temperature),
+              units_.temperature(slice.highest_temperature)};
     });
     double low = 1e9, high = -1e9;
     widen(low, high, runs);
-    if (low > high) low = 10.0, high = 20.0;
-    frame(temperature_, low, high, kLeastKelvin, {"Air it stood in: temperature", "°C", 0, 5.0});
+    if (low > high) low = degrees(10.0), high = degrees(20.0);
+    const double least = degrees(kLeastKelvin) - degrees(0.0);
+    const std::string title = fmt::format("Air, {}", units_.temperature_symbol());
+    LaneTitle about{title, "", {degrees(kFast), degrees(kDeadly)}, 0, 5.0};
+    fit_lane(temperature_, low, high, least, about);
+    if (temperature_.shows(degrees(kFast))) about.note = "30 °C: wakes it fast";
+    if (temperature_.shows(degrees(kDeadly))) about.note += ", 40 °C: kills in days";
+    about.note = units_.in(about.note);
+    draw_rulings(page_, temperature_, about);
     draw_air(temperature_, runs);
-    for (const double harm : {40.0, 30.0}) {
-      draw_limit(page_, temperature_, harm, Words::below,
-                 harm > 35.0 ? "40 °C: kills in days" : "30 °C: wakes it twice as fast");
-    }
+    draw_limits(page_, temperature_, about);
   }
 
   void humidity() {
@@ -236,10 +240,11 @@ class LifeDrawing {
     });
     double low = 80.0, high = 90.0;
     widen(low, high, runs);
-    frame(humidity_, low, std::min(high, 98.0), kLeastPercent,
-          {"Air it stood in: relative humidity", "%", 0, 10.0});
+    LaneTitle about{"Air, % humidity", "above 85 % the sugar draws water", {85.0}, 0, 10.0};
+    fit_lane(humidity_, low, std::min(high, 98.0), kLeastPercent, about);
+    draw_rulings(page_, humidity_, about);
     draw_air(humidity_, runs);
-    draw_limit(page_, humidity_, 85.0, Words::below, "85 %: above it the sugar draws water");
+    draw_limits(page_, humidity_, about);
   }
 
   void activity() {
@@ -247,20 +252,24 @@ class LifeDrawing {
     const auto top_range = runs_of(view_, &LifePoint::surface_activity, true);
     const auto body = runs_of(view_, &LifePoint::body_activity, false);
     const auto body_range = runs_of(view_, &LifePoint::body_activity, true);
-    double low = view_.limits.moulds.likely - 0.03, high = view_.limits.yeasts.likely + 0.03;
+    const double moulds = view_.limits.moulds.likely, yeasts = view_.limits.yeasts.likely;
+    double low = moulds - 0.03, high = yeasts + 0.03;
     widen(low, high, top_range);
     widen(low, high, body_range);
     // Dry sugar on top begins far below; what matters lies near the limits.
-    low = std::max(low, view_.limits.moulds.likely - 0.11);
-    frame(activity_, low, high, 0.05, {"Water activity (estimate)", "", 2, 0.05});
+    low = std::max(low, moulds - 0.11);
+    LaneTitle about{"",
+                    fmt::format("{:.2f}: moulds can grow, {:.2f}: yeasts can work", moulds, yeasts),
+                    {moulds, yeasts},
+                    2,
+                    0.05};
+    fit_lane(activity_, low, high, 0.05, about);
+    draw_rulings(page_, activity_, about);
     draw_runs(page_, top_range, scale_, activity_, true, "range");
     draw_runs(page_, body_range, scale_, activity_, true, "range-edge");
     draw_runs(page_, body, scale_, activity_, false, "curve dashed");
     draw_runs(page_, top, scale_, activity_, false, "curve strong");
-    draw_limit(page_, activity_, view_.limits.moulds.likely, Words::below,
-               fmt::format("{:.2f}: moulds can grow", view_.limits.moulds.likely));
-    draw_limit(page_, activity_, view_.limits.yeasts.likely, Words::above,
-               fmt::format("{:.2f}: yeasts can work", view_.limits.yeasts.likely));
+    draw_limits(page_, activity_, about);
     if (top.empty()) not_known(activity_);
     key(activity_);
   }
@@ -268,14 +277,16 @@ class LifeDrawing {
   void progress() {
     const auto likely = runs_of(view_, &LifePoint::wake_progress_percent, false);
     const auto range = runs_of(view_, &LifePoint::wake_progress_percent, true);
-    frame(progress_, 0.0, 100.0, 100.0, {"Work done towards waking (estimate)", "%", 0, 50.0});
+    LaneTitle about{"Waking, % done (estimate)", "100 %: first sign", {100.0}, 0, 50.0};
+    fit_lane(progress_, 0.0, 100.0, 100.0, about);
+    draw_rulings(page_, progress_, about);
     draw_runs(page_, range, scale_, progress_, true, "range");
     draw_runs(page_, likely, scale_, progress_, false, "curve strong");
-    draw_limit(page_, progress_, 100.0, Words::below, "100 %: first sign");
+    draw_limits(page_, progress_, about);
     if (likely.empty()) not_known(progress_);
   }
 
-  void frame(Lane& lane, double low, double high, double least, LaneTitle title) {
+  static void fit_lane(Lane& lane, double low, double high, double least, LaneTitle& title) {
     if (high - low < least) {
       const double centre = (low + high) / 2.0;
       low = centre - least / 2.0;
@@ -285,7 +296,6 @@ class LifeDrawing {
     lane.low = std::floor(low / title.step + 0.001) * title.step;
     lane.high = high;
     if (lane.high - lane.low > 1.0) lane.high = std::ceil(high / title.step - 0.001) * title.step;
-    draw_rulings(page_, lane, title);
   }
 
   void draw_air(const Lane& lane, const std::vector<Run>& runs) {
@@ -298,18 +308,19 @@ class LifeDrawing {
                   {{"class", "absent"}, {"x", "50%"}, {"y", lane.top + lane.height / 2.0 + 4.0}});
   }
 
-  // Which line is which, on the title's line.
+  // The title of the lane of two curves, and which is which: a line of its own above the note.
   void key(const Lane& lane) {
-    const double y = lane.top - 8.0;
+    const double y = lane.top - 4.0 - kKeyHeight;
+    page_.element("text", "Water activity (estimate)", {{"class", "lane"}, {"x", 0.0}, {"y", y}});
     const auto entry = [&](Literal style, double from, std::string_view words) {
-      const auto nested = page_.in("svg", {{"class", "key"}, {"x", "100%"}, {"y", y - 8.0}});
+      const auto nested = page_.in("svg", {{"class", "key"}, {"x", "100%"}, {"y", y - 12.0}});
       page_.shape(
           "line",
           {{"class", style.text()}, {"x1", from}, {"x2", from + 22.0}, {"y1", 8.0}, {"y2", 8.0}});
       page_.element("text", words, {{"class", "key-words"}, {"x", from + 26.0}, {"y", 12.0}});
     };
-    entry("curve strong", -150.0, "on top");
-    entry("curve dashed", -80.0, "in body");
+    entry("curve strong", -106.0, "top");
+    entry("curve dashed", -54.0, "body");
   }
 
   [[nodiscard]] std::string in_words() const {
@@ -318,7 +329,8 @@ class LifeDrawing {
         fmt::format("From {} to {}. Sensors covered {:.0f} % of it.", moment_words(air.from, zone_),
                     moment_words(air.to, zone_), std::floor(air.coverage_percent));
     if (air.highest_temperature) {
-      words += fmt::format(" The air was at most {:.1f} °C.", air.highest_temperature->value());
+      words += units_.in(
+          fmt::format(" The air was at most {:.1f} °C.", air.highest_temperature->value()));
     }
     if (!view_.life.empty() && view_.life.back().surface_activity) {
       words += fmt::format(" Water activity on top is now about {:.2f}, wake progress {:.0f} %.",
@@ -332,6 +344,7 @@ class LifeDrawing {
   Markup& page_;
   const JarHistoryView& view_;
   const LocalTime& zone_;
+  const PersonUnits units_;
   const TimeScale scale_;
   const std::vector<LifeMark> marks_;
   const std::vector<AlertBar> bars_;
@@ -341,9 +354,9 @@ class LifeDrawing {
 
 }  // namespace
 
-void draw_life(Markup& page, const JarHistoryView& view, const LocalTime& zone) {
+void draw_life(Markup& page, const JarHistoryView& view, const PageContext& context) {
   if (view.summary.from >= view.summary.to) return;
-  LifeDrawing(page, view, zone).draw();
+  LifeDrawing(page, view, context).draw();
 }
 
 }  // namespace torpor::daemon

@@ -4,8 +4,7 @@
 // said by colour alone.
 #pragma once
 
-#include "daemon/ledger/local_time.h"
-#include "daemon/report/markup.h"
+#include "daemon/report/html_page.h"
 #include "daemon/report/views.h"
 
 namespace torpor::daemon {
@@ -15,6 +14,6 @@ namespace torpor::daemon {
 inline constexpr std::int64_t kPicturePoints = 240;
 
 // Nothing where no time has passed yet.
-void draw_life(Markup& page, const JarHistoryView& view, const LocalTime& zone);
+void draw_life(Markup& page, const JarHistoryView& view, const PageContext& context);
 
 }  // namespace torpor::daemon

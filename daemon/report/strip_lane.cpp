@@ -8,8 +8,13 @@
 namespace torpor::daemon {
 namespace {
 
-// Words stand on the paper with this distance to their line, px.
-constexpr double kAboveLine = 3.0;
+constexpr double kAboveLane = 4.0;      // a title's distance to its lane, px
+constexpr double kFigureHeight = 11.0;  // px that a figure in the margin takes
+
+void margin_figure(Markup& page, Literal style, double value, int decimals, double y) {
+  page.element("text", fmt::format("{:.{}f}", value, decimals),
+               {{"class", style.text()}, {"x", -5.0}, {"y", y + 4.0}});
+}
 
 }  // namespace
 
@@ -73,13 +78,25 @@ void draw_rulings(Markup& page, const Lane& lane, const LaneTitle& title) {
     const double value = first + i * title.step;
     const double y = lane.top + lane.y(value);
     page.shape("line", {{"class", "rule"}, {"x1", 0.0}, {"x2", "100%"}, {"y1", y}, {"y2", y}});
-    if (y - lane.top < 12.0) continue;  // the title's own line
-    page.element("text", fmt::format("{:.{}f}", value, title.decimals),
-                 {{"class", "figure"}, {"x", 4.0}, {"y", y - kAboveLine}});
+    const bool crowded = std::any_of(title.limits.begin(), title.limits.end(), [&](double limit) {
+      return lane.shows(limit) && std::abs(lane.top + lane.y(limit) - y) < kFigureHeight;
+    });
+    if (!crowded) margin_figure(page, "figure", value, title.decimals, y);
   }
-  page.element("text",
-               fmt::format("{}{}{}", title.title, title.unit.empty() ? "" : ", ", title.unit),
-               {{"class", "lane"}, {"x", 4.0}, {"y", lane.top - 4.0}});
+  page.element("text", title.title, {{"class", "lane"}, {"x", 0.0}, {"y", lane.top - kAboveLane}});
+  if (!title.note.empty()) {
+    page.element("text", title.note,
+                 {{"class", "limit-words"}, {"x", "100%"}, {"y", lane.top - kAboveLane}});
+  }
+}
+
+void draw_limits(Markup& page, const Lane& lane, const LaneTitle& title) {
+  for (const double limit : title.limits) {
+    if (!lane.shows(limit)) continue;
+    const double y = lane.top + lane.y(limit);
+    page.shape("line", {{"class", "limit"}, {"x1", 0.0}, {"x2", "100%"}, {"y1", y}, {"y2", y}});
+    margin_figure(page, "limit-figure", limit, title.decimals, y);
+  }
 }
 
 }  // namespace torpor::daemon

@@ -36,6 +36,7 @@ struct Lane {
   double top, height;
   double low, high;
   [[nodiscard]] double y(double value) const;  // in pixels from the lane's top, clamped
+  [[nodiscard]] bool shows(double value) const { return value >= low && value <= high; }
 };
 
 struct BandPoint {
@@ -49,14 +50,18 @@ using Run = std::vector<BandPoint>;
 [[nodiscard]] std::string area_path(const Run& run, const TimeScale& scale, const Lane& lane);
 [[nodiscard]] std::string line_path(const Run& run, const TimeScale& scale, const Lane& lane);
 
-// The lane's frame, its rulings with their figures, and its title. `decimals` of the figures.
+// Words stand on the lane's title line and figures in the margin left of it, so that no curve runs
+// through them.
 struct LaneTitle {
   std::string_view title;
-  std::string_view unit;
-  int decimals = 0;
-  double step = 1.0;  // between rulings, in its unit
+  std::string note;            // at the right end of the title's line, about the limits
+  std::vector<double> limits;  // drawn by draw_limits(); no ruling's figure stands beside theirs
+  int decimals = 0;            // of the figures
+  double step = 1.0;           // between rulings, in its unit
 };
+// The lane's frame, its rulings with their figures, and its title.
 void draw_rulings(Markup& page, const Lane& lane, const LaneTitle& title);
+void draw_limits(Markup& page, const Lane& lane, const LaneTitle& title);
 
 // A step of 1, 2 or 5 times a power of ten that rules [low, high] into at most `lines` parts.
 [[nodiscard]] double round_step(double low, double high, int lines);

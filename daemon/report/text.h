@@ -7,6 +7,7 @@
 #include <string>
 
 #include "daemon/ledger/local_time.h"
+#include "daemon/report/person_units.h"
 #include "daemon/report/views.h"
 
 namespace torpor::daemon {
@@ -24,6 +25,7 @@ struct TextContext {
   // How far the computer's clock is ahead of `as_of`, where that is worth a word.
   std::optional<Duration> behind;
   TextStyle style;
+  PersonUnits units{};
 };
 
 // "As of 2026-03-02 18:30 (Europe/Vienna), the newest reading." and a line about `behind`.

@@ -18,6 +18,7 @@ namespace {
 // What fits on one screen beside the rest; --csv and --json have them all.
 constexpr std::size_t kAlertsShown = 6;
 constexpr std::size_t kEntriesShown = 8;
+constexpr std::size_t kSpeakersShown = 4;
 
 // Points of the little curves: what an 80-column line holds beside its legend.
 constexpr std::size_t kCurveColumns = 48;
@@ -56,21 +57,24 @@ std::string what_it_is(const JarHistoryView& view, const TextContext& context) {
   const auto row = [&](std::string_view name, const std::string& value) {
     if (!value.empty()) text += paragraph(value, 12, width, fmt::format("  {}", name));
   };
+  const auto amounts = [&](std::string_view name, const std::string& value) {
+    row(name, context.units.in(value));
+  };
   row("stage", jar.stage);
   row("closed",
       context.zone.to_text(jar.closed) +
           (jar.closed <= jar.as_of ? fmt::format(", {} ago", in_words(jar.as_of - jar.closed))
                                    : std::string()));
   if (jar.retired_at) row("retired", context.zone.to_text(*jar.retired_at));
-  row("contents", contents_words(made));
-  row("vessel", vessel_words(made));
+  amounts("contents", contents_words(made));
+  amounts("vessel", vessel_words(made));
   row("cover", made.cover ? std::string(cover_name(*made.cover)) : std::string());
   row("origin", made.origin);
   if (jar.air.temperature) {
     std::string now = fmt::format("{:.1f} °C", jar.air.temperature->value());
     if (jar.air.humidity) now += fmt::format(", {:.0f} %", jar.air.humidity->value());
     if (jar.air.dew_point) now += fmt::format(", dew point {:.1f} °C", jar.air.dew_point->value());
-    row("air now", now + fmt::format(" ({})", jar.air.sensor));
+    amounts("air now", now + fmt::format(" ({})", jar.air.sensor));
   }
   return text;
 }
@@ -78,9 +82,10 @@ std::string what_it_is(const JarHistoryView& view, const TextContext& context) {
 std::string state_text(const JarHistoryView& view, const TextContext& context) {
   const rules::culture::Verdict& verdict = view.jar.verdict;
   std::string text = section("State: " + std::string(state_name(verdict.state)), context) +
-                     paragraph(history_sentence(view, context.zone).text, 2, context.style.width);
+                     paragraph(context.units.in(history_sentence(view, context.zone).text), 2,
+                               context.style.width);
   for (const std::string& reason : verdict.reasons) {
-    text += paragraph(reason, 4, context.style.width, "  -");
+    text += paragraph(context.units.in(reason), 4, context.style.width, "  -");
   }
   return text;
 }
@@ -96,9 +101,23 @@ std::string stays_text(const JarHistoryView& view, const TextContext& context) {
   return text;
 }
 
+std::string speakers_text(const JarHistoryView& view, const TextContext& context) {
+  const std::vector<Speaker> speakers = speakers_of(view);
+  if (speakers.size() < 2) return "";  // one all along stands with the air
+  std::string text = section("Which sensor spoke for its air", context);
+  const auto shown = newest_of(speakers, kSpeakersShown);
+  for (const Speaker& speaker : shown) {
+    const bool last = &speaker == &speakers.back();
+    text += fmt::format("  {}  {:<16}  {}\n", context.zone.to_text(speaker.from),
+                        last ? "to the end" : context.zone.to_text(speaker.to),
+                        speaker.sensor.empty() ? "none" : printable(speaker.sensor));
+  }
+  return text + earlier(speakers.size(), shown.size(), "--csv");
+}
+
 struct Curve {
-  std::string_view unit;
-  double least;  // smallest height
+  bool is_temperature;  // else humidity
+  double least;         // smallest height
   std::optional<double> (*value)(const ExposureRange&);
 };
 
@@ -119,15 +138,20 @@ std::string curve_text(const JarHistoryView& view, const Curve& curve, const Tex
     bottom = middle - curve.least / 2.0;
     top = middle + curve.least / 2.0;
   }
-  return fmt::format("  highest {}  {}  {:.0f} to {:.0f} {}\n", fit(curve.unit, 2),
-                     sparkline(values, bottom, top, context.style.utf8), *low, *high, curve.unit);
+  return fmt::format("  highest {}  {}  {}\n",
+                     fit(curve.is_temperature ? context.units.temperature_symbol() : "%", 2),
+                     sparkline(values, bottom, top, context.style.utf8),
+                     context.units.in(fmt::format("{:.0f} to {:.0f} {}", *low, *high,
+                                                  curve.is_temperature ? "°C" : "%")));
 }
 
-template <class Tag>
-std::string range_text(const std::optional<Amount<Tag>>& low,
-                       const std::optional<Amount<Tag>>& high, int decimals) {
+std::string range_text(std::optional<double> low, std::optional<double> high, int decimals) {
   if (!low || !high) return "-";
-  return figure(low, decimals) + "-" + figure(high, decimals);
+  return figure_text(low, decimals) + "-" + figure_text(high, decimals);
+}
+
+std::optional<double> percent(const std::optional<Percent>& humidity) {
+  return humidity ? std::optional(humidity->value()) : std::nullopt;
 }
 
 // The highest of each half day of one week, on one scale for all weeks.
@@ -168,7 +192,7 @@ class WeekCurve {
 std::string weeks_text(const JarHistoryView& view, const TextContext& context) {
   Table table({{"  WEEK", true},
                {"FROM"},
-               {"°C", true},
+               {std::string(context.units.temperature_symbol()), true},
                {"BY HALF DAYS"},
                {"%", true},
                {"BY HALF DAYS"},
@@ -179,9 +203,10 @@ std::string weeks_text(const JarHistoryView& view, const TextContext& context) {
   std::size_t number = view.weeks.size() - shown.size();
   for (const ExposureRange& week : shown) {
     table.add({fmt::format("{}", ++number), context.zone.to_text(week.from).substr(0, 10),
-               range_text(week.lowest_temperature, week.highest_temperature, 1),
+               range_text(context.units.temperature(week.lowest_temperature),
+                          context.units.temperature(week.highest_temperature), 1),
                temperature.of(week, context.style.utf8),
-               range_text(week.lowest_humidity, week.highest_humidity, 0),
+               range_text(percent(week.lowest_humidity), percent(week.highest_humidity), 0),
                humidity.of(week, context.style.utf8),
                fmt::format("{:.0f} %", std::floor(week.coverage_percent))});
   }
@@ -205,13 +230,13 @@ std::string air_history_text(const JarHistoryView& view, const TextContext& cont
     words += fmt::format("; mean kinetic temperature {:.1f} °C",
                          summary.mean_kinetic_temperature->value());
   }
-  text += paragraph(words, 2, context.style.width);
+  text += paragraph(context.units.in(words), 2, context.style.width);
   static constexpr Curve kTemperature = {
-      "°C", kLeastCurveKelvin, [](const ExposureRange& range) {
+      true, kLeastCurveKelvin, [](const ExposureRange& range) {
         return range.highest_temperature ? std::optional(range.highest_temperature->value())
                                          : std::nullopt;
       }};
-  static constexpr Curve kHumidity = {"%", kLeastCurvePercent, [](const ExposureRange& range) {
+  static constexpr Curve kHumidity = {false, kLeastCurvePercent, [](const ExposureRange& range) {
                                         return range.highest_humidity
                                                    ? std::optional(range.highest_humidity->value())
                                                    : std::nullopt;
@@ -224,7 +249,7 @@ std::string air_history_text(const JarHistoryView& view, const TextContext& cont
 std::string estimates_text(const JarHistoryView& view, const TextContext& context) {
   std::string text = section("What that did to the jar (estimates)", context);
   for (const NamedFigure& row : estimate_rows(view.jar.verdict)) {
-    text += paragraph(row.value, 18, context.style.width, "  " + row.name);
+    text += paragraph(context.units.in(row.value), 18, context.style.width, "  " + row.name);
   }
   const auto curve = [&](std::string_view name, auto value) {
     std::vector<std::optional<double>> values;
@@ -272,7 +297,7 @@ std::string line_part(const JarHistoryView& view, const TextContext& context) {
   if (rows.empty()) return "";
   std::string text = section("Its line", context);
   for (const LineRow& row : rows) {
-    text += paragraph(row.value, 12, context.style.width, "  " + row.name);
+    text += paragraph(context.units.in(row.value), 12, context.style.width, "  " + row.name);
   }
   return text;
 }
@@ -290,8 +315,8 @@ std::string cautions(const JarHistoryView& view, const TextContext& context) {
 std::string jar_history_text(const JarHistoryView& view, const TextContext& context) {
   return heading(context) + what_it_is(view, context) + state_text(view, context) +
          estimates_text(view, context) + line_part(view, context) + stays_text(view, context) +
-         air_history_text(view, context) + alerts_part(view, context) +
-         journal_part(view, context) + cautions(view, context);
+         speakers_text(view, context) + air_history_text(view, context) +
+         alerts_part(view, context) + journal_part(view, context) + cautions(view, context);
 }
 
 }  // namespace torpor::daemon

@@ -7,6 +7,7 @@
 #include "daemon/report/duration_words.h"
 #include "daemon/report/jar_words.h"
 #include "daemon/report/printable.h"
+#include "daemon/report/sensor_words.h"
 #include "daemon/report/text.h"
 #include "daemon/report/text_parts.h"
 
@@ -46,12 +47,14 @@ Cell state_cell(SensorState state) {
   return "never heard";
 }
 
-// "18.2", with "!" where the value is physically impossible.
-std::string reading_text(const SensorView& view, Quantity quantity) {
+// "18.2", with "!" where the value is not believed.
+std::string reading_text(const SensorView& view, Quantity quantity, const PersonUnits& units) {
   for (const SensorReading& reading : view.readings) {
-    if (reading.quantity == quantity) {
-      return fmt::format("{:.1f}{}", reading.value, reading.trusted ? "" : "!");
-    }
+    if (reading.quantity != quantity) continue;
+    const double value = quantity == Quantity::temperature
+                             ? units.temperature(Celsius(reading.value))
+                             : reading.value;
+    return fmt::format("{:.1f}{}", value, reading.trusted ? "" : "!");
   }
   return "-";
 }
@@ -98,7 +101,7 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
                {"STATE"},
                {"TO WAKE"},
                {"PLACE", false, 1},
-               {"°C", true},
+               {std::string(context.units.temperature_symbol()), true},
                {"%", true},
                {"COVERED", true},
                {"ALERTS", false, 1},
@@ -108,7 +111,7 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
                {std::string(state_name(view.verdict.state)), state_paint(view.verdict.state)},
                to_wake_words(view),
                or_dash(view.place),
-               figure(view.air.temperature, 1),
+               figure_text(context.units.temperature(view.air.temperature), 1),
                figure(view.air.humidity, 0),
                coverage_text(view.coverage_percent),
                alerts_cell(view.alerts),
@@ -120,16 +123,18 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
 
 std::string places_text(std::span<const PlaceView> views, const TextContext& context) {
   Table table({{"PLACE", false, 2},
-               {"°C", true},
+               {std::string(context.units.temperature_symbol()), true},
                {"%", true},
-               {"DEW °C", true},
+               {fmt::format("DEW {}", context.units.temperature_symbol()), true},
                {"g/m³", true},
                {"SENSOR", false, 1},
                {"JARS", true},
                {"ALERTS", false, 1}});
   for (const PlaceView& view : views) {
-    table.add({view.path + (view.outside ? " (outside)" : ""), figure(view.air.temperature, 1),
-               figure(view.air.humidity, 0), figure(view.air.dew_point, 1),
+    table.add({view.path + (view.outside ? " (outside)" : ""),
+               figure_text(context.units.temperature(view.air.temperature), 1),
+               figure(view.air.humidity, 0),
+               figure_text(context.units.temperature(view.air.dew_point), 1),
                figure(view.air.absolute_humidity, 1), or_dash(view.air.sensor),
                fmt::format("{}", view.jars.size()), alerts_cell(view.alerts)});
   }
@@ -142,13 +147,10 @@ namespace {
 std::string standings_text(std::span<const SensorView> views, const TextContext& context) {
   std::string text;
   for (const SensorView& view : views) {
-    if (!view.standing) continue;
-    std::vector<std::string> lines = view.standing->reasons;
-    if (!view.standing->check.empty()) lines = {view.standing->check};
-    for (const std::string& line : lines) {
+    for (const std::string& line : trust_reasons(view)) {
       text += "\n";
       for (const std::string& row :
-           wrap(fmt::format("{}: {}", view.id, line), context.style.width)) {
+           wrap(context.units.in(fmt::format("{}: {}", view.id, line)), context.style.width)) {
         text += row + "\n";
       }
     }
@@ -163,13 +165,14 @@ std::string sensors_text(std::span<const SensorView> views, const TextContext& c
                {"HANGS ON", false, 1},
                {"SENSES"},
                {"STATE"},
-               {"°C", true},
+               {std::string(context.units.temperature_symbol()), true},
                {"%", true},
                {"LAST READING"}});
   for (const SensorView& view : views) {
     table.add({view.id, hangs_on(view), std::string(rules::senses_name(view.senses)),
-               state_cell(view.state), reading_text(view, Quantity::temperature),
-               reading_text(view, Quantity::humidity), last_heard(view, context.zone)});
+               state_cell(view.state), reading_text(view, Quantity::temperature, context.units),
+               reading_text(view, Quantity::humidity, context.units),
+               last_heard(view, context.zone)});
   }
   std::string text = heading(context) + table.text(context.style.width, context.style.colour);
   if (any_untrusted(views)) {
@@ -178,11 +181,12 @@ std::string sensors_text(std::span<const SensorView> views, const TextContext& c
   text += standings_text(views, context);
   for (const SensorView& view : views) {
     for (const std::string& line : check_words(view, context.zone)) {
-      text += '\n' + paragraph(fmt::format("{}, {}.", view.id, line), 0, context.style.width);
+      text += '\n' + paragraph(context.units.in(fmt::format("{}, {}.", view.id, line)), 0,
+                               context.style.width);
     }
   }
   if (const std::string never = never_checked_words(views); !never.empty()) {
-    text += '\n' + paragraph(never, 0, context.style.width);
+    text += '\n' + paragraph(context.units.in(never), 0, context.style.width);
   }
   return text;
 }

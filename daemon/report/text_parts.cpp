@@ -59,7 +59,7 @@ std::string alert_block(const AlertView& view, bool whole, const TextContext& co
     text += painted(line, urgency_paint(alert), context.style.colour) + '\n';
   }
   text += paragraph(alert_when_words(alert, context.zone), 4, width);
-  text += paragraph(alert.what, 4, width);
+  text += paragraph(context.units.in(alert.what), 4, width);
   if (alert.deferred_until) {
     text += paragraph(
         fmt::format("Deferred until {}{}{}{}{}.", context.zone.to_text(*alert.deferred_until),
@@ -68,15 +68,15 @@ std::string alert_block(const AlertView& view, bool whole, const TextContext& co
         4, width);
   }
   if (!alert.outlook.empty() && alert.state == rules::AlertState::standing) {
-    text += paragraph(alert.outlook, 4, width);
+    text += paragraph(context.units.in(alert.outlook), 4, width);
   }
   if (!alert.jars.empty()) {
     text += paragraph(fmt::format("Jars: {}", fmt::join(alert.jars, " ")), 4, width);
   }
   if (!whole) return text;
-  if (!alert.why.empty()) text += paragraph(alert.why, 4, width);
+  if (!alert.why.empty()) text += paragraph(context.units.in(alert.why), 4, width);
   for (const rules::Advice& advice : alert.remedies) {
-    text += paragraph(advice.words, 6, width, "    -");
+    text += paragraph(context.units.in(advice.words), 6, width, "    -");
   }
   return text;
 }

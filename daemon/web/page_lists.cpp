@@ -6,6 +6,7 @@
 #include "daemon/report/accuracy_words.h"
 #include "daemon/report/alert_words.h"
 #include "daemon/report/local_days.h"
+#include "daemon/report/sensor_words.h"
 #include "daemon/web/web_pages.h"
 
 namespace torpor::daemon {
@@ -13,7 +14,8 @@ namespace {
 
 void alert_block(Markup& page, const rules::Alert& alert, const PageContext& context) {
   const std::string urgency(rules::urgency_name(alert.urgency));
-  const auto article = page.in("article", {{"class", "alert " + urgency}});
+  const auto article = page.in(
+      "article", {{"class", "alert " + urgency}, {"id", fmt::format("alert-{}", alert.number)}});
   page.element("h2", fmt::format("{} {}", alert.number, alert.rule));
   std::string state =
       fmt::format("to be done: {}; {}, {}; since {}", urgency, alert_state_words(alert.state),
@@ -24,11 +26,11 @@ void alert_block(Markup& page, const rules::Alert& alert, const PageContext& con
                     alert.deferred_reason.empty() ? "" : ": ", alert.deferred_reason);
   }
   page.element("p", state, {{"class", "faint"}});
-  page.element("p", alert.what);
+  page.element("p", context.units.in(alert.what));
   if (!alert.outlook.empty() && alert.state == rules::AlertState::standing) {
-    page.element("p", alert.outlook);
+    page.element("p", context.units.in(alert.outlook));
   }
-  if (!alert.why.empty()) page.element("p", alert.why);
+  if (!alert.why.empty()) page.element("p", context.units.in(alert.why));
   if (!alert.jars.empty()) {
     const auto line = page.in("p");
     page.text("Jars: ");
@@ -38,50 +40,53 @@ void alert_block(Markup& page, const rules::Alert& alert, const PageContext& con
     }
   }
   const auto list = page.in("ul", {{"class", "remedies"}});
-  for (const rules::Advice& advice : alert.remedies) page.element("li", advice.words);
+  for (const rules::Advice& advice : alert.remedies)
+    page.element("li", context.units.in(advice.words));
 }
 
-std::string_view state_words(SensorState state) {
-  switch (state) {
-    case SensorState::live:
-      return "live";
-    case SensorState::silent:
-      return "silent";
-    case SensorState::never_heard:
-      return "never heard";
-    case SensorState::not_configured:
-      break;
+std::string reading_words(const SensorView& view, const PersonUnits& units) {
+  std::string words;
+  for (const SensorReading& reading : view.readings) {
+    words += fmt::format("{}{:.1f} {}", words.empty() ? "" : ", ", reading.value,
+                         facts(reading.quantity).symbol);
   }
-  return "not configured";
+  return units.in(words);
 }
 
-std::string value_words(const SensorReading& reading) {
-  return fmt::format("{} {:.1f} {}{}", facts(reading.quantity).name, reading.value,
-                     facts(reading.quantity).symbol, reading.trusted ? "" : ", not trusted");
+std::optional<Instant> last_heard(const SensorView& view) {
+  std::optional<Instant> last;
+  for (const SensorReading& reading : view.readings) {
+    last = std::max(last.value_or(reading.measured_at), reading.measured_at);
+  }
+  return last;
 }
 
+std::string hangs_words(const SensorView& view) {
+  const std::string where = !view.jar.empty()     ? "jar " + view.jar
+                            : !view.place.empty() ? view.place
+                                                  : "where nobody knows";
+  return fmt::format("{}, senses {}", where, rules::senses_name(view.senses));
+}
+
+// What it says, and whether to believe it: the doubts in full, for whoever has to look at it.
 void sensor_row(Markup& page, const SensorView& view, const PageContext& context) {
   const auto row = page.in("tr");
   page.element("th", view.id, {{"scope", "row"}});
-  page.element("td", view.jar.empty() ? view.place : "jar " + view.jar,
-               {{"data-name", "hangs on"}});
-  page.element("td", rules::senses_name(view.senses), {{"data-name", "senses"}});
-  page.element("td", state_words(view.state), {{"data-name", "state"}});
-  std::string said, trust;
-  std::optional<Instant> last;
-  for (const SensorReading& reading : view.readings) {
-    said += (said.empty() ? "" : "; ") + value_words(reading);
-    last = std::max(last.value_or(reading.measured_at), reading.measured_at);
-    if (!reading.trusted) trust = "impossible values are kept, not trusted: check it";
+  page.element("td", hangs_words(view), {{"data-name", "hangs on"}});
+  {
+    const auto said = page.in("td", {{"data-name", "last said"}});
+    const std::optional<Instant> last = last_heard(view);
+    page.text(last ? reading_words(view, context.units) : "nothing yet");
+    if (last) page.element("div", moment_words(*last, context.zone), {{"class", "faint"}});
   }
-  if (trust.empty() && last) trust = "trusted";
-  page.element("td", said.empty() ? "-" : said, {{"data-name", "last said"}});
-  page.element("td", last ? moment_words(*last, context.zone) : "-", {{"data-name", "at"}});
-  page.element("td", trust.empty() ? "-" : trust, {{"data-name", "trust"}});
-  std::vector<std::string> accuracy = check_words(view, context.zone);
-  for (std::string& words : unchecked_words(view)) accuracy.push_back(std::move(words));
-  page.element("td", accuracy.empty() ? "-" : fmt::format("{}", fmt::join(accuracy, ". ")),
-               {{"data-name", "accuracy"}});
+  const auto trust = page.in("td", {{"data-name", "trust"}});
+  page.element("b", trust_state(view));
+  for (const std::string& reason : trust_reasons(view)) {
+    page.element("p", context.units.in(reason));
+  }
+  for (const std::string& words : check_words(view, context.zone)) {
+    page.element("p", context.units.in(words), {{"class", "faint"}});
+  }
 }
 
 }  // namespace
@@ -89,7 +94,13 @@ void sensor_row(Markup& page, const SensorView& view, const PageContext& context
 void write_alerts(Markup& page, std::span<const AlertView> alerts, const PageContext& context) {
   page.element("h1", "Alerts");
   if (alerts.empty()) page.element("p", "No alert stands.");
-  for (const AlertView& view : alerts) alert_block(page, view.alert, context);
+  // The most urgent first, and of those the newest.
+  std::vector<const rules::Alert*> ordered;
+  for (const AlertView& view : alerts) ordered.push_back(&view.alert);
+  std::stable_sort(ordered.begin(), ordered.end(), [](const auto* a, const auto* b) {
+    return std::pair(a->urgency, b->since) < std::pair(b->urgency, a->since);
+  });
+  for (const rules::Alert* alert : ordered) alert_block(page, *alert, context);
 }
 
 void write_sensors(Markup& page, std::span<const SensorView> sensors, const PageContext& context) {
@@ -98,12 +109,14 @@ void write_sensors(Markup& page, std::span<const SensorView> sensors, const Page
     page.element("p", "No sensor is configured.");
     return;
   }
+  if (const std::string never = never_checked_words(sensors); !never.empty()) {
+    page.element("p", context.units.in(never), {{"class", "faint"}});
+  }
   const auto table = page.in("table", {{"class", "stack"}});
   {
     const auto head = page.in("thead");
     const auto row = page.in("tr");
-    for (const std::string_view name :
-         {"sensor", "hangs on", "senses", "state", "last said", "at", "trust", "accuracy"}) {
+    for (const std::string_view name : {"sensor", "hangs on", "last said", "is it believed"}) {
       page.element("th", name, {{"scope", "col"}});
     }
   }

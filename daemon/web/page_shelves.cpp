@@ -118,39 +118,50 @@ std::vector<const JarView*> jars_at(std::span<const JarView> jars, const std::st
   return found;
 }
 
-void place(Markup& page, const PlaceView& view, std::span<const JarView> jars) {
-  const auto section = page.in("section", {{"class", "place"}, {"aria-label", view.path}});
-  page.element("h2", view.path + (view.outside ? " (outside)" : ""));
-  page.element("p",
-               air_words(view.air) +
-                   (view.alerts.empty() ? std::string()
-                                        : fmt::format("; alert {}", fmt::join(view.alerts, ", "))),
-               {{"class", "faint"}});
+void place(Markup& page, const PlaceView& view, std::span<const JarView> jars,
+           const PersonUnits& units) {
   const auto standing = jars_at(jars, view.path);
-  // A room that only holds shelves, and the air outside, have no board of their own.
-  if (!standing.empty() || (!view.outside && !view.sensors.empty())) board(page, standing);
+  // A room that only holds shelves is shown by them.
+  if (standing.empty() && view.sensors.empty()) return;
+  const auto section = page.in("section", {{"class", "place"}, {"aria-label", view.path}});
+  page.element("h2", view.path + (view.outside && view.path != "outside" ? " (outside)" : ""));
+  {
+    const auto line = page.in("p", {{"class", "faint"}});
+    page.text(units.in(air_words(view.air)));
+    for (const std::uint64_t alert : view.alerts) {
+      page.text("; ");
+      page.element("a", fmt::format("alert {}", alert),
+                   {{"href", fmt::format("/alerts#alert-{}", alert)}});
+    }
+  }
+  if (!standing.empty() || !view.outside) board(page, standing);
 }
 
-void alerts_line(Markup& page, std::span<const AlertView> alerts) {
+void alerts_line(Markup& page, std::span<const AlertView> alerts, const PersonUnits& units) {
   if (alerts.empty()) {
     page.element("p", "No alert stands.");
     return;
   }
+  const auto first =
+      std::min_element(alerts.begin(), alerts.end(), [](const AlertView& a, const AlertView& b) {
+        return std::pair(a.alert.urgency, b.alert.since) <
+               std::pair(b.alert.urgency, a.alert.since);
+      });
   const auto line = page.in("p");
   page.element("a",
                fmt::format("{} alert{} stand{}", alerts.size(), alerts.size() == 1 ? "" : "s",
                            alerts.size() == 1 ? "s" : ""),
                {{"href", "/alerts"}});
-  page.text(": " + alerts.front().alert.what);
+  page.text(": " + units.in(first->alert.what));
 }
 
 }  // namespace
 
-void write_shelves(Markup& page, const Shelves& shelves) {
+void write_shelves(Markup& page, const Shelves& shelves, const PersonUnits& units) {
   page.element("h1", "The shelves");
-  alerts_line(page, shelves.alerts);
+  alerts_line(page, shelves.alerts, units);
   symbols(page);
-  for (const PlaceView& view : shelves.places) place(page, view, shelves.jars);
+  for (const PlaceView& view : shelves.places) place(page, view, shelves.jars, units);
   const auto nowhere = jars_at(shelves.jars, "");
   if (!nowhere.empty()) {
     const auto section = page.in("section", {{"class", "place"}, {"aria-label", "nowhere"}});

@@ -52,7 +52,8 @@ class HistoryPages {
     const Instant now = shown_now(**reader, wall);
     const auto gathering = Gathering::of(source_.settings, **reader, *ledger, now);
     if (!gathering) return broken(gathering.error());
-    const PageContext context{source_.zone, now, source_.settings.storeroom};
+    const PageContext context{source_.zone, now, source_.settings.storeroom,
+                              PersonUnits(source_.settings.units)};
     Answer made =
         page_of(path, *gathering, *ledger,
                 {"", Room::elsewhere, context, silent_for(source_.settings, now, wall), true});
@@ -78,7 +79,7 @@ class HistoryPages {
       const auto places = gathering.places();
       const auto jars = gathering.jars();
       return {200, kHtml, web_page(frame, [&](Markup& page) {
-                write_shelves(page, {places, jars, gathering.open_alerts()});
+                write_shelves(page, {places, jars, gathering.open_alerts()}, frame.context.units);
               })};
     }
     if (path == "/alerts") {

@@ -34,7 +34,7 @@ struct Shelves {
   std::span<const JarView> jars;
   std::span<const AlertView> alerts;
 };
-void write_shelves(Markup& page, const Shelves& shelves);
+void write_shelves(Markup& page, const Shelves& shelves, const PersonUnits& units);
 void write_alerts(Markup& page, std::span<const AlertView> alerts, const PageContext& context);
 void write_sensors(Markup& page, std::span<const SensorView> sensors, const PageContext& context);
 

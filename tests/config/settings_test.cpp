@@ -103,6 +103,20 @@ TEST_CASE("the other choices are read as well") {
   CHECK(result.settings.rulebooks.empty());
 }
 
+TEST_CASE("a person may read other units than those that are kept") {
+  const ShownUnits usual = read_settings("storeroom: c\n", "f").settings.units;
+  CHECK_FALSE(usual.fahrenheit);
+  CHECK_FALSE(usual.ounces);
+  const auto other = read_settings("storeroom: c\nunits: {temperature: °F, weight: oz}\n", "f");
+  CHECK(brief(other.faults) == "");
+  CHECK(other.settings.units.fahrenheit);
+  CHECK(other.settings.units.ounces);
+  CHECK(faults_of("storeroom: c\nunits: {temperature: K, weight: lb, length: ft}\n") ==
+        "2:22: units.temperature: found `K`; expected °C, °F, C or F\n"
+        "2:33: units.weight: found `lb`; expected g or oz\n"
+        "2:37: units: `length` is not a key here; known: temperature, weight\n");
+}
+
 TEST_CASE("readings can be kept for some years only") {
   const auto result = read_settings("storeroom: c\nhistory: {keep: 5 y}\n", "c.yaml");
   CHECK(result.settings.history.keep == std::chrono::hours(24) * 365.25 * 5);
@@ -178,7 +192,8 @@ TEST_CASE("faulty settings") {
        "2:26: rulebooks #3: `°` is listed twice; keep one\n"
        "2:29: rulebooks #4: found a mapping; expected `built-in` or the name of a file\n"},
       {"storeroom: c\nweather: fine\n",
-       "2:1: `weather` is not a key here; known: storeroom, zone, clock, history, broker, web, "
+       "2:1: `weather` is not a key here; known: storeroom, zone, units, clock, history, broker, "
+       "web, "
        "quiet_hours, places, sensors, rulebooks, cultures\n"},
       {"[a, b]\n", "1:1: found a list; expected settings such as `storeroom: cellar`\n"},
       {"storeroom: c\nzone: &z UTC\n",

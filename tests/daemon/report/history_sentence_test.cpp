@@ -73,7 +73,7 @@ TEST_CASE("a doubtful jar says what may have killed it") {
   JarHistoryView view = in_state(State::doubtful);
   CHECK(said(view).text ==
         "B-07 is doubtful: its history speaks against using it before a wake test, for it was not "
-        "tested for 59 days.");
+        "tested for about 9 weeks.");
   view.jar.verdict.figures.hours_above = {90.0, 80.0, 0.0, 0.0};
   CHECK(said(view).text.find("it stood above 40 °C for 80 h") != std::string::npos);
   view.jar.verdict.figures.hours_above[3] = 5.0;

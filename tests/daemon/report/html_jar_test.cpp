@@ -68,9 +68,41 @@ TEST_CASE("the report begins with the sentence and has everything a keeper asks 
   REQUIRE(sentence != std::string::npos);
   CHECK(sentence < page.find("<svg"));
   for (const std::string_view part :
-       {"Jar B-07", "Air it stood in: temperature", "relative humidity", "Water activity",
-        "towards waking", "cellar/shelf-1", "12 warm-shelf", "2 Jan 2026 00:00", "Journal",
-        "beech hollow, north slope", "0.842 (0.828 to 0.861)", "not food"}) {
+       {"Jar B-07", "Air, °C", "Air, % humidity", "Water activity (estimate)",
+        "Waking, % done (estimate)", "cellar/shelf-1", "12 warm-shelf", "2 Jan 2026 00:00",
+        "Journal", "beech hollow, north slope", "0.842 (0.828 to 0.861)", "not food"}) {
+    CAPTURE(part);
+    CHECK(contains(page, part));
+  }
+}
+
+TEST_CASE("the picture says which sensor spoke, and where it changed") {
+  JarHistoryView view = sample_history();
+  const Instant from = view.summary.from, to = view.summary.to;
+  const Instant middle = from + (to - from) / 2;
+  view.exposure = {{from, from + std::chrono::hours(1), "", "s1", 100.0, {}, {}, {}},
+                   {from + std::chrono::hours(1), middle, "", "s1", 100.0, {}, {}, {}},
+                   {middle, middle + std::chrono::minutes(10), "", "", 0.0, {}, {}, {}},
+                   {middle + std::chrono::minutes(10), to, "", "top", 100.0, {}, {}, {}}};
+  const std::string page = report_of(view);
+  CHECK(count_of(page, "class=\"speaker\"") == 2);  // the ten minutes are no wider than a line
+  CHECK(contains(page, ">by s1</text>"));
+  CHECK(contains(page, ">by top</text>"));
+  view.exposure[2].to = view.exposure[3].from = to - (to - from) / 4;
+  CHECK(contains(report_of(view), ">no sensor</text>"));
+}
+
+TEST_CASE("a report in other units has none of the usual ones") {
+  JarHistoryView view = sample_history();
+  view.jar.verdict.reasons = {"It can still take about 13 g of water."};
+  PageContext context{kReportZone, view.jar.as_of, "cellar", PersonUnits({true, true})};
+  const std::string page = jar_report(view, context);
+  for (const std::string_view part : {"°C", " g,", " g<", "13 g"}) {
+    CAPTURE(part);
+    CHECK_FALSE(contains(page, part));
+  }
+  for (const std::string_view part :
+       {"81.5 °F", "about 0.5 oz of water", "rice 42.3 oz", "0.05 oz (0.02 to 0.11)"}) {
     CAPTURE(part);
     CHECK(contains(page, part));
   }
@@ -123,7 +155,7 @@ TEST_CASE("where nothing is known the picture says so") {
 TEST_CASE("ten years of entries and alerts stay within a page and 120 kB") {
   const std::string page = report_of(long_life());
   CHECK(page.size() < 120'000);
-  CHECK(contains(page, "292 earlier not shown"));
+  CHECK(contains(page, "294 earlier not shown"));
   CHECK(contains(page, "196 earlier not shown"));
   CHECK(contains(page, "fill=\"url(#uncovered)\""));
 }

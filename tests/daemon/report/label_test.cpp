@@ -67,6 +67,15 @@ TEST_CASE("what was not told is left to be written in") {
   CHECK(svg.find("ask B-07") != std::string::npos);
 }
 
+TEST_CASE("a label's weight is in the units its keeper reads") {
+  const PersonUnits kitchen({true, true});
+  const Label told[] = {sample_label()};
+  CHECK(labels_svg(told, "", label_zone(), kitchen).find("empty 51.1 oz") != std::string::npos);
+  const Label blank[] = {{"B-07", "", at("2026-03-01T23:00:00Z"), {}, {}}};
+  CHECK(labels_svg(blank, "", label_zone(), kitchen).find("empty ........ oz") !=
+        std::string::npos);
+}
+
 TEST_CASE("the code holds the jar's page, or the sentence that asks for it") {
   CHECK(code_text(sample_label(), "http://cellar.lan:8457") == "http://cellar.lan:8457/jar/B-07");
   CHECK(code_text(sample_label(), "http://cellar.lan:8457//") == "http://cellar.lan:8457/jar/B-07");

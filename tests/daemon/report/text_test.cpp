@@ -166,6 +166,10 @@ Where it stood
   2026-01-02 00:00  2026-02-10 09:00  cellar/shelf-1
   2026-02-10 09:00  still there       cellar/shelf-2
 
+Which sensor spoke for its air
+  2026-01-02 00:00  2026-02-10 09:00  s1
+  2026-02-10 09:00  to the end        none
+
 The air it stood in, 2026-01-02 00:00 to 2026-03-02 18:30
   covered by sensors 98.2 % of the time; highest 27.9 °C; mean kinetic
   temperature 17.9 °C
@@ -246,6 +250,35 @@ TEST_CASE("a steady air is a flat curve in the middle, not a swing") {
   for (ExposureRange& slice : view.slices) slice.highest_temperature = Celsius(15.0);
   CHECK(jar_history_text(view, context()).find("highest °C  ▅▅▅  15 to 15 °C") !=
         std::string::npos);
+}
+
+TEST_CASE("a change of the sensor that spoke is told, one all along is not") {
+  JarHistoryView view = sample_history();
+  const Instant from = view.summary.from, to = view.summary.to;
+  view.exposure = {{from, to, "", "s1", 100.0, {}, {}, {}}};
+  CHECK(jar_history_text(view, context()).find("Which sensor spoke") == std::string::npos);
+  view.exposure = {{from, from + std::chrono::hours(24), "", "s1", 100.0, {}, {}, {}},
+                   {from + std::chrono::hours(24), to, "", "", 0.0, {}, {}, {}}};
+  CHECK(jar_history_text(view, context())
+            .find("Which sensor spoke for its air\n"
+                  "  2026-01-02 00:00  2026-01-03 00:00  s1\n"
+                  "  2026-01-03 00:00  to the end        none\n") != std::string::npos);
+}
+
+TEST_CASE("a terminal shows the person's units, in columns, curves and sentences") {
+  TextContext other = context();
+  other.units = PersonUnits({true, true});
+  JarHistoryView view = sample_history();
+  const std::string text = jar_history_text(view, other);
+  CHECK(text.find("°C") == std::string::npos);
+  for (const char* part :
+       {"rice 42.3 oz, raw 19.8 oz", "64.8 °F, 61 %, dew point 51.3 °F", "0.05 oz (0.02 to 0.11)",
+        "59 to 82 °F", "57.6-59.2", "was above 81 °F for 2 h: 82.2 °F"}) {
+    CAPTURE(part);
+    CHECK(text.find(part) != std::string::npos);
+  }
+  const JarView jars[] = {view.jar};
+  CHECK(jars_text(jars, other).find("64.8") != std::string::npos);
 }
 
 TEST_CASE("cautions follow the cover and the vessel") {

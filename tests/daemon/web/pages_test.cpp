@@ -38,10 +38,11 @@ TEST_CASE("the shelves show every jar with its state in words and a link") {
   for (const std::string_view part :
        {"cellar/shelf-1", "cellar/shelf-2", "href=\"/jar/B-01\"", "href=\"/jar/B-02\"",
         "href=\"/jar/X-9\"", "#jar-unwatched", "<i>unwatched</i>", "15.0 °C, 60 %",
-        "1 alert stands", "outside"}) {
+        "1 alert stands", "<a href=\"/alerts#alert-2\">alert 2</a>"}) {
     CAPTURE(part);
     CHECK(holds(page, part));
   }
+  CHECK_FALSE(holds(page, "outside"));  // neither a jar nor a sensor is there
 }
 
 TEST_CASE("a jar's page is found by any spelling of its name") {
@@ -56,9 +57,27 @@ TEST_CASE("alerts come with their remedies, sensors with their trust") {
   CHECK(holds(cellar.body("/alerts"), "2 warm-shelf"));
   CHECK(holds(cellar.body("/alerts"), "href=\"/jar/X-9\""));
   const std::string sensors = cellar.body("/sensors");
-  CHECK(holds(sensors, "temperature 15.0 °C"));
-  CHECK(holds(sensors, "silent"));
-  CHECK(holds(sensors, "trusted"));
+  CHECK(holds(sensors, "15.0 °C, 60.0 %"));
+  for (const std::string_view state : {"silent", "believed", "never heard"}) {
+    CAPTURE(state);
+    CHECK(holds(sensors, "<b>" + std::string(state) + "</b>"));
+  }
+}
+
+TEST_CASE("every page is in the person's units and says nothing in others") {
+  FilledPages cellar;
+  Loaded loaded = load_settings(cellar.cellar.config(), Purpose::history).value();
+  loaded.settings.units = {true, true};
+  cellar.pages.use({loaded.settings, loaded.zone, loaded.history, ""});
+  for (const std::string_view path : {"/", "/jar/B-01", "/alerts", "/sensors"}) {
+    CAPTURE(path);
+    const std::string page = cellar.body(path);
+    CHECK_FALSE(holds(page, "°C"));
+    CHECK_FALSE(holds(page, " g<"));
+    CHECK_FALSE(holds(page, " K "));
+    CHECK(holds(page, "°F"));
+  }
+  CHECK(holds(cellar.body("/alerts"), "86.0 °F"));  // 30.0 °C
 }
 
 TEST_CASE("no path leads anywhere else") {

@@ -21,7 +21,9 @@ using std::chrono::milliseconds;
 // A client that may be as rude as it likes.
 class RudeClient {
  public:
-  explicit RudeClient(int port) : socket_(::socket(AF_INET, SOCK_STREAM, 0)) {
+  // `window`: bytes it is ready to take before somebody reads them; 0: as usual.
+  explicit RudeClient(int port, int window = 0) : socket_(::socket(AF_INET, SOCK_STREAM, 0)) {
+    if (window > 0) ::setsockopt(socket_, SOL_SOCKET, SO_RCVBUF, &window, sizeof window);
     sockaddr_in address{};
     address.sin_family = AF_INET;
     address.sin_port = htons(static_cast<std::uint16_t>(port));
@@ -56,6 +58,17 @@ class RudeClient {
     return text;
   }
   [[nodiscard]] bool closed() const { return closed_; }  // by the server, seen by read()
+  // True once the server has given it up, which what it sends then brings to light; false: not
+  // within `patience`. Reads nothing.
+  [[nodiscard]] bool given_up(milliseconds patience) const {
+    const auto end = std::chrono::steady_clock::now() + patience;
+    while (std::chrono::steady_clock::now() < end) {
+      if (!send("x")) return true;
+      pollfd broken{socket_, 0, 0};
+      if (::poll(&broken, 1, 20) == 1) return true;
+    }
+    return false;
+  }
 
  private:
   int socket_;
@@ -212,6 +225,31 @@ TEST_CASE("half-open requests and silent clients are ended in their time") {
   CHECK(half.read().empty());
   CHECK(half.closed());
   CHECK(begins(open.get("/"), 200));
+}
+
+TEST_CASE("a reader that takes nothing is dropped in its time") {
+  WebLimits limits;
+  limits.reading_time = milliseconds(200);
+  limits.requests = 1000;
+  const Open open(limits);
+  RudeClient slow(open.server->port(), 4096);
+  const std::string one =
+      "GET /jar/B-01 HTTP/1.1\r\nHost: 127.0.0.1:" + std::to_string(open.server->port()) +
+      "\r\n\r\n";
+  std::string all;
+  for (int i = 0; i < limits.requests; ++i) all += one;
+  REQUIRE(slow.send(all));
+  CHECK(slow.given_up(milliseconds(20'000)));
+  CHECK(begins(open.get("/"), 200));
+}
+
+TEST_CASE("a changed configuration shows with the next page") {
+  const Open open;
+  CHECK(has(open.get("/"), "15.0 °C"));
+  Loaded loaded = load_settings(open.cellar.config(), Purpose::history).value();
+  loaded.settings.units.fahrenheit = true;
+  open.server->use({loaded.settings, loaded.zone, loaded.history, ""});
+  CHECK(has(open.get("/"), "59.0 °F"));
 }
 
 TEST_CASE("ten thousand connections are bounded, and whoever asks is still answered") {

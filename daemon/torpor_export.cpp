@@ -106,9 +106,9 @@ class SensorReadings {
  public:
   SensorReadings(const Reader& reader, std::string_view sensor, const ExportRange& range) {
     for (const QuantityFacts& quantity : quantities()) {
-      Series series{cursor_over(reader, sensor, quantity.quantity, range), {}};
-      series.next = series.cursor->next();
-      series_.push_back(std::move(series));
+      auto cursor = cursor_over(reader, sensor, quantity.quantity, range);
+      auto next = cursor->next();
+      series_.push_back({std::move(cursor), std::move(next)});
     }
   }
 

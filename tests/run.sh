@@ -31,11 +31,14 @@ if [ $long -eq 1 ]; then
   run_tests build-address . -DTORPOR_SANITIZE=address,undefined -DCMAKE_CXX_FLAGS_RELEASE="-O1 -g1"
   run_tests build-thread '^(history|service)$' -DTORPOR_SANITIZE=thread \
     -DCMAKE_CXX_FLAGS_RELEASE="-O1 -g1"
-  packages="$packages clang-tidy"
+  # Clang 14, Debian's default, cannot read the ranges of GCC 12's library. Boost 1.74 knows no Clang
+  # with standard coroutines: it is told. Without precompiled headers, which it cannot share.
+  packages="$packages clang-16 clang-tidy-16"
   install_packages
-  # Without GCC's precompiled headers, which clang cannot read.
-  cmake -S . -B build-tidy -G Ninja -DTORPOR_PRECOMPILE=OFF
-  run-clang-tidy -quiet -p build-tidy '/(sensors|rules|config|daemon)/.*\.cpp$'
+  cmake -S . -B build-tidy -G Ninja -DTORPOR_PRECOMPILE=OFF -DTORPOR_WARNINGS_AS_ERRORS=OFF \
+    -DCMAKE_CXX_COMPILER=clang++-16 \
+    -DCMAKE_CXX_FLAGS="-DBOOST_ASIO_HAS_CO_AWAIT -DBOOST_ASIO_HAS_STD_COROUTINE -Wno-unknown-warning-option"
+  run-clang-tidy-16 -clang-tidy-binary clang-tidy-16 -quiet -p build-tidy '/(sensors|rules|config|daemon)/.*\.cpp$'
   [ "$(id -u)" -ne 0 ] || sh tests/package.sh
 fi
 run_tests build .

@@ -76,7 +76,8 @@ bool has_body(const Request& request) {
   return !length.empty() && length != "0";
 }
 
-Response answer_of(const Request& request, unsigned status, std::string type, std::string body) {
+Response answer_of(const Request& request, unsigned status, const std::string& type,
+                   std::string body) {
   Response response{static_cast<http::status>(status), request.version()};
   response.set(http::field::content_type, type);
   response.set("Content-Security-Policy", kContentPolicy);

@@ -24,7 +24,7 @@ struct WebLimits {
   // A household's phones open 6 connections each; a full house drops the one that is idle longest.
   std::size_t connections = 64;
   // Requests of phones have 0.5 to 1 KiB of header.
-  std::size_t header_bytes = 8 * 1024;
+  std::size_t header_bytes = std::size_t{8} * 1024;
   std::size_t header_fields = 64;
   // For a whole header to arrive, also between two requests; half-open ones end so.
   std::chrono::milliseconds patience = std::chrono::seconds(15);

@@ -22,6 +22,7 @@ constexpr double kActivityHeight = 100.0;
 constexpr double kProgressHeight = 50.0;
 constexpr double kAxisHeight = 26.0;
 constexpr double kKeyHeight = 15.0;
+constexpr double kDateLetterShare = 0.0187;  // as kLetterShare; dates are of narrow letters
 // degC: from the first on a jar wakes about twice as fast as at 20, in the other it dies in days.
 constexpr double kFast = 30.0, kDeadly = 40.0;
 // The lanes' smallest spans: less than this is noise and must not look like a swing.
@@ -52,21 +53,33 @@ std::vector<Run> runs_of(const JarHistoryView& view,
   return runs;
 }
 
+// A long life has a point a day: of those that fall together the band holds all, the line the last.
 std::vector<Run> runs_of(const JarHistoryView& view, std::optional<Ensemble> LifePoint::*figure,
                          bool range) {
+  const std::size_t together = view.life.size() / kPicturePoints + 1;
   std::vector<Run> runs;
   bool open = false;
-  for (const LifePoint& point : view.life) {
-    const std::optional<Ensemble>& ensemble = point.*figure;
+  for (std::size_t i = 0; i < view.life.size(); ++i) {
+    const std::optional<Ensemble>& ensemble = view.life[i].*figure;
     if (!ensemble) {
       open = false;
       continue;
     }
+    const auto [low, high] = std::minmax({ensemble->cautious, ensemble->likely, ensemble->hopeful});
+    BandPoint point{view.life[i].at, range ? low : ensemble->likely,
+                    range ? high : ensemble->likely};
+    if (open && i % together != 0) {
+      BandPoint& last = runs.back().back();
+      if (range) {
+        point.low = std::min(point.low, last.low);
+        point.high = std::max(point.high, last.high);
+      }
+      last = point;
+      continue;
+    }
     if (!open) runs.emplace_back();
     open = true;
-    const auto [low, high] = std::minmax({ensemble->cautious, ensemble->likely, ensemble->hopeful});
-    runs.back().push_back(
-        {point.at, range ? low : ensemble->likely, range ? high : ensemble->likely});
+    runs.back().push_back(point);
   }
   return runs;
 }
@@ -168,10 +181,12 @@ class LifeDrawing {
                            {"y2", axis_top_ + (mark.label.empty() ? 4.0 : 7.0)}});
       if (mark.label.empty()) continue;
       const double share = scale_.share(mark.at);
-      const double width = kLetterShare * static_cast<double>(mark.label.size());
-      const double begin = std::clamp(share - width / 2.0, 0.0, 1.0 - width);
+      const double width = kDateLetterShare * static_cast<double>(mark.label.size());
+      const double begin = share < 0.06   ? share
+                           : share > 0.94 ? share - width
+                                          : share - width / 2.0;
       if (begin < taken_to) continue;
-      taken_to = begin + width + kLetterShare;
+      taken_to = begin + width + kDateLetterShare;
       page_.element("text", mark.label,
                     {{"class", share < 0.06   ? "date start"
                                : share > 0.94 ? "date end"

@@ -89,6 +89,19 @@ void sensor_row(Markup& page, const SensorView& view, const PageContext& context
   }
 }
 
+void sensor_table(Markup& page, std::span<const SensorView> sensors, const PageContext& context) {
+  const auto table = page.in("table", {{"class", "stack"}});
+  {
+    const auto head = page.in("thead");
+    const auto row = page.in("tr");
+    for (const std::string_view name : {"sensor", "hangs on", "last said", "is it believed"}) {
+      page.element("th", name, {{"scope", "col"}});
+    }
+  }
+  const auto body = page.in("tbody");
+  for (const SensorView& view : sensors) sensor_row(page, view, context);
+}
+
 }  // namespace
 
 void write_alerts(Markup& page, std::span<const AlertView> alerts, const PageContext& context) {
@@ -109,19 +122,10 @@ void write_sensors(Markup& page, std::span<const SensorView> sensors, const Page
     page.element("p", "No sensor is configured.");
     return;
   }
+  sensor_table(page, sensors, context);
   if (const std::string never = never_checked_words(sensors); !never.empty()) {
-    page.element("p", context.units.in(never), {{"class", "faint"}});
+    page.element("p", context.units.in(never), {{"class", "faint below"}});
   }
-  const auto table = page.in("table", {{"class", "stack"}});
-  {
-    const auto head = page.in("thead");
-    const auto row = page.in("tr");
-    for (const std::string_view name : {"sensor", "hangs on", "last said", "is it believed"}) {
-      page.element("th", name, {{"scope", "col"}});
-    }
-  }
-  const auto body = page.in("tbody");
-  for (const SensorView& view : sensors) sensor_row(page, view, context);
 }
 
 }  // namespace torpor::daemon

@@ -31,7 +31,8 @@ symbol path,symbol rect,symbol circle,symbol line,pattern line,pattern circle,pa
 .alert{border-top:1px solid var(--line);padding:.7rem 0}.alert h2{border:0;margin:0;text-transform:none;letter-spacing:0;font-size:1.1rem}
 .remedies{margin:.3rem 0 0 1.2rem}.now{border-left:.5rem solid var(--ink);padding-left:.8rem}
 .today{border-left:.25rem double var(--ink);padding-left:.8rem}
-@media (max-width:30rem){.stack thead{position:absolute;left:-99rem}.stack tr,.stack td,.stack th{display:block}.stack td::before{content:attr(data-name) ": ";color:var(--faint)}.stack tbody th{font-weight:600;color:inherit}.stack tbody tr>td{border-top:0}}
+.below{margin-top:1.4rem}
+@media (max-width:30rem){.board li{max-width:none}.stack thead{position:absolute;left:-99rem}.stack tr,.stack td,.stack th{display:block}.stack td::before{content:attr(data-name) ": ";color:var(--faint)}.stack tbody th{font-weight:600;color:inherit}.stack tbody tr>td{border-top:0}}
 @media print{nav,.skip{display:none}}
 )css";
 

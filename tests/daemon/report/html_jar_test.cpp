@@ -41,9 +41,12 @@ JarHistoryView long_life() {
     view.slices.push_back({from + i * slice, from + (i + 1) * slice, i % 50 == 7 ? 0.0 : 100.0,
                            Celsius(8.0 + swing), Celsius(22.0 + swing), Percent(50.0 + swing),
                            Percent(92.0 - swing)});
-    view.life.push_back({from + i * slice, rules::culture::Ensemble{0.86, 0.84, 0.82},
-                         rules::culture::Ensemble{60.0, 20.0, 5.0},
-                         rules::culture::Ensemble{0.85, 0.84, 0.83}});
+    for (int day = 0; day < 15; ++day) {
+      view.life.push_back({from + i * slice + day * slice / 15,
+                           rules::culture::Ensemble{0.86, 0.84 - day * 0.001, 0.82},
+                           rules::culture::Ensemble{60.0, 20.0, 5.0},
+                           rules::culture::Ensemble{0.85, 0.84, 0.83}});
+    }
   }
   view.journal.assign(300, view.journal[0]);
   for (std::size_t i = 0; i < view.journal.size(); ++i) {

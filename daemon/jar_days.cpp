@@ -12,12 +12,17 @@ tl::expected<WorkedOutDays, Error> work_out(const WantedDays& what) {
   const JarLife life(what.jar, what.split_line, **reader, layout.places, placements,
                      what.calibrations, what.settings.cultures.for_stage(what.jar.made.stage));
   const std::uint64_t identity = life.identity();
-  WorkedOutDays worked_out{what.id, what.revision, what.to, {}};
-  (void)life.days(what.from, what.to, [&](const JarDay& day, bool stored) {
+  WorkedOutDays worked_out{what.id, what.revision, what.to, {}, {}, {}};
+  const auto model = life.days(what.from, what.to, [&](const JarDay& day, bool stored) {
     if (stored) return;
     const auto number = std::chrono::floor<std::chrono::days>(day.from).time_since_epoch().count();
     worked_out.days.push_back({number, to_bytes(day, identity)});
   });
+  // A retired jar's life is over, and nobody goes on from there.
+  if (!worked_out.days.empty() && !what.jar.retired_at) {
+    worked_out.model_at = model.at();
+    worked_out.model = model.snapshot();
+  }
   if (const auto fault = (*reader)->fault()) return tl::unexpected(*fault);
   return worked_out;
 }

@@ -35,6 +35,8 @@ struct WorkedOutDays {
   std::uint64_t revision = 0;
   std::chrono::sys_days to;
   std::vector<StoredJarDay> days;  // those that were not stored yet
+  Instant model_at;
+  std::string model;  // when the last of them is over; empty: none were, or the jar is retired
 };
 
 // Any thread; a tenth of a second for a year of minutes. Error: the history cannot be read.

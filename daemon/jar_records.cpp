@@ -35,10 +35,14 @@ void JarRecords::outdated(const std::string& jar, Instant from) {
     std::erase_if(waiting->second,
                   [&](const StoredJarDay& day) { return day.day >= number_of(first); });
   }
+  if (const auto waiting = checkpoints_.find(jar); waiting != checkpoints_.end()) {
+    waiting->second.erase(waiting->second.lower_bound(from), waiting->second.end());
+  }
 }
 
 void JarRecords::forget_days() {
   days_.clear();
+  checkpoints_.clear();
   for (auto& [jar, course] : courses_) {
     ++course.revision;
     course.stored_to.reset();
@@ -59,6 +63,11 @@ tl::expected<void, Error> JarRecords::write(Store& store) const {
     if (last != checkpoint_days_.end() && last->second == floor<days>(model.at)) continue;
     if (auto put = store.put_jar_checkpoint(jar, model.at, model.model); !put) return put;
   }
+  for (const auto& [jar, checkpoints] : checkpoints_) {
+    for (const auto& [at, model] : checkpoints) {
+      if (auto put = store.put_jar_checkpoint(jar, at, model); !put) return put;
+    }
+  }
   for (const auto& [jar, jar_days] : days_) {
     for (const StoredJarDay& day : jar_days) {
       if (auto put = store.put_jar_day(jar, day); !put) return put;
@@ -71,6 +80,7 @@ void JarRecords::written() {
   for (const auto& [jar, model] : models_) checkpoint_days_[jar] = floor<days>(model.at);
   models_.clear();
   outdated_.clear();
+  checkpoints_.clear();
   days_.clear();
 }
 
@@ -101,6 +111,8 @@ void JarRecords::take(const WorkedOutDays& worked_out) {
   if (worked_out.days.empty()) return;
   auto& waiting = days_[worked_out.jar];
   waiting.insert(waiting.end(), worked_out.days.begin(), worked_out.days.end());
+  if (worked_out.model.empty()) return;
+  checkpoints_[worked_out.jar][worked_out.model_at] = worked_out.model;
 }
 
 }  // namespace torpor::daemon

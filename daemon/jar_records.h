@@ -56,6 +56,9 @@ class JarRecords {
   std::map<std::string, rules::JarModelBytes> models_;
   std::map<std::string, Instant> outdated_;
   std::map<std::string, std::vector<StoredJarDay>> days_;
+  // From where the days were worked out to: a report of a jar whose past was told late would step
+  // all of it again to come to today.
+  std::map<std::string, std::map<Instant, std::string>> checkpoints_;
   std::map<std::string, std::chrono::sys_days> checkpoint_days_;  // of the newest one of each jar
   std::map<std::string, Course> courses_;
 };

@@ -298,6 +298,13 @@ TEST_CASE("what is told late takes the days from then on with it, and they come 
   const JarHistoryView kept = history_of(settings);
   check_same(kept, stepped);
   CHECK(days_stored(settings) == 40);
+  // The way from the last kept day to now is short: a report does not begin at the sugar.
+  const auto reader = Reader::open(settings.history, settings.spool).value();
+  const Instant over =
+      std::chrono::sys_days{std::chrono::days(reader->jar_days("F-01", 0, 99'999).back().day + 1)};
+  const auto checkpoint = reader->jar_checkpoint_before("F-01", over);
+  REQUIRE(checkpoint);
+  CHECK(checkpoint->at == over);
 }
 
 }  // namespace

@@ -26,6 +26,7 @@ constexpr UnitFactor kMilliseconds[] = {
     {"hours", 3.6e6, false}, {"d", 8.64e7, true}, {"day", 8.64e7, false},
     {"days", 8.64e7, false}};
 constexpr UnitFactor kYears[] = {{"y", 1.0, true}, {"year", 1.0, false}, {"years", 1.0, false}};
+constexpr UnitFactor kVolts[] = {{"V", 1.0, true}, {"mV", 1e-3, true}};
 constexpr UnitFactor kCubicMetres[] = {
     {"m3", 1.0, true}, {"m³", 1.0, true}, {"l", 1e-3, true}, {"L", 1e-3, false}};
 
@@ -95,6 +96,17 @@ tl::expected<double, std::string> parse_volume_m3(std::string_view text) {
         "found {}; expected a volume of more than zero and at most a million m3", quoted(text)));
   }
   return amount;
+}
+
+tl::expected<double, std::string> parse_volts(std::string_view text) {
+  constexpr double kMost = 1000.0;
+  const auto volts = parse_amount(text, kVolts, "a voltage", "`2.2 V` or `2200 mV`");
+  if (!volts) return volts;
+  if (*volts <= 0.0 || *volts > kMost) {
+    return tl::make_unexpected(fmt::format(
+        "found {}; expected a battery's voltage, more than zero and at most 1000 V", quoted(text)));
+  }
+  return volts;
 }
 
 std::optional<int> parse_time_of_day(std::string_view text) {

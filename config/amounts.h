@@ -24,6 +24,8 @@ inline constexpr double kMostYears = 100;  // who means "for ever" leaves it awa
 [[nodiscard]] tl::expected<Duration, std::string> parse_years(std::string_view text);
 // m3, m³, l; m3. More than zero, at most a million.
 [[nodiscard]] tl::expected<double, std::string> parse_volume_m3(std::string_view text);
+// V, mV; V. More than zero, at most 1000: of a battery.
+[[nodiscard]] tl::expected<double, std::string> parse_volts(std::string_view text);
 // "22:00" -> minutes after midnight.
 [[nodiscard]] std::optional<int> parse_time_of_day(std::string_view text);
 

@@ -274,6 +274,16 @@ rules:
     why: It has moved away from the sensors beside it; a check in table salt or ice corrects it.
     remedies: [check-sensor]
 
+  # At 15 % most batteries of small sensors have weeks left, in the cold less. A day, because the
+  # charge told wavers with warmth and with the radio's work; a fresh one ends it.
+  low-battery:
+    concerns: sensor
+    when: battery below 15 % lasting 1 d
+    until: battery above 30 % lasting 1 h
+    urgency: this-week
+    why: Its battery is nearly empty; when it dies nobody watches the jars it watches over.
+    remedies: [change-battery]
+
   # ---- The service itself.
 
   # What was read and said meanwhile waits at the sensors and here, and comes when the broker is

@@ -1,7 +1,9 @@
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <utility>
 
+#include "config/amounts.h"
 #include "config/sections.h"
 #include "config/shown_text.h"
 #include "config/topic.h"
@@ -21,11 +23,19 @@ std::vector<std::string> unit_words(Quantity quantity) {
   for (const Unit unit : {Unit::celsius, Unit::fahrenheit, Unit::kelvin, Unit::percent}) {
     if (measures(unit, quantity)) words.emplace_back(symbol(unit));
   }
+  if (quantity == Quantity::battery) words.insert(words.end(), {"V", "mV"});
   return words;
 }
 
 std::string unit_expected(Quantity quantity) {
   return fmt::format("a unit of {}: {}", facts(quantity).name, in_words(unit_words(quantity)));
+}
+
+// Words for a battery's voltage, and how many of them are a volt; nullopt: it is no such word.
+std::optional<double> per_volt(std::string_view unit) {
+  if (unit == "V") return 1.0;
+  if (unit == "mV") return 1000.0;
+  return std::nullopt;
 }
 
 // The unit, or nullopt when a fault was reported.
@@ -56,6 +66,7 @@ class MeasureReader {
       read_short(field);
     } else if (auto mapping = field.mapping(expected())) {
       read_unit_key(*mapping);
+      read_span(*mapping);
       read_pointer(*mapping);
       read_name(*mapping);
       mapping->refuse_unknown_keys();
@@ -90,6 +101,11 @@ class MeasureReader {
   }
 
   void take_unit(const Field& field) {
+    if (form_ == PayloadForm::json && measure_.quantity == Quantity::battery &&
+        field.is(YamlNode::Kind::word)) {
+      per_volt_ = per_volt(field.node().text);
+      if (per_volt_) return;
+    }
     const auto unit = read_unit(field, measure_.quantity);
     if (!unit) {
       good_ = false;
@@ -104,12 +120,43 @@ class MeasureReader {
 
   void read_unit_key(Mapping& mapping) {
     if (const auto field = mapping.find("unit")) return take_unit(*field);
-    // A record of SenML names its unit. Where a quantity has one unit only, nothing is to be said;
-    // otherwise a guess would read 68 °F as a fatal 68 °C.
+    // A record of SenML names its unit. What is in % need not say so; of a temperature a
+    // guess would read 68 °F as a fatal 68 °C.
+    if (form_ == PayloadForm::senml || measure_.quantity != Quantity::temperature) return;
     const std::vector<std::string> units = unit_words(measure_.quantity);
-    if (form_ == PayloadForm::senml || units.size() == 1) return;
     refuse(mapping.field(),
            fmt::format("`unit` is missing; add `unit: {}` ({})", units.front(), in_words(units)));
+  }
+
+  // A voltage means nothing without what the battery has when it is full, and when it is empty.
+  void read_span(Mapping& mapping) {
+    const auto empty = mapping.find("empty"), full = mapping.find("full");
+    if (!per_volt_) {
+      for (const auto& end : {empty, full}) {
+        if (end) refuse(*end, "only for a battery whose `unit` is V or mV; take it away");
+      }
+      return;
+    }
+    if (!empty || !full) {
+      refuse(mapping.field(),
+             "a battery in volts needs what it has when it is empty and when it is full: add e.g. "
+             "`empty: 2.2 V, full: 3.0 V` (two AA cells, or a lithium coin)");
+      return;
+    }
+    const auto low = read_volts(*empty), high = read_volts(*full);
+    if (!low || !high) return;
+    if (*low >= *high) return refuse(*full, "`full` is not above `empty`; exchange the two");
+    measure_.volts = VoltageSpan{*low * *per_volt_, *high * *per_volt_};
+  }
+
+  std::optional<double> read_volts(const Field& field) {
+    const auto text = field.word("a voltage such as `2.2 V`");
+    good_ = good_ && text.has_value();
+    if (!text) return std::nullopt;
+    const auto volts = parse_volts(*text);
+    if (volts) return *volts;
+    refuse(field, volts.error());
+    return std::nullopt;
   }
 
   void read_pointer(Mapping& mapping) {
@@ -153,6 +200,7 @@ class MeasureReader {
 
   PayloadForm form_;
   Measure measure_;
+  std::optional<double> per_volt_;  // how its battery is told; nullopt: in percent
   bool good_ = true;
 };
 
@@ -192,6 +240,16 @@ bool read_measures(Mapping& sensor, PayloadFormat& format) {
         fmt::format("found {} quantities; payload number is one bare number: name exactly "
                     "one quantity",
                     entries.size()));
+    return false;
+  }
+  const bool battery_alone =
+      !format.measures.empty() &&
+      std::all_of(format.measures.begin(), format.measures.end(),
+                  [](const Measure& m) { return facts(m.quantity).of_sensor; });
+  if (battery_alone) {
+    field->fault(
+        "found a battery and nothing that it measures; a battery's charge is told of a "
+        "sensor along with its readings: add its temperature or humidity, or take it away");
     return false;
   }
   if (format.form == PayloadForm::json && entries.empty()) {

@@ -216,9 +216,10 @@ std::string senml_time(Instant at) {
 std::string senml_record(const Reading& reading) {
   // SenML has no Fahrenheit (RFC 8428, section 12.1): such a value goes out converted.
   const bool converted = reading.unit == Unit::fahrenheit;
-  const std::string_view unit = reading.unit == Unit::kelvin    ? "K"
-                                : reading.unit == Unit::percent ? "%RH"
-                                                                : "Cel";
+  const std::string_view unit = reading.unit == Unit::kelvin            ? "K"
+                                : reading.quantity == Quantity::battery ? "%EL"
+                                : reading.unit == Unit::percent         ? "%RH"
+                                                                        : "Cel";
   return fmt::format(R"({{"n":"{}/{}","u":"{}","t":{},"v":{}}})", senml_name(reading.sensor),
                      facts(reading.quantity).name, unit, senml_time(reading.measured_at),
                      converted ? reading.value() : reading.raw);

@@ -25,6 +25,10 @@ constexpr double kRatherFahrenheit = 45.0, kRatherKelvin = 200.0;
 // Without a telling name a number is a time only when it is about now.
 constexpr Duration kAboutNow = std::chrono::hours(1);
 constexpr Duration kClockWrong = std::chrono::minutes(10);
+// No small sensor's battery has more volts, or fewer thousandths of one.
+constexpr double kMostVolts = 6.0, kLeastMillivolts = 1000.0;
+// Two AA cells or a lithium coin, which most small sensors run on (common practice, no source).
+constexpr VoltageSpan kUsualCells{2.2, 3.0};
 
 bool one_of(std::string_view word, std::initializer_list<std::string_view> words) {
   return std::find(words.begin(), words.end(), word) != words.end();
@@ -63,9 +67,17 @@ bool of_something_else(const Words& words) {
                         "abs",   "absolute", "pressure", "uptime", "calibration", "correction"});
 }
 
+bool of_battery(const Words& words) {
+  return any_of(words, {"battery", "bat", "batt", "batterie", "soc"});
+}
+
+bool of_voltage(const Words& words) {
+  return any_of(words, {"voltage", "volt", "volts", "vbat", "vbatt", "vcc", "millivolt", "mv"});
+}
+
 // How surely a name means the quantity: 0 not at all, 1 by a letter, 2 by a word.
 int means(const Words& words, Quantity quantity) {
-  if (of_something_else(words)) return 0;
+  if (of_something_else(words) || of_battery(words) || of_voltage(words)) return 0;
   int sure = 0;
   for (const std::string& word : words) {
     const bool temperature = quantity == Quantity::temperature;
@@ -162,6 +174,7 @@ class ObjectGuess {
     guess_time();
     for (const Quantity quantity : {Quantity::temperature, Quantity::humidity}) take(quantity);
     if (guess_.format.measures.empty()) take_the_only_number();
+    if (!guess_.format.measures.empty()) take_battery();
     return std::move(guess_);
   }
 
@@ -274,8 +287,8 @@ class ObjectGuess {
   // {"value": 21.5} on cellar/s1/temperature: the topic says what it is.
   void take_the_only_number() {
     const auto is_number = [](const Leaf& leaf) {
-      return leaf.value->is_number() && !of_something_else(leaf.words) &&
-             !any_of(leaf.words, {"battery", "bat", "rssi", "lqi", "voltage"});
+      return leaf.value->is_number() && !of_something_else(leaf.words) && !of_battery(leaf.words) &&
+             !of_voltage(leaf.words) && !any_of(leaf.words, {"rssi", "lqi"});
     };
     if (std::count_if(leaves_.begin(), leaves_.end(), is_number) != 1) return;
     const Leaf& leaf = *std::find_if(leaves_.begin(), leaves_.end(), is_number);
@@ -285,6 +298,36 @@ class ObjectGuess {
       note(fmt::format("{} is taken for {} by the topic's name", leaf.shown, facts(quantity).name));
       return;
     }
+  }
+
+  // A charge before a voltage: it needs no knowledge of the cells.
+  void take_battery() {
+    for (const bool in_volts : {false, true}) {
+      for (const Leaf& leaf : leaves_) {
+        if (!leaf.value->is_number() || of_something_else(leaf.words)) continue;
+        if (!of_battery(leaf.words) && !of_voltage(leaf.words)) continue;
+        const double value = leaf.value->get<double>();
+        const bool whole = value == std::floor(value);
+        const bool volts = of_voltage(leaf.words) || (value < kMostVolts && !whole);
+        if (volts != in_volts || value < 0.0 || (!volts && value > 100.0)) continue;
+        add_battery(leaf, volts, value);
+        return;
+      }
+    }
+  }
+
+  void add_battery(const Leaf& leaf, bool volts, double value) {
+    Measure measure{Quantity::battery, Unit::percent, leaf.pointer, {}};
+    if (volts) {
+      const double scale = value >= kLeastMillivolts ? 1000.0 : 1.0;
+      if (value > kMostVolts * scale) return;
+      measure.volts = VoltageSpan{kUsualCells.empty * scale, kUsualCells.full * scale};
+      note(fmt::format(
+          "{} is taken for its battery's {}: write below `empty` and `full` what its "
+          "cells have; {} to {} V fits two AA cells or a lithium coin",
+          leaf.shown, scale == 1.0 ? "volts" : "millivolts", kUsualCells.empty, kUsualCells.full));
+    }
+    guess_.format.measures.push_back(std::move(measure));
   }
 
   void add(const Leaf& leaf, Quantity quantity, const Words& words) {
@@ -381,6 +424,12 @@ tl::expected<FormatGuess, std::string> guess_format(std::string_view topic,
   const auto bare = decode(number, "", payload, received_at);
   const bool document = payload.find_first_of("{[") != std::string_view::npos;
   if (bare) {
+    const Words last = last_words(topic);
+    if (of_battery(last) || of_voltage(last)) {
+      return tl::unexpected<std::string>(
+          "it tells of a battery alone; a charge is read along with the readings of its sensor: "
+          "let it send both in one message if it can");
+    }
     guess = number_guess(topic, bare->front().raw);
   } else if (!document || bare.error().refusal == Refusal::too_large ||
              bare.error().refusal == Refusal::not_utf8) {

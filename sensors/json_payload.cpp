@@ -2,6 +2,7 @@
 // Valid for /t and /ts in seconds: {"t": 21.5, "ts": 1772476200}
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <nlohmann/json.hpp>
 
 #include "sensors/decoding.h"
@@ -74,6 +75,17 @@ tl::expected<MeasuredAt, DecodeError> measured_at(const json& document, const Me
   return MeasuredAt{*instant, false};
 }
 
+bool is_sent(const json& document, std::string_view pointer) {
+  const json* value = find_by_pointer(document, pointer);
+  return value != nullptr && !value->is_null();
+}
+
+// In percent; see VoltageSpan.
+double charge_of(double volts, const VoltageSpan& span) {
+  const double charge = 100.0 * (volts - span.empty) / (span.full - span.empty);
+  return charge < -100.0 || charge > 200.0 ? charge : std::clamp(charge, 0.0, 100.0);
+}
+
 }  // namespace
 
 Readings decode_json(const Message& message) {
@@ -84,11 +96,14 @@ Readings decode_json(const Message& message) {
 
   std::vector<Reading> readings;
   for (const Measure& measure : message.format.measures) {
+    // A charge is sent now and then, and must not cost the readings of the air.
+    if (measure.quantity == Quantity::battery && !is_sent(*document, measure.pointer)) continue;
     const auto value = field(*document, measure.pointer);
     if (!value) return tl::unexpected(value.error());
     const auto number = number_of(**value, field_text(measure.pointer));
     if (!number) return tl::unexpected(number.error());
-    readings.push_back(make_reading(message, measure.quantity, measure.unit, *number, *measured));
+    const double raw = measure.volts ? charge_of(*number, *measure.volts) : *number;
+    readings.push_back(make_reading(message, measure.quantity, measure.unit, raw, *measured));
   }
   return readings;
 }

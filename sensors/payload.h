@@ -17,12 +17,21 @@ namespace torpor {
 enum class PayloadForm { number, json, senml };
 enum class TimeFormat { seconds, milliseconds, rfc3339 };
 
+// A battery that is told in volts: its charge is taken as 0 % at `empty` and 100 % at `full`, both
+// in the unit of the payload, and as even between them. Past either by no more than the span it is
+// empty or full; what lies further away is no battery of this kind, and stays out of range.
+struct VoltageSpan {
+  double empty = 0.0, full = 0.0;  // empty < full
+  friend bool operator==(const VoltageSpan&, const VoltageSpan&) = default;
+};
+
 // How one quantity is found in a payload.
 struct Measure {
   Quantity quantity = Quantity::temperature;
   Unit unit = Unit::celsius;  // unit of number and json; for senml the record's own unit rules
   std::string pointer;        // json: JSON Pointer, "" is the whole document
   std::string name;           // senml: resolved record name; empty: found by unit alone
+  std::optional<VoltageSpan> volts = std::nullopt;  // json, battery: not sent in %
 };
 
 struct TimeSource {

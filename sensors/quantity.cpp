@@ -13,9 +13,12 @@ namespace {
 // 1-wire probe that does not answer), 130 degC (a digital humidity sensor reading all ones).
 // Humidity: capacitive sensors overshoot 100 % by a few percent when wet; air itself is never more
 // than about 1 % supersaturated outside a cloud chamber, so past 105 % it is the sensor.
+// Battery: some devices send 255 when they do not know.
 constexpr std::array kQuantities = {
-    QuantityFacts{Quantity::temperature, "temperature", Unit::celsius, "°C", "degC", -60.0, 100.0},
-    QuantityFacts{Quantity::humidity, "humidity", Unit::percent, "%", "percent", 0.0, 105.0},
+    QuantityFacts{Quantity::temperature, "temperature", Unit::celsius, "°C", "degC", -60.0, 100.0,
+                  false},
+    QuantityFacts{Quantity::humidity, "humidity", Unit::percent, "%", "percent", 0.0, 105.0, false},
+    QuantityFacts{Quantity::battery, "battery", Unit::percent, "%", "percent", 0.0, 100.0, true},
 };
 
 constexpr std::array<std::pair<std::string_view, Unit>, 11> kUnitNames = {{
@@ -78,7 +81,7 @@ std::string_view symbol(Unit unit) {
 }
 
 bool measures(Unit unit, Quantity quantity) {
-  return (unit == Unit::percent) == (quantity == Quantity::humidity);
+  return (unit == Unit::percent) == (quantity != Quantity::temperature);
 }
 
 double to_canonical(double raw, Unit unit) {

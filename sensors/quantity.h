@@ -40,7 +40,7 @@ constexpr Celsius operator+(Celsius a, KelvinDifference d) {
 }
 
 // What a sensor measures. Stored: do not renumber.
-enum class Quantity : std::uint8_t { temperature = 1, humidity = 2 };
+enum class Quantity : std::uint8_t { temperature = 1, humidity = 2, battery = 3 };
 
 // A unit a reading arrives in. Stored: do not renumber.
 enum class Unit : std::uint8_t { celsius = 1, fahrenheit = 2, kelvin = 3, percent = 4 };
@@ -53,6 +53,7 @@ struct QuantityFacts {
   std::string_view symbol;  // the unit as people read it: "°C", "%"
   std::string_view key;     // the unit as it ends a JSON key or CSV column: "degC", "percent"
   double lowest, highest;   // physical range, canonical unit; a value outside it is untrusted
+  bool of_sensor;           // of the sensor itself, not of air or jar: a battery's charge
 };
 
 // The table, in the order of the enum.

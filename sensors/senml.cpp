@@ -10,6 +10,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <map>
 #include <nlohmann/json.hpp>
 #include <optional>
 
@@ -44,16 +45,29 @@ constexpr std::array kLabels = {
     Label{"ut", LabelType::number},
 };
 
-// Units of RFC 8428, section 12.1, that this house measures.
-std::optional<Unit> senml_unit(std::string_view unit) {
-  if (unit == "Cel") return Unit::celsius;
-  if (unit == "K") return Unit::kelvin;
-  if (unit == "%RH") return Unit::percent;
+// What a record's unit says it is: those of RFC 8428, section 12.1, that this house measures.
+struct Measured {
+  Quantity quantity;
+  Unit unit;
+};
+std::optional<Measured> measured_in(std::string_view unit) {
+  if (unit == "Cel") return Measured{Quantity::temperature, Unit::celsius};
+  if (unit == "K") return Measured{Quantity::temperature, Unit::kelvin};
+  if (unit == "%RH") return Measured{Quantity::humidity, Unit::percent};
+  if (unit == "%EL") return Measured{Quantity::battery, Unit::percent};
   return std::nullopt;
 }
 
-Quantity quantity_of(Unit unit) {
-  return unit == Unit::percent ? Quantity::humidity : Quantity::temperature;
+std::string_view units_of(Quantity quantity) {
+  switch (quantity) {
+    case Quantity::temperature:
+      return "Cel or K";
+    case Quantity::humidity:
+      return "%RH";
+    case Quantity::battery:
+      break;
+  }
+  return "%EL";
 }
 
 // What earlier records say for this one.
@@ -84,11 +98,7 @@ class Pack {
   Readings finish() &&;
 
  private:
-  struct Found {
-    Quantity quantity;
-    Unit unit;
-  };
-  using MaybeFound = tl::expected<std::optional<Found>, DecodeError>;
+  using MaybeFound = tl::expected<std::optional<Measured>, DecodeError>;
 
   [[nodiscard]] std::optional<DecodeError> check_labels(const json& record) const;
   void take_bases(const json& record);
@@ -103,7 +113,7 @@ class Pack {
   Bases bases_;
   std::vector<Reading> readings_;
   // The name under which each quantity was first found by its unit alone.
-  std::array<std::optional<std::string>, 2> names_by_unit_;
+  std::map<Quantity, std::string> names_by_unit_;
 };
 
 std::string field_of_record(std::string_view label, std::size_t number) {
@@ -209,17 +219,15 @@ bool Pack::wanted_by_unit(Quantity quantity) const {
 }
 
 Pack::MaybeFound Pack::find_by_unit(const Entry& entry) {
-  const std::optional<Unit> unit = senml_unit(entry.unit);
-  if (!entry.value || !unit || !wanted_by_unit(quantity_of(*unit))) return std::nullopt;
-  const Quantity quantity = quantity_of(*unit);
-  auto& known = names_by_unit_[quantity == Quantity::humidity ? 1 : 0];
-  if (!known) known = entry.name;
-  if (*known == entry.name) return Found{quantity, *unit};
+  const std::optional<Measured> found = measured_in(entry.unit);
+  if (!entry.value || !found || !wanted_by_unit(found->quantity)) return std::nullopt;
+  const std::string& known = names_by_unit_.try_emplace(found->quantity, entry.name).first->second;
+  if (known == entry.name) return found;
   // Two probes in one pack: taking both would weave them into one sensor's history.
   return refuse(Refusal::malformed,
                 fmt::format("records named \"{}\" and \"{}\" both hold {}: name the one to read "
                             "under measures in the configuration",
-                            excerpt(*known), excerpt(entry.name), facts(quantity).name));
+                            excerpt(known), excerpt(entry.name), facts(found->quantity).name));
 }
 
 Pack::MaybeFound Pack::find(const Entry& entry) {
@@ -234,14 +242,14 @@ Pack::MaybeFound Pack::find(const Entry& entry) {
                               entry.number, excerpt(entry.name), facts(named->quantity).name));
   }
   if (!entry.value) return std::nullopt;
-  const std::optional<Unit> unit = senml_unit(entry.unit);
-  if (unit && measures(*unit, named->quantity)) return Found{named->quantity, *unit};
+  const std::optional<Measured> found = measured_in(entry.unit);
+  if (found && found->quantity == named->quantity) return found;
   return refuse(
       Refusal::wrong_unit,
       fmt::format(
           "record {}, \"{}\", has {}: its {} is read in {}", entry.number, excerpt(entry.name),
           entry.unit.empty() ? "no unit" : fmt::format("the unit \"{}\"", excerpt(entry.unit)),
-          facts(named->quantity).name, named->quantity == Quantity::humidity ? "%RH" : "Cel or K"));
+          facts(named->quantity).name, units_of(named->quantity)));
 }
 
 tl::expected<MeasuredAt, DecodeError> Pack::time_of(const Entry& entry) const {

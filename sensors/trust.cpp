@@ -307,14 +307,17 @@ void SensorTrust::heard(Instant measured_at, Instant received_at, bool own_clock
   last_received_ = received_at;
 }
 
-std::optional<Duration> SensorTrust::interval() const {
-  if (expected_) return expected_;
+std::optional<Duration> SensorTrust::learned_interval() const {
   const std::size_t count = std::min(interval_count_, intervals_.size());
   if (count < kLearnedFrom) return std::nullopt;
   auto sorted = intervals_;
-  const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(count / 2);
-  std::nth_element(sorted.begin(), middle, sorted.begin() + static_cast<std::ptrdiff_t>(count));
-  return *middle;
+  const auto most = sorted.begin() + static_cast<std::ptrdiff_t>((count - 1) * 9 / 10);
+  std::nth_element(sorted.begin(), most, sorted.begin() + static_cast<std::ptrdiff_t>(count));
+  return *most;
+}
+
+std::optional<double> SensorTrust::battery_percent() const {
+  return battery_ && physically_possible(Quantity::battery, *battery_) ? battery_ : std::nullopt;
 }
 
 Judgement SensorTrust::at(Instant now) const {
@@ -327,7 +330,12 @@ Judgement SensorTrust::at(Instant now) const {
                     "reach and the broker",
                     shown_span(now - *last_measured_), shown_span(*expected)));
   }
-  if (battery_ && *battery_ < kBatteryLow) {
+  if (battery_ && !physically_possible(Quantity::battery, *battery_)) {
+    doubt(judgement, kBatteryAstray,
+          fmt::format("its battery cannot be at {:.0f} % (expected 0 to 100): it does not know, or "
+                      "`battery` in its configuration names another field or unit",
+                      *battery_));
+  } else if (battery_ && *battery_ < kBatteryLow) {
     doubt(judgement, kLowBattery,
           fmt::format("battery at {:.0f} %: change it before the sensor dies", *battery_));
   }

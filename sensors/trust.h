@@ -16,20 +16,21 @@ namespace torpor {
 // Why a reading or a sensor is doubted; combined with |. Stored: do not renumber.
 enum Doubt : std::uint16_t {
   kNoDoubt = 0,
-  kImpossible = 1,     // outside the quantity's physical range
-  kJump = 2,           // a change faster than air can make it
-  kWrongUnit = 4,      // the value fits what came before in another unit
-  kStuck = 8,          // no change for longer than this air is ever that calm
-  kSaturated = 16,     // humidity at its stop, as after dew
-  kTwoDevices = 32,    // two devices take turns on one topic
-  kSilent = 64,        // nothing for too long; about the sensor, not about a reading
-  kLowBattery = 128,   // about the sensor
-  kClockAstray = 256,  // its time stamps; about the sensor
-  kDisagrees = 512,    // with the sensors beside it; see agreement.h
-  kOddOneOut = 1024,   // disagrees while the others, two or more, agree
-  kDrifts = 2048,      // away from the sensors beside it, over weeks
-  kLeap = 4096,        // a jump that no draught and no sunbeam makes
-  kInCheck = 8192      // it lies in a salt's vapour or in ice: its readings are not of the air
+  kImpossible = 1,        // outside the quantity's physical range
+  kJump = 2,              // a change faster than air can make it
+  kWrongUnit = 4,         // the value fits what came before in another unit
+  kStuck = 8,             // no change for longer than this air is ever that calm
+  kSaturated = 16,        // humidity at its stop, as after dew
+  kTwoDevices = 32,       // two devices take turns on one topic
+  kSilent = 64,           // nothing for too long; about the sensor, not about a reading
+  kLowBattery = 128,      // about the sensor
+  kClockAstray = 256,     // its time stamps; about the sensor
+  kDisagrees = 512,       // with the sensors beside it; see agreement.h
+  kOddOneOut = 1024,      // disagrees while the others, two or more, agree
+  kDrifts = 2048,         // away from the sensors beside it, over weeks
+  kLeap = 4096,           // a jump that no draught and no sunbeam makes
+  kInCheck = 8192,        // it lies in a salt's vapour or in ice: its readings are not of the air
+  kBatteryAstray = 16384  // it tells a charge that no battery has; about the sensor
 };
 // A reading with one of these is counted as uncovered by rules and model. A jump alone is told and
 // believed: heat that is real must not wait for trust.
@@ -120,12 +121,20 @@ class SensorTrust {
 
   // A message with this measuring time arrived. `own_clock`: the sensor stamped it itself.
   void heard(Instant measured_at, Instant received_at, bool own_clock);
+  // As it was told, possible or not.
   void battery(double percent) { battery_ = percent; }
 
-  // The interval that silence is counted in; nullopt: not configured and fewer than 8 heard.
-  [[nodiscard]] std::optional<Duration> interval() const;
+  // The interval that silence is counted in: the configured one, else the learned.
+  [[nodiscard]] std::optional<Duration> interval() const {
+    return expected_ ? expected_ : learned_interval();
+  }
+  // Longer than nine in ten of the last gaps between its messages, so that one that sends when
+  // something changes, or temperature and humidity one after the other, is not taken for a fast
+  // one. nullopt: fewer than 8 gaps are known.
+  [[nodiscard]] std::optional<Duration> learned_interval() const;
   [[nodiscard]] Judgement at(Instant now) const;
-  [[nodiscard]] std::optional<double> battery_percent() const { return battery_; }
+  // nullopt: never told, or not to be believed.
+  [[nodiscard]] std::optional<double> battery_percent() const;
 
   template <class Fields>
   void visit_fields(Fields& fields) {

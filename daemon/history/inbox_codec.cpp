@@ -99,7 +99,7 @@ std::optional<Reading> read_reading(ByteReader& bytes, const std::vector<std::st
   reading.measured_at = instant_of(bytes.signed_number());
   reading.received_at = instant_of(bytes.signed_number());
   if (bytes.failed() || sensor >= ids.size() || !std::isfinite(reading.raw)) return std::nullopt;
-  if (quantity < 1 || quantity > 2 || unit < 1 || unit > 4) return std::nullopt;
+  if (quantity < 1 || quantity > 3 || unit < 1 || unit > 4) return std::nullopt;
   reading.sensor = ids[sensor];
   reading.quantity = static_cast<Quantity>(quantity);
   reading.unit = static_cast<Unit>(unit);

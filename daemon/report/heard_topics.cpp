@@ -61,6 +61,12 @@ std::string measure_text(PayloadForm form, const Measure& measure) {
     case PayloadForm::number:
       return fmt::format("{}: {{unit: {}}}", name, unit_text(measure.unit));
     case PayloadForm::json:
+      if (measure.volts) {
+        const bool milli = measure.volts->full >= 1000.0;
+        return fmt::format("{}: {{pointer: {}, unit: {}, empty: {:g} {}, full: {:g} {}}}", name,
+                           yaml_word(measure.pointer), milli ? "mV" : "V", measure.volts->empty,
+                           milli ? "mV" : "V", measure.volts->full, milli ? "mV" : "V");
+      }
       return fmt::format("{}: {{pointer: {}, unit: {}}}", name, yaml_word(measure.pointer),
                          unit_text(measure.unit));
     case PayloadForm::senml:

@@ -30,6 +30,7 @@ constexpr std::array kDoubtWords = {
     DoubtWord{kDrifts, "drifts"},
     DoubtWord{kLeap, "leap"},
     DoubtWord{kInCheck, "in-check"},
+    DoubtWord{kBatteryAstray, "battery-astray"},
 };
 
 }  // namespace

@@ -62,6 +62,7 @@ std::string reading_text(const SensorView& view, Quantity quantity, const Person
 std::string last_heard(const SensorView& view, const LocalTime& zone) {
   std::optional<Instant> last;
   for (const SensorReading& reading : view.readings) {
+    if (facts(reading.quantity).of_sensor) continue;
     last = std::max(last.value_or(reading.measured_at), reading.measured_at);
   }
   return last ? zone.to_text(*last) : "-";
@@ -158,6 +159,22 @@ std::string standings_text(std::span<const SensorView> views, const TextContext&
   return text;
 }
 
+// Of those that tell of theirs, the emptiest first.
+std::string batteries_text(std::span<const SensorView> views, const TextContext& context) {
+  std::vector<std::pair<double, std::string>> charges;
+  for (const SensorView& view : views) {
+    for (const SensorReading& reading : view.readings) {
+      if (reading.quantity != Quantity::battery || !reading.trusted) continue;
+      charges.emplace_back(reading.value, fmt::format("{} {:.0f} %", view.id, reading.value));
+    }
+  }
+  if (charges.empty()) return {};
+  std::sort(charges.begin(), charges.end());
+  std::string words;
+  for (const auto& [charge, text] : charges) words += (words.empty() ? "" : ", ") + text;
+  return '\n' + paragraph(fmt::format("Batteries: {}.", words), 0, context.style.width);
+}
+
 }  // namespace
 
 std::string sensors_text(std::span<const SensorView> views, const TextContext& context) {
@@ -179,6 +196,7 @@ std::string sensors_text(std::span<const SensorView> views, const TextContext& c
     text += "\n! a value that is not believed: kept, but nothing is concluded from it.\n";
   }
   text += standings_text(views, context);
+  text += batteries_text(views, context);
   for (const SensorView& view : views) {
     for (const std::string& line : check_words(view, context.zone)) {
       text += '\n' + paragraph(context.units.in(fmt::format("{}, {}.", view.id, line)), 0,

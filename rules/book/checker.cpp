@@ -16,7 +16,7 @@ namespace {
 std::string list_of(Scope scope) {
   std::string text;
   for (const RuleQuantityFacts& row : rule_quantities()) {
-    if (row.scope != scope || !row.available) continue;
+    if (row.scope != scope) continue;
     if (!text.empty()) text += ", ";
     text += row.name;
   }
@@ -297,11 +297,6 @@ class Checker {
     const RuleQuantityFacts* row = find_rule_quantity(scope_, parsed.name);
     if (row == nullptr) {
       unknown_quantity(parsed);
-      return std::nullopt;
-    }
-    if (!row->available) {
-      fault(parsed.name_span, fmt::format("'{}' is not watched by this version; {} has {}",
-                                          row->name, scope_phrase(scope_), list_of(scope_)));
       return std::nullopt;
     }
     if (!parsed.place.empty() && find_rule_quantity(Scope::place, row->quantity) == nullptr) {

@@ -27,7 +27,7 @@ struct RemedyFacts {
 };
 
 // In the order of the enum.
-constexpr std::array<RemedyFacts, 13> kRemedies{{
+constexpr std::array<RemedyFacts, 14> kRemedies{{
     {Remedy::add_sugar, "add-sugar",
      "Add sugar with a dry clean spoon, on top or stirred in; never stir a gassing jar that has no "
      "headspace."},
@@ -50,6 +50,8 @@ constexpr std::array<RemedyFacts, 13> kRemedies{{
      "Check the sensor: power, battery, radio, and that it hangs where it is configured."},
     {Remedy::check_board, "check-board",
      "Look at the board: power, network, the broker, free disk space and its clock."},
+    {Remedy::change_battery, "change-battery",
+     "Change its battery, and see that it speaks again: `torpor sensors` says when it last did."},
 }};
 
 constexpr std::array<std::string_view, 3> kUrgencies{"now", "today", "this-week"};

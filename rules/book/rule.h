@@ -33,6 +33,7 @@ enum class Remedy {
   use_first,
   check_sensor,
   check_board,
+  change_battery,
 };
 [[nodiscard]] std::string_view remedy_name(Remedy remedy);
 [[nodiscard]] std::optional<Remedy> remedy_named(std::string_view name);

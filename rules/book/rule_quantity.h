@@ -1,5 +1,5 @@
 // The quantities that conditions may name, in one table: by scope and stable name, with dimension,
-// possible range, margin and whether the engine can supply it yet.
+// possible range and margin.
 #pragma once
 
 #include <cstdint>
@@ -57,7 +57,6 @@ struct RuleQuantityFacts {
   Dimension dimension;
   double lowest, highest;  // canonical; a limit outside could never, or always, be met
   double margin;           // canonical; how far past its limit a value must be to ease by default
-  bool available;          // false: the engine does not supply it, and check_rule refuses it
 };
 
 // One row for each scope and name: temperature stands under place and under jar.

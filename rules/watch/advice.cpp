@@ -385,6 +385,7 @@ Work work_out(Remedy remedy, const AdviceScene& scene) {
     case Remedy::shade:
     case Remedy::check_sensor:
     case Remedy::check_board:
+    case Remedy::change_battery:
       break;
   }
   return plain(remedy);

@@ -316,12 +316,13 @@ void Watch::Core::describe(OpenAlert& open) {
       {rule, spoken, place, alert.state, t, settings_.utc_offset, reason, &alert}, read);
 }
 
-// A rule about trust says what the judges say; empty: another rule, or nothing is doubted now.
+// A rule about trust says what the judges say; empty: another rule, or nothing is doubted now. A
+// battery's charge is a figure that says enough.
 std::string Watch::Core::doubt_behind(const Instance& instance) const {
   if (instance.subject.kind != SubjectKind::sensor) return {};
   const auto& slots = rules_[instance.rule].program.slots;
   const bool of_judges = std::any_of(slots.begin(), slots.end(), [](const ProgramSlot& slot) {
-    return is_of_judges(slot.quantity.quantity);
+    return is_of_judges(slot.quantity.quantity) && slot.quantity.quantity != RuleQuantity::battery;
   });
   if (!of_judges) return {};
   const SensorStanding standing = judges_.standing(instance.index, *now_);

@@ -11,6 +11,10 @@ constexpr std::size_t kSpokenForgottenAtOnce = 64;
 }  // namespace
 
 bool SensorTrack::has(const Reading& reading) const {
+  if (facts(reading.quantity).of_sensor) {
+    const auto& newest = newest_[slot(reading.quantity)];
+    return newest && reading.measured_at <= newest->measured_at;
+  }
   return std::binary_search(spoken_.begin(), spoken_.end(),
                             Spoken{reading.measured_at, reading.quantity});
 }
@@ -24,6 +28,7 @@ void SensorTrack::insert(const Reading& reading, bool believed, Duration reach) 
   if (believed && (!trusted || trusted->measured_at < reading.measured_at)) {
     trusted = reading;
   }
+  if (facts(reading.quantity).of_sensor) return;
   if (!spoken_.empty() && entry.at < spoken_.back().at - reach) return;
   spoken_.insert(place, entry);
   const Instant horizon = spoken_.back().at - reach;
@@ -61,7 +66,8 @@ std::optional<Instant> SensorTrack::next_reading(Instant t) const {
 std::optional<Instant> SensorTrack::next_expiry(Duration hold, Instant t) const {
   std::optional<Instant> next;
   for (const auto& reading : newest_trusted_) {
-    if (!reading || reading->measured_at + hold <= t) continue;
+    if (!reading || facts(reading->quantity).of_sensor) continue;
+    if (reading->measured_at + hold <= t) continue;
     const Instant end = reading->measured_at + hold;
     next = next ? std::min(*next, end) : end;
   }

@@ -14,9 +14,11 @@ class SensorTrack {
   // Since when the watch knows the sensor; silence of one that never spoke counts from here.
   std::optional<Instant> first_known;
 
-  // It has one of that quantity and time already, as far as `reach` behind the newest one.
+  // It has one of that quantity and time already, as far as `reach` behind the newest one. Of a
+  // battery's charge only the newest counts: it has every older one.
   [[nodiscard]] bool has(const Reading& reading) const;
-  // Takes in a reading that it does not have, believed or not.
+  // Takes in a reading that it does not have, believed or not. Who tells of its battery alone has
+  // not spoken: nobody watches the jars meanwhile.
   void insert(const Reading& reading, bool believed, Duration reach);
 
   [[nodiscard]] const std::optional<Reading>& newest(Quantity quantity) const;
@@ -43,7 +45,7 @@ class SensorTrack {
                const std::vector<Reading>& newest_trusted);
 
  private:
-  using PerQuantity = std::array<std::optional<Reading>, 2>;
+  using PerQuantity = std::array<std::optional<Reading>, 3>;
   static std::size_t slot(Quantity quantity) { return static_cast<std::size_t>(quantity) - 1; }
 
   std::vector<Spoken> spoken_;  // by time

@@ -77,6 +77,16 @@ TEST_CASE("a refused volume says what was found and what to write") {
   CHECK_FALSE(parse_volume_m3("1000001 m3").has_value());
 }
 
+TEST_CASE("a battery's voltage is read in volts and thousandths of them") {
+  CHECK(parse_volts("2.2 V").value() == 2.2);
+  CHECK(parse_volts("2200 mV").value() == doctest::Approx(2.2));
+  CHECK(parse_volts("2.2").error() ==
+        "found `2.2`, which has no unit; expected a voltage such as `2.2 V` or `2200 mV`");
+  CHECK(parse_volts("0 V").error() ==
+        "found `0 V`; expected a battery's voltage, more than zero and at most 1000 V");
+  CHECK_FALSE(parse_volts("1000.1 V").has_value());
+}
+
 TEST_CASE("a time of day has two digits, a colon and two digits") {
   CHECK(parse_time_of_day("00:00") == 0);
   CHECK(parse_time_of_day("22:30") == 1350);

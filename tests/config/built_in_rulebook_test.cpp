@@ -13,15 +13,15 @@ TEST_CASE("the built-in rule book reads without fault") {
   CHECK(brief(result.faults) == "");
   std::vector<std::string> names;
   for (const rules::Rule& rule : result.rules) names.push_back(rule.name);
-  CHECK(names == std::vector<std::string>{"harmful-heat",    "warm",          "fast-rise",
-                                          "long-warmth",     "damp",          "self-heating",
-                                          "gas-under-lid",   "awake",         "due",
-                                          "waking",          "wakes-soon",    "damp-topping",
-                                          "buffer-low",      "inner-dew",     "too-little-sugar",
-                                          "left-open",       "settling-look", "silent-sensor",
-                                          "stuck-sensor",    "erring-sensor", "disagreeing-sensor",
-                                          "drifting-sensor", "broker-lost",   "disk-nearly-full",
-                                          "clock-stepped"});
+  CHECK(names == std::vector<std::string>{"harmful-heat",     "warm",          "fast-rise",
+                                          "long-warmth",      "damp",          "self-heating",
+                                          "gas-under-lid",    "awake",         "due",
+                                          "waking",           "wakes-soon",    "damp-topping",
+                                          "buffer-low",       "inner-dew",     "too-little-sugar",
+                                          "left-open",        "settling-look", "silent-sensor",
+                                          "stuck-sensor",     "erring-sensor", "disagreeing-sensor",
+                                          "drifting-sensor",  "low-battery",   "broker-lost",
+                                          "disk-nearly-full", "clock-stepped"});
 }
 
 TEST_CASE("every built-in rule says when it ends, why, and what to do") {

@@ -74,6 +74,40 @@ TEST_CASE("payload json has pointers, units and perhaps a time") {
   CHECK(read.spec.measures == std::vector{Quantity::humidity, Quantity::temperature});
 }
 
+TEST_CASE("a battery is read in percent or in volts, and is nothing that the sensor measures") {
+  const std::string base =
+      "id: s, place: a, topic: t, payload: json, measures: {temperature: {pointer: /t, unit: °C}, "
+      "battery: {pointer: /b";
+  const SensorSettings percent = sensor(base + "}}");
+  REQUIRE(percent.payload.measures.size() == 2);
+  CHECK(percent.payload.measures[1].quantity == Quantity::battery);
+  CHECK_FALSE(percent.payload.measures[1].volts.has_value());
+  CHECK(percent.spec.measures == std::vector{Quantity::temperature});
+  const SensorSettings volts = sensor(base + ", unit: V, empty: 2200 mV, full: 3 V}}");
+  CHECK(volts.payload.measures[1].volts == VoltageSpan{2.2, 3.0});
+  CHECK(volts.payload.measures[1].unit == Unit::percent);
+  const SensorSettings milli = sensor(base + ", unit: mV, empty: 2 V, full: 3 V}}");
+  CHECK(milli.payload.measures[1].volts == VoltageSpan{2000.0, 3000.0});
+
+  const auto fault = [&](const std::string& rest) {
+    const std::string text = sensor_faults(base + rest);
+    return text.substr(text.find("battery") + 9);
+  };
+  CHECK(fault(", unit: V}}") ==
+        "a battery in volts needs what it has when it is empty and when it is full: add e.g. "
+        "`empty: 2.2 V, full: 3.0 V` (two AA cells, or a lithium coin)\n");
+  CHECK(fault(", unit: V, empty: 3 V, full: 3 V}}").find("`full` is not above `empty`") !=
+        std::string::npos);
+  CHECK(fault(", unit: V, empty: 2, full: 3 V}}").find("has no unit") != std::string::npos);
+  CHECK(fault(", empty: 2 V}}").find("only for a battery whose `unit` is V or mV") !=
+        std::string::npos);
+  CHECK(fault(", unit: °C}}").find("not a unit of battery: %, V or mV") != std::string::npos);
+  CHECK(sensor_faults("id: s, place: a, topic: t, payload: number, measures: {battery: }")
+            .find("found a battery and nothing that it measures") != std::string::npos);
+  CHECK(sensor_faults("id: s, place: a, topic: t, payload: senml, measures: {battery: {name: b}}")
+            .find("found a battery and nothing that it measures") != std::string::npos);
+}
+
 TEST_CASE("payload senml may leave its measures away or name its records") {
   const SensorSettings all = sensor("id: s, place: a, topic: t, payload: senml");
   CHECK(all.payload.measures.empty());
@@ -154,7 +188,7 @@ TEST_CASE("faulty sensors") {
       {"id: s, place: a, topic: t, payload: number, measures: {temprature: °C}",
        "4:61: sensors #1.measures: `temprature` is not a quantity; did you mean `temperature`?\n"},
       {"id: s, place: a, topic: t, payload: number, measures: {°: °C}",
-       "4:61: sensors #1.measures: `°` is not a quantity; known: temperature, humidity\n"},
+       "4:61: sensors #1.measures: `°` is not a quantity; known: temperature, humidity, battery\n"},
       {"id: s, place: a, topic: t, payload: number, measures: {temperature: {}}",
        "4:74: sensors #1.measures.temperature: `unit` is missing; add `unit: °C` (°C, °F or K)\n"},
       {"id: s, place: a, topic: t, payload: number, measures: {temperature: c}",
@@ -261,6 +295,8 @@ TEST_CASE("sensors on one topic must be told apart by what the payload says") {
       {"topic: x, " + json + "/t1}}", "topic: x, " + json + "/t2}}", ""},
       {"topic: x, " + json + "/t}}", "topic: x, payload: json, measures: {humidity: {pointer: /t}}",
        ""},
+      {"topic: x, " + json + "/t1}, battery: {pointer: /b}}",
+       "topic: x, " + json + "/t2}, battery: {pointer: /b}}", ""},
       {"topic: x, " + senml + "n1}}", "topic: x, " + senml + "n2}}", ""},
       {"topic: x, " + senml + "n1}}", "topic: x, " + senml + "n1}}",
        "both read the same temperature"},

@@ -17,6 +17,7 @@ std::string guess_shown(std::string_view topic, std::string_view payload) {
   for (const Measure& measure : guess->format.measures) {
     text += fmt::format(" {}:{}{} {}", facts(measure.quantity).name, measure.pointer, measure.name,
                         symbol(measure.unit));
+    if (measure.volts) text += fmt::format(" {:g}-{:g}", measure.volts->empty, measure.volts->full);
   }
   if (guess->format.time) {
     text += fmt::format(" time:{} {}", guess->format.time->pointer,
@@ -63,7 +64,14 @@ TEST_CASE("form, fields, units and time are guessed from one message") {
        "json temperature:/outTemp_F °F humidity:/humidity %"},
       {"c/s1", R"({"a/b~c":{"temp":20}})", "json temperature:/a~1b~0c/temp °C"},
       {"c/s1", R"([{"temp":20},{"temp":21}])", "json temperature:/0/temp °C"},
-      {"c/s1/humidity", R"({"value":61,"battery":88})", "json humidity:/value %"},
+      {"c/s1/humidity", R"({"value":61,"battery":88})",
+       "json humidity:/value % battery:/battery %"},
+      {"c/s1", R"({"temp":21,"battery":88,"voltage":2950})",
+       "json temperature:/temp °C battery:/battery %"},
+      {"c/s1", R"({"temp":21,"batt_v":2.95})", "json temperature:/temp °C battery:/batt_v % 2.2-3"},
+      {"c/s1", R"({"temp":21,"voltage":2950})",
+       "json temperature:/temp °C battery:/voltage % 2200-3000"},
+      {"c/s1", R"({"temp":21,"battery":255,"bat_low":false})", "json temperature:/temp °C"},
       {"c/s1", R"({"Luftfeuchte":61,"Temperatur":12})",
        "json temperature:/Temperatur °C humidity:/Luftfeuchte %"},
       {"c/s1", R"({"temp":21,"uptime":4711,"seq":1772476190000})",
@@ -99,6 +107,7 @@ TEST_CASE("a message that no format reads says why") {
       {"21.5 C", "nothing may follow the number"},
       {"{\"t\":", "stops too early"},
       {"\xff\xfe", "is not UTF-8"},
+      {R"({"battery":88})", "no field is named like a temperature or a humidity"},
       {R"({"rssi":-71,"lqi":200})", "no field is named like a temperature or a humidity"},
       {R"({"temperature":"21.5"})", "a number is sent without quotation marks"},
       {R"({"humidity":0.61})", "let it send 61"},
@@ -128,6 +137,11 @@ TEST_CASE("what is guessed by size or passed over is said") {
   CHECK(noted("c/s1", R"({"temp1":21,"temp2":22})", "/temp2 could also be temperature"));
   CHECK(noted("c/s1", R"([{"n":"a","u":"Cel","v":2},{"n":"b","u":"Cel","v":3}])",
               "several of a kind"));
+}
+
+TEST_CASE("a bare number on a battery's topic is no temperature") {
+  CHECK(guess_shown("c/s1/battery", "88").starts_with("refused: it tells of a battery alone"));
+  CHECK(guess_shown("battery/s1", "21.5") == "number temperature: °C");
 }
 
 TEST_CASE("a clock ahead is not taken for the readings' time") {

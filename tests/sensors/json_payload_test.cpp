@@ -44,6 +44,44 @@ TEST_CASE("one bad value refuses the whole message") {
         "configuration");
 }
 
+TEST_CASE("a battery's charge may be missing, but not be nonsense") {
+  PayloadFormat format = temperature_at("/t");
+  format.measures.push_back(at(Quantity::battery, "/bat"));
+  format.time = TimeSource{"/ts", TimeFormat::seconds};
+  const std::string air = "temperature 21.5 °C 2026-03-02T18:29:00Z";
+  CHECK(decoded(format, R"({"t": 21.5, "ts": 1772476140, "bat": 14})") ==
+        air + "; battery 14 % 2026-03-02T18:29:00Z");
+  CHECK(decoded(format, R"({"t": 21.5, "ts": 1772476140})") == air);
+  CHECK(decoded(format, R"({"t": 21.5, "ts": 1772476140, "bat": null})") == air);
+  CHECK(decoded(format, R"({"t": 21.5, "ts": 1772476140, "bat": "low"})") ==
+        "wrong_type: field /bat holds the text \"low\": a number is sent without quotation marks");
+}
+
+TEST_CASE("a battery's volts become a charge between empty and full") {
+  PayloadFormat format = temperature_at("/t");
+  format.measures.push_back(at(Quantity::battery, "/v"));
+  format.measures.back().volts = VoltageSpan{2.0, 3.0};
+  struct Row {
+    const char* volts;
+    double charge;
+    bool trusted;
+  };
+  // Beyond the ends by no more than the span it is empty or full; 3000 are millivolts.
+  for (const Row& row :
+       {Row{"2.5", 50.0, true}, Row{"2", 0.0, true}, Row{"3.2", 100.0, true}, Row{"1.2", 0.0, true},
+        Row{"4", 100.0, true}, Row{"4.5", 250.0, false}, Row{"3000", 299800.0, false}}) {
+    CAPTURE(row.volts);
+    const auto readings =
+        decode(format, "s1", R"({"t": 21.5, "v": )" + std::string(row.volts) + "}", kArrival);
+    REQUIRE(readings.has_value());
+    REQUIRE(readings->size() == 2);
+    CHECK(readings->back().quantity == Quantity::battery);
+    CHECK(readings->back().raw == doctest::Approx(row.charge));
+    CHECK(readings->back().unit == Unit::percent);
+    CHECK(readings->back().trusted() == row.trusted);
+  }
+}
+
 TEST_CASE("pointers follow RFC 6901") {
   // Section 5: the RFC's own document and pointers.
   const char* document = R"({"foo": ["bar", "baz"], "": 0, "a/b": 1, "c%d": 2, "e^f": 3,

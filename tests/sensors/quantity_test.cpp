@@ -33,7 +33,7 @@ static_assert(!Comparable<Celsius, KelvinDifference>);
 static_assert(Subtractable<Celsius, Celsius> && Addable<Celsius, KelvinDifference>);
 
 TEST_CASE("the table of quantities is in the order of the enum and knows each by its name") {
-  REQUIRE(quantities().size() == 2);
+  REQUIRE(quantities().size() == 3);
   for (std::size_t i = 0; i < quantities().size(); ++i) {
     const QuantityFacts& row = quantities()[i];
     CHECK(static_cast<std::size_t>(row.quantity) == i + 1);
@@ -68,6 +68,8 @@ TEST_CASE("a unit measures its own quantity only") {
     CHECK_FALSE(measures(unit, Quantity::humidity));
   }
   CHECK(measures(Unit::percent, Quantity::humidity));
+  CHECK(measures(Unit::percent, Quantity::battery));
+  CHECK_FALSE(measures(Unit::celsius, Quantity::battery));
   CHECK_FALSE(measures(Unit::percent, Quantity::temperature));
 }
 

@@ -27,7 +27,7 @@ TEST_CASE("the RFC's single data point is read, stamped on arrival") {
         "temperature 23.1 °C 2026-03-02T18:30:00Z arrival");
 }
 
-TEST_CASE("records of units that nothing measures are passed over") {
+TEST_CASE("records of units that nothing measures are passed over, a battery's charge is read") {
   // RFC 8428, section 5.1.3: humidity of a moving sensor among positions and a battery.
   const char* pack = R"([
     {"bn":"urn:dev:ow:10e2073a01080063","bt":1320067464,"bu":"%RH","v":21.2},
@@ -43,7 +43,8 @@ TEST_CASE("records of units that nothing measures are passed over") {
     {"t":180,"v":21.2}])";
   CHECK(decoded(senml(), pack) ==
         "humidity 21.2 % 2011-10-31T13:24:24Z; humidity 20.3 % 2011-10-31T13:25:24Z; "
-        "humidity 20.7 % 2011-10-31T13:26:24Z; humidity 21.2 % 2011-10-31T13:27:24Z");
+        "humidity 20.7 % 2011-10-31T13:26:24Z; battery 98 % 2011-10-31T13:26:54Z; "
+        "humidity 21.2 % 2011-10-31T13:27:24Z");
 }
 
 TEST_CASE("base fields persist until a record replaces them") {

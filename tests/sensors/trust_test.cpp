@@ -249,6 +249,18 @@ TEST_CASE("a sensor is silent after three expected intervals, configured or lear
   CHECK_FALSE(heard_every(minutes(2), 8, {}).interval());
 }
 
+TEST_CASE("the learned interval is longer than nine in ten of the gaps") {
+  using std::chrono::seconds;
+  SensorTrust trust(std::nullopt);
+  // Temperature, and a second later humidity, every minute.
+  for (int i = 0; i < 40; ++i) {
+    const Instant at = kSeriesStart + (i / 2) * seconds(60) + (i % 2) * seconds(1);
+    trust.heard(at, at, true);
+  }
+  CHECK(trust.learned_interval() == seconds(59));
+  CHECK(trust.interval() == seconds(59));
+}
+
 TEST_CASE("a low battery is told and its readings are believed") {
   SensorTrust trust(std::nullopt);
   trust.battery(15.0);
@@ -256,6 +268,20 @@ TEST_CASE("a low battery is told and its readings are believed") {
   trust.battery(14.9);
   CHECK(trust.at(kSeriesStart).doubts == kLowBattery);
   CHECK(trust.at(kSeriesStart).trusted());
+}
+
+TEST_CASE("a charge that no battery has is told, and no rule sees it") {
+  SensorTrust trust(std::nullopt);
+  CHECK(trust.battery_percent() == std::nullopt);
+  trust.battery(100.0);
+  CHECK(trust.battery_percent() == 100.0);
+  trust.battery(255.0);
+  CHECK(trust.battery_percent() == std::nullopt);
+  CHECK(trust.at(kSeriesStart).doubts == kBatteryAstray);
+  CHECK(trust.at(kSeriesStart).trusted());
+  CHECK(trust.at(kSeriesStart).reasons.front() ==
+        "its battery cannot be at 255 % (expected 0 to 100): it does not know, or `battery` in its "
+        "configuration names another field or unit");
 }
 
 TEST_CASE("a clock astray shows in the freshest of its messages") {

@@ -65,7 +65,7 @@ TEST_CASE("a faulty column list is answered with what was found and what was exp
        "time=NAME,temperature=NAME:°C,humidity=NAME:%"},
       {"time=t,temprature=T:K",
        "\"temprature\" is not something a column can hold; expected time or temperature or "
-       "humidity"},
+       "humidity or battery"},
       {"time=t,temperature=T",
        "the column of temperature has no unit; expected temperature=T:UNIT with UNIT one of °C, "
        "°F, K"},

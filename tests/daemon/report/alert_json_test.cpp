@@ -47,7 +47,7 @@ TEST_CASE("an alert read back is the alert that was written") {
     }
   }
   view.alert.remedies.clear();
-  for (int i = 0; i <= static_cast<int>(rules::Remedy::check_sensor); ++i) {
+  for (int i = 0; i <= static_cast<int>(rules::Remedy::change_battery); ++i) {
     view.alert.remedies.push_back(
         {static_cast<rules::Remedy>(i), "Do it.", {{"sugar", 130.0, "g"}}});
   }

@@ -23,13 +23,23 @@ struct Procedure {
 };
 constexpr Procedure kInSalt{hours(6), hours(2), hours(48), 0.15, 1.5, 4.0, 15.0};
 constexpr Procedure kInIce{minutes(10), minutes(5), hours(2), 1.2, 0.4, 0.1, 3.0};
-const Procedure& procedure_of(bool salt) { return salt ? kInSalt : kInIce; }
+// In the air nothing comes to rest: what counts is that it hardly moved while it was compared.
+constexpr Procedure kWarmthBeside{minutes(5), hours(2), hours(2), 0.0, 0.6, 0.0, 5.0};
+constexpr Procedure kDampBeside{minutes(5), hours(2), hours(2), 0.0, 4.0, 0.0, 15.0};
+const Procedure& procedure_of(const CheckMeans& means) {
+  if (const Instrument* beside = instrument_of(means)) {
+    return beside->quantity == Quantity::humidity ? kDampBeside : kWarmthBeside;
+  }
+  return salt_of(means) != nullptr ? kInSalt : kInIce;
+}
 
 // Warmth moves the humidity over a salt before the salt can follow.
 constexpr double kTemperatureSpread = 1.0;  // K
 // Ice made of tap water and air bubbles: 0 degC within this (common practice, no source).
 constexpr double kIceUncertainty = 0.1;  // K
 constexpr std::size_t kLeastReadings = 4;
+// In moving air an early end is worth more than a fourth reading.
+constexpr std::size_t kLeastBeside = 3;
 
 // Out again: this far from where it rested, for so long that it has taken on the air (a small
 // sensor's time constant is some minutes; common practice, no source). A room as damp as the salt
@@ -73,8 +83,10 @@ double slope_of(const Samples& samples) {
 
 }  // namespace
 
-GuidedCheck GuidedCheck::in_salt(Salt salt, Instant start) { return {salt, start}; }
-GuidedCheck GuidedCheck::in_ice(Instant start) { return {std::nullopt, start}; }
+Quantity GuidedCheck::quantity() const {
+  if (const Instrument* beside = instrument_of(means_)) return beside->quantity;
+  return salt_of(means_) != nullptr ? Quantity::humidity : Quantity::temperature;
+}
 
 void GuidedCheck::add(Quantity quantity, Instant at, double value) {
   if (at < start_ || out_) return;
@@ -82,7 +94,7 @@ void GuidedCheck::add(Quantity quantity, Instant at, double value) {
     if (quantity == this->quantity()) look_whether_out(at, value);
     return;
   }
-  const Duration window = procedure_of(salt_.has_value()).window;
+  const Duration window = procedure_of(means_).window;
   std::deque<Sample>& samples = quantity == this->quantity() ? values_ : temperatures_;
   samples.push_back({at, value});
   for (std::deque<Sample>* each : {&values_, &temperatures_}) {
@@ -106,7 +118,7 @@ bool GuidedCheck::take_end() {
 }
 
 void GuidedCheck::look_whether_out(Instant now, double value) {
-  const double away = salt_ ? kAwayFromSalt : kAwayFromIce;
+  const double away = salt_of(means_) != nullptr ? kAwayFromSalt : kAwayFromIce;
   if (std::abs(value - ended_.value) <= away) {
     away_since_.reset();
   } else if (!away_since_) {
@@ -116,7 +128,36 @@ void GuidedCheck::look_whether_out(Instant now, double value) {
 }
 
 void GuidedCheck::look(Instant now) {
-  const Procedure& procedure = procedure_of(salt_.has_value());
+  if (instrument_of(means_) != nullptr) {
+    look_at_comparison(now);
+  } else {
+    look_at_bath(now);
+  }
+}
+
+void GuidedCheck::look_at_comparison(Instant now) {
+  const Instrument& beside = *instrument_of(means_);
+  const Procedure& procedure = procedure_of(means_);
+  const bool too_long = now - start_ > procedure.most;
+  out_ = too_long;
+  if (values_.size() < kLeastBeside) {
+    if (too_long) fail("it sent too few readings; tell the other instrument's value anew");
+    return;
+  }
+  if (now - start_ < procedure.least) return;
+  out_ = true;
+  if (spread_of(values_) > procedure.spread) {
+    return fail(
+        fmt::format("the air moved by {:.1f} {} meanwhile; compare in still air, and begin again",
+                    spread_of(values_), beside.quantity == Quantity::humidity ? "%" : "K"));
+  }
+  const double noise = spread_of(values_) / std::sqrt(12.0);
+  finish(now, mean_of(values_), beside.value, std::hypot(beside.uncertainty, noise));
+}
+
+void GuidedCheck::look_at_bath(Instant now) {
+  const Salt* salt = salt_of(means_);
+  const Procedure& procedure = procedure_of(means_);
   if (values_.size() < kLeastReadings) {
     if (now - start_ > procedure.most) {
       fail("it sent too few readings");
@@ -128,7 +169,7 @@ void GuidedCheck::look(Instant now) {
   const bool still = window_full_ && now - start_ >= procedure.least &&
                      std::abs(slope_) <= procedure.slope && spread_of(values_) <= procedure.spread;
   const bool warmth_still =
-      !salt_ || temperatures_.empty() || spread_of(temperatures_) <= kTemperatureSpread;
+      salt == nullptr || temperatures_.empty() || spread_of(temperatures_) <= kTemperatureSpread;
   if (!still || !warmth_still) {
     if (now - start_ > procedure.most) {
       fail(
@@ -143,25 +184,27 @@ void GuidedCheck::look(Instant now) {
   ended_ = {now, mean};
   const double remaining = std::abs(slope_) * procedure.settle;
   const double noise = spread_of(values_) / std::sqrt(12.0);
-  if (!salt_) return finish(now, mean, 0.0, std::hypot(kIceUncertainty, noise, remaining));
+  if (salt == nullptr) return finish(now, mean, 0.0, std::hypot(kIceUncertainty, noise, remaining));
   if (!temperature()) return fail("it sends no temperature, and what a salt gives depends on it");
-  const auto expected = humidity_over(*salt_, Celsius(*temperature()));
+  const auto expected = humidity_over(*salt, Celsius(*temperature()));
   if (!expected) {
     return fail(fmt::format("{:.1f} °C is outside {:.0f} to {:.0f} °C, where {} is known",
-                            *temperature(), facts(*salt_).coldest, facts(*salt_).hottest,
-                            facts(*salt_).name));
+                            *temperature(), facts(*salt).coldest, facts(*salt).hottest,
+                            facts(*salt).name));
   }
-  finish(now, mean, expected->value(), std::hypot(facts(*salt_).uncertainty, noise, remaining));
+  finish(now, mean, expected->value(), std::hypot(facts(*salt).uncertainty, noise, remaining));
 }
 
 void GuidedCheck::finish(Instant now, double mean, double expected, double uncertainty) {
-  if (std::abs(mean - expected) > procedure_of(salt_.has_value()).faulty) {
+  if (std::abs(mean - expected) > procedure_of(means_).faulty) {
     return fail(fmt::format(
         "it shows {:.1f} where {:.1f} was expected, too far for ageing: {}", mean, expected,
-        salt_ ? "see that the salt is wet but not flooded and is the right one, "
-                "or replace the sensor"
-              : "see that it lies in ice and water and its unit is right, or "
-                "replace the sensor"));
+        instrument_of(means_) != nullptr
+            ? "see that both are in the same air and that its unit is right, or replace the sensor"
+        : salt_of(means_) != nullptr ? "see that the salt is wet but not flooded and is the right "
+                                       "one, or replace the sensor"
+                                     : "see that it lies in ice and water and its unit is right, "
+                                       "or replace the sensor"));
   }
   result_ = Check{now, quantity(), expected, mean, uncertainty};
   state_ = State::done;
@@ -173,27 +216,39 @@ void GuidedCheck::fail(std::string why) {
 }
 
 std::string GuidedCheck::words() const {
-  const std::string_view unit = salt_ ? "%" : "°C";
-  const std::string where = salt_ ? std::string(facts(*salt_).name) : "melting ice";
+  const Salt* salt = salt_of(means_);
+  const Instrument* beside = instrument_of(means_);
+  const std::string_view unit = facts(quantity()).symbol;
+  const std::string where = beside != nullptr
+                                ? fmt::format("against {:.1f} {}", beside->value, unit)
+                                : fmt::format("in {}", salt ? facts(*salt).name : "melting ice");
   if (state_ == State::failed) {
-    return fmt::format("The check in {} gave no result: {}.", where, why_failed_);
+    return fmt::format("The check {} gave no result: {}.", where, why_failed_);
   }
   if (state_ == State::done) {
     const double off = result_->shown - result_->expected;
     return fmt::format(
-        "Done in {}: it shows {:.1f} {}, {:.1f} {} is right, so it reads {:.1f} {} too {} "
-        "(+/- {:.1f}). From now on its readings are corrected. Take it out{}; half an hour later "
-        "it speaks for its air again.",
-        where, result_->shown, unit, result_->expected, unit, std::abs(off), salt_ ? "%" : "K",
-        off < 0.0 ? "low" : "high", 2.0 * result_->uncertainty, salt_ ? "" : " and dry it");
+        "Done {}: it shows {:.1f} {}, {:.1f} {} is right, so it reads {:.1f} {} too {} "
+        "(+/- {:.1f}). From now on its readings are corrected.{}",
+        where, result_->shown, unit, result_->expected, unit, std::abs(off),
+        quantity() == Quantity::humidity ? "%" : "K", off < 0.0 ? "low" : "high",
+        2.0 * result_->uncertainty,
+        beside != nullptr ? std::string()
+                          : fmt::format(" Take it out{}; half an hour later it speaks for its air "
+                                        "again.",
+                                        salt ? "" : " and dry it"));
   }
-  const Procedure& procedure = procedure_of(salt_.has_value());
+  const Procedure& procedure = procedure_of(means_);
   if (values_.empty()) {
-    return fmt::format("Waiting for its first reading in {}.", where);
+    return fmt::format("Waiting for its first reading {}.", where);
   }
-  std::string expected = salt_ ? "" : ", 0.0 °C is expected";
-  if (salt_ && temperature()) {
-    const auto humidity = humidity_over(*salt_, Celsius(*temperature()));
+  if (beside != nullptr) {
+    return fmt::format("Compared {}: {} of its readings so far; it ends after {} and {:.0f} min.",
+                       where, values_.size(), kLeastBeside, 60.0 * hours_of(procedure.least));
+  }
+  std::string expected = salt ? "" : ", 0.0 °C is expected";
+  if (salt && temperature()) {
+    const auto humidity = humidity_over(*salt, Celsius(*temperature()));
     if (humidity) {
       expected =
           fmt::format(", {:.1f} % is expected at {:.1f} °C", humidity->value(), *temperature());
@@ -202,13 +257,17 @@ std::string GuidedCheck::words() const {
   return fmt::format(
       "In {} for {:.1f} h: shows {:.1f} {}{}; moving {:+.2f} an hour, at rest below {:.2f} and not "
       "before {:.1f} h. Leave it closed.",
-      where, hours_of(values_.back().at - start_), values_.back().value, unit, expected, slope_,
-      procedure.slope, hours_of(procedure.least));
+      salt ? facts(*salt).name : "melting ice", hours_of(values_.back().at - start_),
+      values_.back().value, unit, expected, slope_, procedure.slope, hours_of(procedure.least));
 }
 
-std::string GuidedCheck::instructions(const std::optional<Salt>& salt,
-                                      std::optional<Celsius> temperature) {
-  if (!salt) {
+std::string GuidedCheck::instructions(const CheckMeans& means, std::optional<Celsius> temperature) {
+  if (instrument_of(means) != nullptr) {
+    return "Keep both in the same still air, side by side, out of sun and breath, until three of "
+           "its readings have come and 5 min are over.";
+  }
+  const Salt* salt = salt_of(means);
+  if (salt == nullptr) {
     return "Fill a cup with crushed ice, add water until it stands among the ice, stir, and lay "
            "the "
            "probe in its middle; a sensor that is not watertight goes into a thin bag first. Leave "

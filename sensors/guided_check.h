@@ -1,7 +1,7 @@
-// The guided checks: a sensor shut up with a wet salt, or laid in melting ice. Fed with its raw
-// readings it waits until they stand still, and then gives one Check with its uncertainty. Fed on,
-// it notices when the sensor is taken out again: until then it tells nothing of the air. It guides;
-// it does not store or correct.
+// The guided checks: a sensor shut up with a wet salt, laid in melting ice, or beside another
+// instrument. Fed with its raw readings it waits until they stand still, and then gives one Check
+// with its uncertainty. Fed on, it notices when the sensor is taken out again: until then it tells
+// nothing of the air. It guides; it does not store or correct.
 #pragma once
 
 #include <deque>
@@ -9,7 +9,7 @@
 #include <string>
 
 #include "sensors/calibration.h"
-#include "sensors/salts.h"
+#include "sensors/check_means.h"
 
 namespace torpor {
 
@@ -17,15 +17,16 @@ class GuidedCheck {
  public:
   enum class State { waiting, done, failed };
 
-  // In a closed vessel over the wet salt, from `start` on.
-  static GuidedCheck in_salt(Salt salt, Instant start);
-  // In crushed ice and water, stirred: 0 degC.
-  static GuidedCheck in_ice(Instant start);
+  // From `start` on: in a closed vessel over the wet salt, in crushed ice and water that are
+  // stirred, or where it hangs.
+  GuidedCheck(const CheckMeans& means, Instant start) : means_(means), start_(start) {}
 
   // Raw values in canonical units, in order of measuring; earlier ones than the start are ignored.
   void add(Quantity quantity, Instant at, double value);
 
   [[nodiscard]] State state() const { return state_; }
+  // False: it stays where it hangs, and goes on speaking for its air.
+  [[nodiscard]] bool leaves_its_air() const { return instrument_of(means_) == nullptr; }
   // After the end: the sensor has left salt or ice and has come to rest in the air, or a day is
   // over. True at once where it never lay there, as far as its readings tell.
   [[nodiscard]] bool is_out() const { return out_; }
@@ -35,14 +36,14 @@ class GuidedCheck {
   [[nodiscard]] std::string words() const;
   // For the person who begins it: what to do, how long it takes, what to mind. `temperature`: of
   // the sensor now, if known.
-  [[nodiscard]] static std::string instructions(const std::optional<Salt>& salt,
+  [[nodiscard]] static std::string instructions(const CheckMeans& means,
                                                 std::optional<Celsius> temperature);
   // The result; nullopt unless done.
   [[nodiscard]] const std::optional<Check>& result() const { return result_; }
-  [[nodiscard]] const std::optional<Salt>& salt() const { return salt_; }  // nullopt: ice
+  [[nodiscard]] const CheckMeans& means() const { return means_; }
   [[nodiscard]] Instant start() const { return start_; }
 
-  // What it remembers beside salt and start, for a snapshot of one that waits.
+  // What it remembers beside means and start, for a snapshot of one that waits.
   template <class Fields>
   void visit_fields(Fields& fields) {
     fields(values_, temperatures_, slope_, window_full_, state_, why_failed_, result_, end_told_,
@@ -58,17 +59,16 @@ class GuidedCheck {
       fields(at, value);
     }
   };
-  GuidedCheck(std::optional<Salt> salt, Instant start) : salt_(salt), start_(start) {}
-  [[nodiscard]] Quantity quantity() const {
-    return salt_ ? Quantity::humidity : Quantity::temperature;
-  }
+  [[nodiscard]] Quantity quantity() const;
   void look(Instant now);
+  void look_at_comparison(Instant now);
+  void look_at_bath(Instant now);
   void look_whether_out(Instant now, double value);
   void fail(std::string why);
   void finish(Instant now, double mean, double expected, double uncertainty);
   [[nodiscard]] std::optional<double> temperature() const;  // mean of the window
 
-  std::optional<Salt> salt_;  // nullopt: ice
+  CheckMeans means_;
   Instant start_;
   State state_ = State::waiting;
   std::deque<Sample> values_, temperatures_;  // of the window that must stand still

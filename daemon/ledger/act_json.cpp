@@ -19,6 +19,7 @@
 // jar"}
 // {"act":"defer","alert":12,"for_s":21600.0,"because":"moving tonight"}
 // {"act":"begin_check","sensor":"s1","in":"table salt"}
+// {"act":"begin_check","sensor":"s1","against_degC":21.4,"against_uncertainty_K":0.25}
 // {"act":"end_check","sensor":"s1","in":"ice","checked":"2026-03-02T17:30:00Z","expected_degC":0.0,
 //  "shown_degC":0.6,"uncertainty_K":0.12}    without a result: the first three alone
 // {"act":"seen","alert":12}   {"act":"seen"}   {"act":"ask","about":"jars"}
@@ -171,8 +172,30 @@ json to_json(const SeenAlert& seen) {
   return object;
 }
 
+struct ComparisonKeys {
+  Quantity quantity;
+  const char *against, *within;  // one standard deviation
+};
+constexpr std::array kComparisonKeys = {
+    ComparisonKeys{Quantity::temperature, "against_degC", "against_uncertainty_K"},
+    ComparisonKeys{Quantity::humidity, "against_percent", "against_uncertainty_percent"},
+};
+
+void put_means(json& object, const CheckMeans& means) {
+  const Instrument* beside = instrument_of(means);
+  for (const ComparisonKeys& keys : kComparisonKeys) {
+    if (beside == nullptr || keys.quantity != beside->quantity) continue;
+    object[keys.against] = beside->value;
+    object[keys.within] = beside->uncertainty;
+  }
+  if (beside != nullptr) return;
+  object["in"] = bath_name(means);
+}
+
 json to_json(const BeginCheck& begin) {
-  return {{"act", "begin_check"}, {"sensor", begin.sensor}, {"in", bath_name(begin.salt)}};
+  json object = {{"act", "begin_check"}, {"sensor", begin.sensor}};
+  put_means(object, begin.means);
+  return object;
 }
 
 struct CheckKeys {
@@ -185,7 +208,8 @@ constexpr std::array kCheckKeys = {
 };
 
 json to_json(const EndCheck& end) {
-  json object = {{"act", "end_check"}, {"sensor", end.sensor}, {"in", bath_name(end.salt)}};
+  json object = {{"act", "end_check"}, {"sensor", end.sensor}};
+  put_means(object, end.means);
   if (!end.check) return object;
   object["checked"] = to_rfc3339(end.check->at);
   for (const CheckKeys& keys : kCheckKeys) {
@@ -217,11 +241,20 @@ class ActReader {
     if (fault_.empty() && !is_jar_id(into)) fault(key, "is not a jar's id");
   }
 
-  void bath(std::optional<Salt>& into) {
+  void means(CheckMeans& into) {
+    for (const ComparisonKeys& keys : kComparisonKeys) {
+      if (!has(keys.against)) continue;
+      Instrument beside{keys.quantity, 0.0, 0.0};
+      needed_real(keys.against, beside.value);
+      needed_real(keys.within, beside.uncertainty);
+      into = beside;
+      return;
+    }
     std::string name;
     text("in", name, true);
-    into = salt_named(name);
-    if (!into && name != bath_name(std::nullopt))
+    const auto salt = salt_named(name);
+    if (salt) into = *salt;
+    if (!salt && name != bath_name(MeltingIce{}))
       fault("in", "is not a salt that this version knows");
   }
 
@@ -547,7 +580,7 @@ tl::expected<Act, std::string> read_begin_check(const json& object) {
   ActReader reader(object);
   BeginCheck begin;
   reader.text("sensor", begin.sensor, true);
-  reader.bath(begin.salt);
+  reader.means(begin.means);
   return reader.finish(std::move(begin));
 }
 
@@ -555,7 +588,7 @@ tl::expected<Act, std::string> read_end_check(const json& object) {
   ActReader reader(object);
   EndCheck end;
   reader.text("sensor", end.sensor, true);
-  reader.bath(end.salt);
+  reader.means(end.means);
   std::optional<Instant> checked;
   reader.time("checked", checked);
   if (checked) {

@@ -22,6 +22,11 @@ constexpr std::size_t kMostTargets = 100;    // told one by one; a shelf holds a
 template <class T>
 using DeedRead = tl::expected<T, SentenceRefusal>;
 
+struct DeedSentence {
+  std::vector<std::string> about;  // ids or places, at least one
+  Deed deed;
+};
+
 constexpr std::string_view kAddForm = "add sugar WEIGHT to ID, then stirred in or on top";
 constexpr std::string_view kAddExample = "add sugar 120 g to B-07";
 constexpr std::string_view kTakeForm = "take WEIGHT from ID for \"WHAT\"";
@@ -194,21 +199,54 @@ SentenceRefusal unknown_sign(const Cursor& cursor) {
       kObserveForm, kObserveExample);
 }
 
+DeedRead<DeedSentence> read_observation(Cursor& cursor) {
+  auto about = read_about(cursor, "", kObserveForm, kObserveExample);
+  if (!about) return tl::unexpected(about.error());
+  culture::Look look;
+  while (true) {
+    cursor.skip_commas();
+    if (!look.signs.empty() && (cursor.take("and") || cursor.take("with"))) continue;
+    if (ends(cursor)) break;
+    const auto* sign = word_next(cursor, signs());
+    if (sign == nullptr) return tl::unexpected(unknown_sign(cursor));
+    (void)cursor.take(sign->name);
+    const bool told =
+        std::find(look.signs.begin(), look.signs.end(), sign->meaning) != look.signs.end();
+    if (!told) look.signs.push_back(sign->meaning);
+  }
+  if (look.signs.empty()) {
+    // What was taken for a jar's id is more likely a sign that was written wrong.
+    Cursor last(std::vector<Token>{{Token::Kind::word, about->back()}});
+    const bool misspelt = about->size() > 1;
+    return tl::unexpected(
+        misspelt ? unknown_sign(last)
+                 : refusal("what you see or smell is missing", kObserveForm, kObserveExample));
+  }
+  return DeedSentence{std::move(*about), std::move(look)};
+}
+
+template <DeedRead<DeedSentence> (*Read)(Cursor&)>
+DeedRead<Sentence> deed(Cursor& cursor, Endings&, const LocalTime&) {
+  return Read(cursor).map([](DeedSentence told) {
+    return about_jars(JarDeed{"", std::move(told.deed)}, std::move(told.about));
+  });
+}
+
 constexpr std::array kDeedVerbs = {
-    DeedVerb{"add", kAddForm, kAddExample, read_add},
-    DeedVerb{"take", kTakeForm, kTakeExample, read_take},
-    DeedVerb{"open", kOpenForm, kOpenExample, read_open},
-    DeedVerb{"cover", kCoverForm, kCoverExample, read_cover},
-    DeedVerb{"weigh", kWeighForm, kWeighExample, read_weigh},
-    DeedVerb{"measure", kMeasureForm, kMeasureExample, read_measure_of},
-    DeedVerb{"observe", kObserveForm, kObserveExample, read_observation},
-    DeedVerb{"wake test", kTestForm, kTestExample, read_wake_test},
-    DeedVerb{"retire", kRetireForm, kRetireExample, read_retire},
+    Verb{"add", kAddForm, kAddExample, deed<read_add>},
+    Verb{"take", kTakeForm, kTakeExample, deed<read_take>},
+    Verb{"open", kOpenForm, kOpenExample, deed<read_open>},
+    Verb{"cover", kCoverForm, kCoverExample, deed<read_cover>},
+    Verb{"weigh", kWeighForm, kWeighExample, deed<read_weigh>},
+    Verb{"measure", kMeasureForm, kMeasureExample, deed<read_measure_of>},
+    Verb{"observe", kObserveForm, kObserveExample, deed<read_observation>},
+    Verb{"wake test", kTestForm, kTestExample, deed<read_wake_test>},
+    Verb{"retire", kRetireForm, kRetireExample, deed<read_retire>},
 };
 
 }  // namespace
 
-std::span<const DeedVerb> deed_verbs() { return kDeedVerbs; }
+std::span<const Verb> deed_verbs() { return kDeedVerbs; }
 
 DeedRead<std::vector<std::string>> read_about(Cursor& cursor, std::string_view end,
                                               std::string_view form, std::string_view example) {
@@ -248,32 +286,6 @@ bool tells_an_observation(const Cursor& cursor) {
     if (word_next(cursor, signs(), i) != nullptr) return true;
   }
   return false;
-}
-
-DeedRead<DeedSentence> read_observation(Cursor& cursor) {
-  auto about = read_about(cursor, "", kObserveForm, kObserveExample);
-  if (!about) return tl::unexpected(about.error());
-  culture::Look look;
-  while (true) {
-    cursor.skip_commas();
-    if (!look.signs.empty() && (cursor.take("and") || cursor.take("with"))) continue;
-    if (ends(cursor)) break;
-    const auto* sign = word_next(cursor, signs());
-    if (sign == nullptr) return tl::unexpected(unknown_sign(cursor));
-    (void)cursor.take(sign->name);
-    const bool told =
-        std::find(look.signs.begin(), look.signs.end(), sign->meaning) != look.signs.end();
-    if (!told) look.signs.push_back(sign->meaning);
-  }
-  if (look.signs.empty()) {
-    // What was taken for a jar's id is more likely a sign that was written wrong.
-    Cursor last(std::vector<Token>{{Token::Kind::word, about->back()}});
-    const bool misspelt = about->size() > 1;
-    return tl::unexpected(
-        misspelt ? unknown_sign(last)
-                 : refusal("what you see or smell is missing", kObserveForm, kObserveExample));
-  }
-  return DeedSentence{std::move(*about), std::move(look)};
 }
 
 }  // namespace torpor::daemon

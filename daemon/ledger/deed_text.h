@@ -11,18 +11,11 @@
 
 #include "daemon/ledger/cursor.h"
 #include "daemon/ledger/sentence.h"
+#include "daemon/ledger/verb.h"
 
 namespace torpor::daemon {
 
-struct DeedSentence {
-  std::vector<std::string> about;  // ids or places, at least one
-  Deed deed;
-};
-struct DeedVerb {
-  std::string_view words, form, example;
-  tl::expected<DeedSentence, SentenceRefusal> (*read)(Cursor& cursor);
-};
-[[nodiscard]] std::span<const DeedVerb> deed_verbs();
+[[nodiscard]] std::span<const Verb> deed_verbs();
 
 // The jars or places that an act is about, up to `end` (a word) or to what can be neither. Error:
 // refusal with this form and example.
@@ -36,7 +29,5 @@ struct DeedVerb {
 
 // True if a sign stands somewhere behind the first token: an observation without its verb.
 [[nodiscard]] bool tells_an_observation(const Cursor& cursor);
-// `about sign { sign }`.
-[[nodiscard]] tl::expected<DeedSentence, SentenceRefusal> read_observation(Cursor& cursor);
 
 }  // namespace torpor::daemon

@@ -14,16 +14,16 @@ namespace {
 // A check begins when it is told: what the sensor said before was taken for the air's.
 constexpr Duration kToldSoon = std::chrono::minutes(15);
 
-std::string check_words(std::string_view sensor, const std::optional<Salt>& salt) {
-  return fmt::format("{} {} in {}", salt ? "calibrate" : "check", sensor, bath_name(salt));
+std::string_view verb_of(const CheckMeans& means) {
+  return salt_of(means) != nullptr ? "calibrate" : "check";
 }
 
 }  // namespace
 
 tl::expected<Told, SentenceRefusal> Ledger::tell_one(const BeginCheck& begin,
                                                      const Telling& telling) {
-  const std::string_view verb = begin.salt ? "calibrate" : "check";
-  const std::string behind = fmt::format(" in {}", bath_name(begin.salt));
+  const std::string_view verb = verb_of(begin.means);
+  const std::string behind = ' ' + means_text(begin.means);
   const std::vector<ToldSensor> sensors = telling.view.sensors();
   const auto sensor = sensor_meant(sensors, begin.sensor, verb, behind);
   if (!sensor) return tl::unexpected(sensor.error());
@@ -31,8 +31,9 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const BeginCheck& begin,
   const auto refuse = [&](const std::string& why) {
     return tl::unexpected(refusal(why, "", fmt::format("{} {}{}", verb, id, behind)));
   };
-  if (const std::string fault = check_fault(**sensor, begin.salt); !fault.empty()) {
-    const bool ice_would_do = begin.salt && check_fault(**sensor, std::nullopt).empty();
+  if (const std::string fault = check_fault(**sensor, begin.means); !fault.empty()) {
+    const bool ice_would_do =
+        salt_of(begin.means) != nullptr && check_fault(**sensor, MeltingIce{}).empty();
     return tl::unexpected(
         refusal(fault, "", ice_would_do ? fmt::format("check {} in ice", id) : "ask " + id));
   }
@@ -45,30 +46,35 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const BeginCheck& begin,
   }
   const auto before = sensor_checks_.find(id);
   const bool replaces = before != sensor_checks_.end() && before->second.waiting.has_value();
-  const BeginCheck act{id, begin.salt};
+  const BeginCheck act{id, begin.means};
   Told told;
   told.entries.push_back(entry_of(act, *at, telling));
   if (auto applied = apply(told.entries.front(), act); !applied) return refuse(applied.error());
-  told.inputs.push_back(rules::CheckBegunInput{id, begin.salt, *at});
+  told.inputs.push_back(rules::CheckBegunInput{id, begin.means, *at});
   told.answer = fmt::format(
-      "{}: its check in {} begins, {} (entry {}){}. {} Until it is taken out and in its air again, "
-      "it does not speak for it: another sensor there does, or nobody; the result comes by itself",
-      id, bath_name(begin.salt), when_text(*at, telling.now, telling.zone),
+      "{}: its check {} begins, {} (entry {}){}. {} {}the result comes by itself", id,
+      means_text(begin.means), when_text(*at, telling.now, telling.zone),
       told.entries.front().number, replaces ? ", in place of the one that waited" : "",
-      GuidedCheck::instructions(begin.salt, (*sensor)->temperature));
+      GuidedCheck::instructions(begin.means, (*sensor)->temperature),
+      instrument_of(begin.means) != nullptr
+          ? "It goes on speaking for its air; "
+          : "Until it is taken out and in its air again, it does not speak for it: another sensor "
+            "there does, or nobody; ");
   return told;
 }
 
 // Only the service tells it: no sentence leads here.
 tl::expected<Told, SentenceRefusal> Ledger::tell_one(const EndCheck& end, const Telling&) {
-  return tl::unexpected(refusal("a check ends by itself", "", check_words(end.sensor, end.salt)));
+  return tl::unexpected(
+      refusal("a check ends by itself", "",
+              fmt::format("{} {} {}", verb_of(end.means), end.sensor, means_text(end.means))));
 }
 
 Told Ledger::end_check(const rules::FinishedCheck& finished, Instant now, Instant wall) {
   const auto known = sensor_checks_.find(finished.sensor);
   Told told;
   if (known == sensor_checks_.end() || !known->second.waiting) return told;
-  const EndCheck act{finished.sensor, finished.salt, finished.check};
+  const EndCheck act{finished.sensor, finished.means, finished.check};
   JournalEntry entry;
   entry.number = next_entry_;
   entry.happened_at = finished.check ? finished.check->at : now;
@@ -127,7 +133,7 @@ tl::expected<Told, SentenceRefusal> Ledger::withdraw_check(const WithdrawEntry& 
     const auto known = sensor_checks_.find(begin->sensor);
     if (known != sensor_checks_.end() && known->second.waiting) {
       const SensorChecks::Waiting& earlier = *known->second.waiting;
-      told.inputs.push_back(rules::CheckBegunInput{begin->sensor, earlier.salt, earlier.from});
+      told.inputs.push_back(rules::CheckBegunInput{begin->sensor, earlier.means, earlier.from});
       follows = fmt::format("the check of entry {}, in whose place it was begun, waits again",
                             earlier.entry);
     }
@@ -143,7 +149,7 @@ tl::expected<Told, SentenceRefusal> Ledger::withdraw_check(const WithdrawEntry& 
 tl::expected<void, std::string> Ledger::apply_one(const BeginCheck& begin,
                                                   const JournalEntry& entry) {
   sensor_checks_[begin.sensor].waiting =
-      SensorChecks::Waiting{entry.number, begin.salt, entry.happened_at};
+      SensorChecks::Waiting{entry.number, begin.means, entry.happened_at};
   return {};
 }
 
@@ -151,7 +157,7 @@ tl::expected<void, std::string> Ledger::apply_one(const EndCheck& end, const Jou
   SensorChecks& checks = sensor_checks_[end.sensor];
   checks.waiting.reset();
   if (!end.check) return {};
-  checks.done.push_back({entry.number, end.salt, *end.check});
+  checks.done.push_back({entry.number, end.means, *end.check});
   calibrations_[end.sensor].add(*end.check);
   return {};
 }

@@ -21,13 +21,13 @@ FieldRead read_note(Cursor& cursor, NewCollection& collection, const LocalTime&)
 FieldRead read_lay(Cursor& cursor, NewCollection& collection, const LocalTime&) {
   // Rice that lies out for a year is soil.
   constexpr double kLongestLay = 366.0 * 24.0;
-  const auto hours = cursor.take_measure(Dimension::duration);
-  if (!hours) return tl::unexpected(hours.error());
-  if (*hours <= 0.0 || *hours > kLongestLay) {
+  const auto lay_h = cursor.take_measure(Dimension::duration);
+  if (!lay_h) return tl::unexpected(lay_h.error());
+  if (*lay_h <= 0.0 || *lay_h > kLongestLay) {
     return tl::unexpected(std::string("it lies out for more than no time and at most a year"));
   }
   collection.lay =
-      std::chrono::round<Duration>(std::chrono::duration<double, std::ratio<3600>>(*hours));
+      std::chrono::round<Duration>(std::chrono::duration<double, std::ratio<3600>>(*lay_h));
   return {};
 }
 

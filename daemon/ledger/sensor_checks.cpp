@@ -28,8 +28,15 @@ const SensorChecks::Done* SensorChecks::newest(Quantity quantity, Instant when) 
   return newest;
 }
 
-std::string_view bath_name(const std::optional<Salt>& salt) {
-  return salt ? facts(*salt).name : std::string_view("ice");
+std::string_view bath_name(const CheckMeans& means) {
+  if (const Salt* salt = salt_of(means)) return facts(*salt).name;
+  return instrument_of(means) != nullptr ? "" : "ice";
+}
+
+std::string means_text(const CheckMeans& means) {
+  const Instrument* beside = instrument_of(means);
+  if (beside == nullptr) return fmt::format("in {}", bath_name(means));
+  return fmt::format("against {:.1f} {}", beside->value, facts(beside->quantity).symbol);
 }
 
 std::string bath_names() {
@@ -62,11 +69,17 @@ tl::expected<const ToldSensor*, SentenceRefusal> sensor_meant(
                           example_behind)));
 }
 
-std::string check_fault(const ToldSensor& sensor, const std::optional<Salt>& salt) {
+std::string check_fault(const ToldSensor& sensor, const CheckMeans& means) {
   const auto measures = [&](Quantity quantity) {
     return std::find(sensor.measures.begin(), sensor.measures.end(), quantity) !=
            sensor.measures.end();
   };
+  if (const Instrument* beside = instrument_of(means)) {
+    if (measures(beside->quantity)) return {};
+    return fmt::format("{} measures no {}, and nothing can be compared", sensor.id,
+                       facts(beside->quantity).name);
+  }
+  const bool salt = salt_of(means) != nullptr;
   if (!salt && !measures(Quantity::temperature)) {
     return fmt::format("{} measures no temperature, and ice tells nothing else", sensor.id);
   }
@@ -90,7 +103,7 @@ std::string done_text(const SensorChecks::Done& done, const LocalTime& zone) {
           ? std::string("read right")
           : fmt::format("read {:.1f} {} too {}", std::abs(off),
                         difference_unit(done.check.quantity), off < 0.0 ? "low" : "high");
-  return fmt::format("checked in {} on {}: {} (entry {})", bath_name(done.salt),
+  return fmt::format("checked {} on {}: {} (entry {})", means_text(done.means),
                      date_of(done.check.at, zone), found, done.entry);
 }
 

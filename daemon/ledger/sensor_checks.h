@@ -19,13 +19,13 @@ namespace torpor::daemon {
 struct SensorChecks {
   struct Waiting {
     std::uint64_t entry = 0;
-    std::optional<Salt> salt;  // nullopt: ice
+    CheckMeans means;
     Instant from;
     friend bool operator==(const Waiting&, const Waiting&) = default;
   };
   struct Done {
     std::uint64_t entry = 0;
-    std::optional<Salt> salt;
+    CheckMeans means;
     Check check;
     friend bool operator==(const Done&, const Done&) = default;
   };
@@ -45,8 +45,10 @@ struct ToldSensor {
   std::optional<Celsius> temperature;  // it says now
 };
 
-// "table salt", "ice".
-[[nodiscard]] std::string_view bath_name(const std::optional<Salt>& salt);
+// "table salt", "ice"; of a comparison nothing.
+[[nodiscard]] std::string_view bath_name(const CheckMeans& means);
+// "in table salt", "in ice", "against 21.4 °C".
+[[nodiscard]] std::string means_text(const CheckMeans& means);
 // "table salt, lithium chloride, ... or ice".
 [[nodiscard]] std::string bath_names();
 
@@ -57,7 +59,7 @@ struct ToldSensor {
     std::string_view example_behind);
 
 // Why this sensor cannot be checked so, as a clause; empty: it can.
-[[nodiscard]] std::string check_fault(const ToldSensor& sensor, const std::optional<Salt>& salt);
+[[nodiscard]] std::string check_fault(const ToldSensor& sensor, const CheckMeans& means);
 
 // "checked in table salt on 2026-03-02: read 3.9 % too low (entry 12)". `zone` for the day.
 [[nodiscard]] std::string done_text(const SensorChecks::Done& done, const LocalTime& zone);

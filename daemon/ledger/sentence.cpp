@@ -28,7 +28,9 @@
 // defer    = "defer" [ "alert" ] number "for" duration "because" text
 // seen     = "seen" [ "alert" number ]
 // ask      = "ask" text       id, place, sensor, alerts, jars, places or collections
-// check    = ( "calibrate" | "check" ) id "in" ( salt | "ice" )        salts: see sensors/salts.cpp
+// check    = ( "calibrate" | "check" ) id
+//            ( "in" ( salt | "ice" ) | "against" value [ "within" value ] )
+// value    = of temperature or humidity: see check_text.cpp; salts: see sensors/salts.cpp
 // id       = 1-32 letters, digits, "-", "_"
 // text     = word | quoted
 // time     = local time of the storeroom's zone, or RFC 3339
@@ -54,11 +56,12 @@
 #include <utility>
 
 #include "config/fault.h"
+#include "daemon/ledger/check_text.h"
 #include "daemon/ledger/cursor.h"
 #include "daemon/ledger/deed_text.h"
 #include "daemon/ledger/new_collection_text.h"
 #include "daemon/ledger/new_jar_text.h"
-#include "daemon/ledger/sensor_checks.h"
+#include "daemon/ledger/verb.h"
 #include "daemon/ledger/vocabulary.h"
 
 namespace torpor::daemon {
@@ -79,27 +82,12 @@ constexpr std::string_view kWithdrawForm = "withdraw entry NUMBER because \"WHY\
 constexpr std::string_view kWithdrawExample = "withdraw entry 118 because \"wrong jar\"";
 constexpr std::string_view kDeferForm = "defer alert NUMBER for TIME because \"WHY\"";
 constexpr std::string_view kDeferExample = "defer alert 12 for 6 h because \"moving tonight\"";
-constexpr std::string_view kCheckForm = "calibrate SENSOR in SALT, or check SENSOR in ice";
-constexpr std::string_view kCheckExample = "calibrate s1 in table salt";
 constexpr std::string_view kWhatIsTaken =
     "new jar, new collection, split, move, add, take, open, cover, weigh, measure, observe, wake "
     "test, retire, withdraw, defer, seen, ask, calibrate or check";
 
 template <class T>
 using Outcome = tl::expected<T, SentenceRefusal>;
-
-// What the endings say.
-struct Endings {
-  std::optional<Instant> at;
-  std::string by;
-};
-
-struct Verb {
-  std::string_view words;
-  std::string_view form;
-  std::string_view example;
-  Outcome<Sentence> (*read)(Cursor& cursor, Endings& endings, const LocalTime& zone);
-};
 
 bool at_ending(const Cursor& cursor) { return cursor.is_word("at") || cursor.is_word("by"); }
 
@@ -200,16 +188,6 @@ Outcome<Sentence> read_split(Cursor& cursor, Endings& endings, const LocalTime& 
   return Sentence{std::move(split)};
 }
 
-// The act about the first, and the rest beside it.
-template <class ActOfJar>
-Sentence about_jars(ActOfJar act, std::vector<std::string> about) {
-  act.jar = std::move(about.front());
-  about.erase(about.begin());
-  Sentence sentence{std::move(act)};
-  sentence.also = std::move(about);
-  return sentence;
-}
-
 Outcome<Sentence> read_move(Cursor& cursor, Endings&, const LocalTime&) {
   auto about = read_about(cursor, "to", kMoveForm, kMoveExample);
   if (!about) return tl::unexpected(about.error());
@@ -287,37 +265,8 @@ Outcome<Sentence> read_ask(Cursor& cursor, Endings&, const LocalTime&) {
   return Sentence{Ask{std::move(*about)}};
 }
 
-struct Bath {
-  bool known = false;
-  std::optional<Salt> salt = std::nullopt;  // nullopt: ice
-};
-
-// The salt or ice that stands next, taken.
-Bath take_bath(Cursor& cursor) {
-  if (cursor.take("ice") || cursor.take("melting ice")) return {true};
-  for (const SaltFacts& row : salts()) {
-    if (cursor.take(row.name) || cursor.take(row.formula)) return {true, row.salt};
-  }
-  return {};
-}
-
-Outcome<Sentence> read_check(Cursor& cursor, Endings&, const LocalTime&) {
-  auto sensor = cursor.take_text("the sensor", kLongestName);
-  if (!sensor) return tl::unexpected(refusal(sensor.error(), kCheckForm, kCheckExample));
-  const std::string example = fmt::format("calibrate {} in table salt", as_told(*sensor));
-  if (!cursor.take("in")) {
-    return tl::unexpected(refusal(
-        fmt::format("`in` and a salt or ice are missing, {} stands in their place", cursor.found()),
-        kCheckForm, example));
-  }
-  const Bath bath = take_bath(cursor);
-  if (!bath.known) {
-    return tl::unexpected(refusal(fmt::format("{} is neither ice nor a salt whose humidity is "
-                                              "known; known are {}",
-                                              cursor.found(), bath_names()),
-                                  kCheckForm, example));
-  }
-  return Sentence{BeginCheck{std::move(*sensor), bath.salt}};
+Outcome<Sentence> read_begin_check(Cursor& cursor, Endings&, const LocalTime&) {
+  return read_check(cursor).map([](BeginCheck begin) { return Sentence{std::move(begin)}; });
 }
 
 constexpr std::array kVerbs = {
@@ -329,28 +278,24 @@ constexpr std::array kVerbs = {
     Verb{"defer", kDeferForm, kDeferExample, read_defer},
     Verb{"seen", kSeenForm, kSeenExample, read_seen},
     Verb{"ask", kAskForm, kAskExample, read_ask},
-    Verb{"calibrate", kCheckForm, kCheckExample, read_check},
-    Verb{"check", kCheckForm, kCheckExample, read_check},
+    Verb{"calibrate", kCheckForm, kCheckExample, read_begin_check},
+    Verb{"check", kCheckForm, kCheckExample, read_begin_check},
 };
 
-struct VerbWords {
-  std::string_view words, form, example;
-};
-std::vector<VerbWords> all_verbs() {
-  std::vector<VerbWords> all;
-  for (const Verb& verb : kVerbs) all.push_back({verb.words, verb.form, verb.example});
-  for (const DeedVerb& verb : deed_verbs()) all.push_back({verb.words, verb.form, verb.example});
+// Of both tables.
+std::vector<Verb> all_verbs() {
+  std::vector<Verb> all(kVerbs.begin(), kVerbs.end());
+  all.insert(all.end(), deed_verbs().begin(), deed_verbs().end());
   return all;
 }
 
-SentenceRefusal unknown_verb(const Cursor& cursor) {
-  const std::vector<VerbWords> verbs = all_verbs();
+SentenceRefusal unknown_verb(const Cursor& cursor, const std::vector<Verb>& verbs) {
   std::vector<std::string> first_words;
-  for (const VerbWords& verb : verbs) {
+  for (const Verb& verb : verbs) {
     first_words.emplace_back(verb.words.substr(0, verb.words.find(' ')));
   }
   const std::string nearest = config::nearest_word(std::string(cursor.word()), first_words);
-  for (const VerbWords& verb : verbs) {
+  for (const Verb& verb : verbs) {
     if (!nearest.empty() && verb.words.substr(0, nearest.size()) == nearest) {
       return refusal(fmt::format("{} is not understood; is it `{}`?", cursor.found(), verb.words),
                      verb.form, verb.example);
@@ -360,47 +305,33 @@ SentenceRefusal unknown_verb(const Cursor& cursor) {
                  kAskExample);
 }
 
-// What follows the act.
-Outcome<Sentence> read_endings(Cursor& cursor, Sentence sentence, Endings endings,
-                               std::string_view form, std::string_view example,
-                               const LocalTime& zone) {
+// The act, and what follows it.
+Outcome<Sentence> read_told(Cursor& cursor, const Verb& verb, const LocalTime& zone) {
+  Endings endings;
+  auto sentence = verb.read(cursor, endings, zone);
+  if (!sentence) return sentence;
   for (cursor.skip_commas(); !cursor.at_end(); cursor.skip_commas()) {
     if (!at_ending(cursor)) {
       return tl::unexpected(refusal(
           fmt::format("{} is too much; only `at` and `by` may follow, and text of several words "
                       "goes in quotes",
                       cursor.found()),
-          form, example));
+          verb.form, verb.example));
     }
     if (const auto ending = read_ending(cursor, endings, zone); !ending) {
       return tl::unexpected(ending.error());
     }
   }
-  sentence.at = endings.at;
-  sentence.by = std::move(endings.by);
-  sentence.notes = cursor.notes();
+  sentence->at = endings.at;
+  sentence->by = std::move(endings.by);
+  sentence->notes = cursor.notes();
   return sentence;
 }
 
-Outcome<Sentence> read_deed(Cursor& cursor, const DeedVerb& verb, const LocalTime& zone) {
-  auto told = verb.read(cursor);
-  if (!told) return tl::unexpected(told.error());
-  return read_endings(cursor,
-                      about_jars(JarDeed{"", std::move(told->deed)}, std::move(told->about)), {},
-                      verb.form, verb.example, zone);
-}
-
 Outcome<Sentence> read_sentence(Cursor& cursor, const LocalTime& zone) {
-  for (const Verb& verb : kVerbs) {
-    if (!cursor.take(verb.words)) continue;
-    Endings endings;
-    auto sentence = verb.read(cursor, endings, zone);
-    if (!sentence) return sentence;
-    return read_endings(cursor, std::move(*sentence), std::move(endings), verb.form, verb.example,
-                        zone);
-  }
-  for (const DeedVerb& verb : deed_verbs()) {
-    if (cursor.take(verb.words)) return read_deed(cursor, verb, zone);
+  const std::vector<Verb> verbs = all_verbs();
+  for (const Verb& verb : verbs) {
+    if (cursor.take(verb.words)) return read_told(cursor, verb, zone);
   }
   if (cursor.is_word("new")) {
     return tl::unexpected(
@@ -411,18 +342,20 @@ Outcome<Sentence> read_sentence(Cursor& cursor, const LocalTime& zone) {
         refusal("`wake` needs `test` behind it", "wake test ID lively", "wake test B-07 lively"));
   }
   if (tells_an_observation(cursor)) {
-    for (const DeedVerb& verb : deed_verbs()) {
-      if (verb.words == "observe") return read_deed(cursor, verb, zone);
+    for (const Verb& verb : verbs) {
+      if (verb.words == "observe") return read_told(cursor, verb, zone);
     }
   }
-  return tl::unexpected(unknown_verb(cursor));
+  return tl::unexpected(unknown_verb(cursor, verbs));
 }
 
 }  // namespace
 
 SentenceRefusal refusal(std::string_view what, std::string_view form, std::string_view example) {
-  return {form.empty() ? fmt::format("{}; {}{}", what, kExampleMark, example)
-                       : fmt::format("{}; say: {}; {}{}", what, form, kExampleMark, example)};
+  // A question ends by itself.
+  const std::string_view end = what.ends_with('?') ? " " : "; ";
+  return {form.empty() ? fmt::format("{}{}{}{}", what, end, kExampleMark, example)
+                       : fmt::format("{}{}say: {}; {}{}", what, end, form, kExampleMark, example)};
 }
 
 bool is_jar_id(std::string_view text) {

@@ -16,9 +16,9 @@
 #include "rules/culture/act.h"
 #include "rules/culture/recipe.h"
 #include "sensors/calibration.h"
+#include "sensors/check_means.h"
 #include "sensors/quantity.h"
 #include "sensors/reading.h"
-#include "sensors/salts.h"
 
 namespace torpor::daemon {
 
@@ -110,14 +110,14 @@ struct Ask {  // `ask B-07`, `ask C-01`, `ask cellar/shelf-2`, `ask alerts`, `as
   std::string about;
   friend bool operator==(const Ask&, const Ask&) = default;
 };
-struct BeginCheck {          // `calibrate s1 in table salt`, `check s1 in ice`
-  std::string sensor;        // as told; journaled: as configured
-  std::optional<Salt> salt;  // nullopt: ice
+struct BeginCheck {    // `calibrate s1 in table salt`, `check s1 in ice`, `check s1 against 21 °C`
+  std::string sensor;  // as told; journaled: as configured
+  CheckMeans means;
   friend bool operator==(const BeginCheck&, const BeginCheck&) = default;
 };
 struct EndCheck {  // what came of it: the service's own entry, which no sentence tells
   std::string sensor;
-  std::optional<Salt> salt;
+  CheckMeans means;
   std::optional<Check> check;  // nullopt: no result
   friend bool operator==(const EndCheck&, const EndCheck&) = default;
 };
@@ -139,7 +139,8 @@ struct SentenceRefusal {
   std::string text;
 };
 inline constexpr std::string_view kExampleMark = "for example: ";
-// "WHAT; say: FORM; for example: EXAMPLE"; an empty form is left out.
+// "WHAT; say: FORM; for example: EXAMPLE"; an empty form is left out. A question has no semicolon
+// behind it.
 [[nodiscard]] SentenceRefusal refusal(std::string_view what, std::string_view form,
                                       std::string_view example);
 

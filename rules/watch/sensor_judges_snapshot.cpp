@@ -1,4 +1,4 @@
-// The judges as JSON and back: { "sensors": [[id, fields, [checks...], [salt|null, start, fields]
+// The judges as JSON and back: { "sensors": [[id, fields, [checks...], [means, start, fields]
 // |null]...], "companies": [[place, quantity, [ids...], fields]...] }. Fields are what each class
 // lists in visit_fields, in that order; times in Unix ms, spans in ms, unknown as null. What does
 // not fit is left out: a sensor that is new to the judges begins as one.
@@ -141,6 +141,22 @@ void read_fields(const json& j, T& whole) {
   whole.visit_fields(reader);
 }
 
+// A salt's number, null for ice, [quantity, value, uncertainty] of another instrument.
+json means_json(const CheckMeans& means) {
+  if (const Instrument* beside = instrument_of(means)) {
+    return {static_cast<int>(beside->quantity), beside->value, beside->uncertainty};
+  }
+  const Salt* salt = salt_of(means);
+  return salt != nullptr ? json(static_cast<int>(*salt)) : json(nullptr);
+}
+
+CheckMeans means_from(const json& j) {
+  if (j.is_null()) return MeltingIce{};
+  if (!j.is_array()) return static_cast<Salt>(j.get<int>());
+  return Instrument{static_cast<Quantity>(j.at(0).get<int>()), j.at(1).get<double>(),
+                    j.at(2).get<double>()};
+}
+
 }  // namespace
 
 json SensorJudges::company_key(const Company& company) const {
@@ -156,9 +172,8 @@ json SensorJudges::save() const {
     json checks = json::array(), waiting = nullptr;
     for (const Check& check : sensor.calibration.checks()) checks.push_back(fields_of(check));
     if (sensor.check) {
-      const auto& salt = sensor.check->salt();
-      waiting = {salt ? json(static_cast<int>(*salt)) : json(nullptr),
-                 unix_ms(sensor.check->start()), fields_of(*sensor.check)};
+      waiting = {means_json(sensor.check->means()), unix_ms(sensor.check->start()),
+                 fields_of(*sensor.check)};
     }
     sensors.push_back({ids_[i], fields_of(sensor), checks, waiting});
   }
@@ -184,9 +199,7 @@ void SensorJudges::load(const json& saved) {
     if (each.at(3).is_null()) continue;
     const json& waiting = each.at(3);
     const Instant start = instant_of(waiting.at(1).get<std::int64_t>());
-    sensor.check = waiting.at(0).is_null()
-                       ? GuidedCheck::in_ice(start)
-                       : GuidedCheck::in_salt(static_cast<Salt>(waiting.at(0).get<int>()), start);
+    sensor.check = GuidedCheck(means_from(waiting.at(0)), start);
     read_fields(waiting.at(2), *sensor.check);
   }
   for (const json& each : saved.at("companies")) {

@@ -2,6 +2,10 @@
 
 #include <doctest/doctest.h>
 
+#include <cmath>
+#include <utility>
+#include <vector>
+
 #include "tests/sensors/series.h"
 
 namespace torpor::testing {
@@ -20,7 +24,7 @@ void lie_in_salt(GuidedCheck& check, double off, double celsius, int minutes) {
 
 TEST_CASE("a drifted sensor is found out in table salt, with an uncertainty that covers it") {
   for (const double off : {-6.0, 0.0, 4.2}) {
-    GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+    GuidedCheck check(Salt::table_salt, kSeriesStart);
     CHECK(check.words() == "Waiting for its first reading in table salt.");
     lie_in_salt(check, off, 20.0, 48 * 60);
     REQUIRE(check.state() == GuidedCheck::State::done);
@@ -34,7 +38,7 @@ TEST_CASE("a drifted sensor is found out in table salt, with an uncertainty that
 }
 
 TEST_CASE("the guide names what is expected at the measured temperature, and then the result") {
-  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  GuidedCheck check(Salt::table_salt, kSeriesStart);
   lie_in_salt(check, 4.2, 20.0, 60);
   CHECK(check.words().find("In table salt for 1.0 h: shows 71.") == 0);
   CHECK(check.words().find(", 75.5 % is expected at 20.0 °C;") != std::string::npos);
@@ -45,7 +49,7 @@ TEST_CASE("the guide names what is expected at the measured temperature, and the
 }
 
 TEST_CASE("a sensor that stands still is not done before six hours") {
-  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  GuidedCheck check(Salt::table_salt, kSeriesStart);
   for (int m = 0; m < 6 * 60; m += 5) {
     check.add(Quantity::temperature, at_minute(m), 20.0);
     check.add(Quantity::humidity, at_minute(m), 76.0);
@@ -56,7 +60,7 @@ TEST_CASE("a sensor that stands still is not done before six hours") {
 }
 
 TEST_CASE("what cannot be a salt's humidity is no calibration but a mistake") {
-  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  GuidedCheck check(Salt::table_salt, kSeriesStart);
   lie_in_salt(check, 16.0, 20.0, 48 * 60);
   CHECK(check.state() == GuidedCheck::State::failed);
   CHECK_FALSE(check.result());
@@ -64,7 +68,7 @@ TEST_CASE("what cannot be a salt's humidity is no calibration but a mistake") {
 }
 
 TEST_CASE("without rest within two days, or without a temperature, there is no result") {
-  GuidedCheck restless = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  GuidedCheck restless(Salt::table_salt, kSeriesStart);
   GuidedCheck blind = restless;
   for (int m = 0; m <= 49 * 60; m += 10) {
     restless.add(Quantity::temperature, at_minute(m), 20.0);
@@ -78,7 +82,7 @@ TEST_CASE("without rest within two days, or without a temperature, there is no r
 }
 
 TEST_CASE("a probe in melting ice shows its own error") {
-  GuidedCheck check = GuidedCheck::in_ice(kSeriesStart);
+  GuidedCheck check(MeltingIce{}, kSeriesStart);
   for (int s = 0; s <= 3600 && check.state() == GuidedCheck::State::waiting; s += 15) {
     check.add(Quantity::temperature, at_minute(s / 60.0), 0.6 + 19.0 * std::exp(-s / 90.0));
   }
@@ -90,7 +94,7 @@ TEST_CASE("a probe in melting ice shows its own error") {
 }
 
 TEST_CASE("a sensor lies in the salt until it reads otherwise for half an hour") {
-  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  GuidedCheck check(Salt::table_salt, kSeriesStart);
   CHECK_FALSE(check.take_end());
   lie_in_salt(check, 0.0, 20.0, 48 * 60);
   REQUIRE(check.state() == GuidedCheck::State::done);
@@ -110,7 +114,7 @@ TEST_CASE("a sensor lies in the salt until it reads otherwise for half an hour")
 }
 
 TEST_CASE("in a room as damp as the salt a day is enough") {
-  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  GuidedCheck check(Salt::table_salt, kSeriesStart);
   lie_in_salt(check, 0.0, 20.0, 48 * 60);
   REQUIRE(check.state() == GuidedCheck::State::done);
   check.add(Quantity::humidity, check.result()->at + std::chrono::minutes(23 * 60 + 59), 75.4);
@@ -133,13 +137,13 @@ TEST_CASE("whoever begins a check is told what to do, how long, what to expect a
             .find("Caution: it feeds fire") != std::string::npos);
   CHECK(GuidedCheck::instructions(Salt::potassium_carbonate, Celsius(35.0))
             .find("is known from 0 to 30 °C") != std::string::npos);
-  CHECK(GuidedCheck::instructions(std::nullopt, Celsius(12.0)).find("0.0 °C is expected") !=
+  CHECK(GuidedCheck::instructions(MeltingIce{}, Celsius(12.0)).find("0.0 °C is expected") !=
         std::string::npos);
 }
 
 // What a keeper who asks now and then is told of a sensor that has drifted by 4.2 %.
 TEST_CASE("the transcript of a check in table salt") {
-  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, kSeriesStart);
+  GuidedCheck check(Salt::table_salt, kSeriesStart);
   std::string transcript;
   const auto ask = [&](int minute) {
     transcript += std::to_string(minute / 60) + " h: " + check.words() + "\n";
@@ -173,8 +177,52 @@ TEST_CASE("the transcript of a check in table salt") {
       "870 min: it speaks for its air again\n");
 }
 
+TEST_CASE("beside another instrument three readings are compared where the sensor hangs") {
+  const Instrument beside{Quantity::temperature, 21.4, 0.25};
+  GuidedCheck check(beside, kSeriesStart);
+  CHECK_FALSE(check.leaves_its_air());
+  CHECK(check.words() == "Waiting for its first reading against 21.4 °C.");
+  check.add(Quantity::temperature, at_minute(1), 22.0);
+  check.add(Quantity::humidity, at_minute(1), 60.0);
+  check.add(Quantity::temperature, at_minute(3), 22.1);
+  CHECK(check.words() ==
+        "Compared against 21.4 °C: 2 of its readings so far; it ends after 3 and 5 min.");
+  check.add(Quantity::temperature, at_minute(4), 21.9);
+  CHECK(check.state() == GuidedCheck::State::waiting);
+  check.add(Quantity::temperature, at_minute(5), 22.0);
+  REQUIRE(check.state() == GuidedCheck::State::done);
+  CHECK(check.is_out());
+  CHECK(check.result()->expected == 21.4);
+  CHECK(check.result()->shown == doctest::Approx(22.0));
+  // The instrument's, and that of values even within 0.2 K: its width over the root of twelve.
+  CHECK(check.result()->uncertainty == doctest::Approx(std::hypot(0.25, 0.2 / std::sqrt(12.0))));
+  CHECK(check.words() ==
+        "Done against 21.4 °C: it shows 22.0 °C, 21.4 °C is right, so it reads 0.6 K too high (+/- "
+        "0.5). From now on its readings are corrected.");
+}
+
+TEST_CASE("a comparison in moving air, of too few readings or far off gives no result") {
+  const auto run = [](const Instrument& beside, std::vector<std::pair<int, double>> shown) {
+    GuidedCheck check(beside, kSeriesStart);
+    for (const auto& [minute, value] : shown) check.add(beside.quantity, at_minute(minute), value);
+    CHECK(check.is_out());
+    return check.words();
+  };
+  const Instrument warmth{Quantity::temperature, 21.4, 0.25}, damp{Quantity::humidity, 55.0, 2.0};
+  CHECK(run(warmth, {{1, 21.0}, {3, 21.4}, {6, 21.7}}) ==
+        "The check against 21.4 °C gave no result: the air moved by 0.7 K meanwhile; compare in "
+        "still air, and begin again.");
+  CHECK(run(damp, {{1, 50.0}, {121, 50.0}}) ==
+        "The check against 55.0 % gave no result: it sent too few readings; tell the other "
+        "instrument's value anew.");
+  CHECK(run(damp, {{1, 75.0}, {3, 75.0}, {6, 75.0}}) ==
+        "The check against 55.0 % gave no result: it shows 75.0 where 55.0 was expected, too far "
+        "for ageing: see that both are in the same air and that its unit is right, or replace the "
+        "sensor.");
+}
+
 TEST_CASE("readings from before the check began are not its own") {
-  GuidedCheck check = GuidedCheck::in_salt(Salt::table_salt, at_minute(60));
+  GuidedCheck check(Salt::table_salt, at_minute(60));
   check.add(Quantity::humidity, at_minute(59), 50.0);
   CHECK(check.words() == "Waiting for its first reading in table salt.");
 }

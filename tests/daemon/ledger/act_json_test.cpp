@@ -29,9 +29,9 @@ class RandomActs {
       case 6:
         return JarDeed{id(), deed()};
       case 7:
-        return BeginCheck{text(), salt()};
+        return BeginCheck{text(), means()};
       case 8:
-        return EndCheck{text(), salt(), maybe<torpor::Check>([&] { return check(); })};
+        return EndCheck{text(), means(), maybe<torpor::Check>([&] { return check(); })};
       case 9:
         return collection();
       case 10:
@@ -64,8 +64,17 @@ class RandomActs {
     return text;
   }
 
-  std::optional<Salt> salt() {
-    return maybe<Salt>([&] { return salts()[below(static_cast<unsigned>(salts().size()))].salt; });
+  CheckMeans means() {
+    switch (below(4)) {
+      case 0:
+        return MeltingIce{};
+      case 1:
+        return Instrument{Quantity::temperature, -3.5, 0.25};
+      case 2:
+        return Instrument{Quantity::humidity, 55.0, 2.0};
+      default:
+        return salts()[below(static_cast<unsigned>(salts().size()))].salt;
+    }
   }
 
   torpor::Check check() {

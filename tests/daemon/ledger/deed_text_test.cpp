@@ -117,7 +117,7 @@ TEST_CASE("a deed that is not understood says what, the form and an example") {
        "\"9\" is not `level` or `headspace`; say: measure ID level HEIGHT, or measure ID headspace "
        "HUMIDITY; for example: measure B-07 level 9 cm"},
       {"observe B-07 bubling",
-       "\"bubling\" is not understood; is it `bubbling`?; say: observe ID, then what you see or "
+       "\"bubling\" is not understood; is it `bubbling`? say: observe ID, then what you see or "
        "smell; for example: observe B-07 bubbling"},
       {"wake test B-07 perhaps",
        "wake test \"perhaps\" is not one of lively, quiet or dead; say: wake test ID lively, or "

@@ -38,13 +38,34 @@ TEST_CASE("a check is begun by a sentence and answered with what to do") {
   REQUIRE(told.inputs.size() == 1);
   const auto& begun = std::get<rules::CheckBegunInput>(told.inputs.front());
   CHECK(begun.sensor == "s1");
-  CHECK(begun.salt == Salt::table_salt);
+  CHECK(begun.means == CheckMeans(Salt::table_salt));
   CHECK(begun.at == cellar.now);
   CHECK(told.entries.front().by == "Mara");
   const auto& waiting = cellar.ledger.sensor_checks().at("s1").waiting;
   REQUIRE(waiting);
   CHECK(*waiting == SensorChecks::Waiting{1, Salt::table_salt, cellar.now});
   CHECK(cellar.ledger.calibrations().empty());
+}
+
+TEST_CASE("a sensor is compared with another instrument where it hangs") {
+  Cellar cellar;
+  const Told told = cellar.tell("check S1 against 21.4 degC");
+  CHECK(told.answer ==
+        "s1: its check against 21.4 °C begins, Tue 10 Mar 13:00 (entry 1). Keep both in the same "
+        "still air, side by side, out of sun and breath, until three of its readings have come and "
+        "5 min are over. It goes on speaking for its air; the result comes by itself");
+  const CheckMeans beside = Instrument{Quantity::temperature, 21.4, 0.25};
+  CHECK(std::get<rules::CheckBegunInput>(told.inputs.front()).means == beside);
+  const Told ended =
+      end(cellar, {"s1", beside, Check{cellar.now, Quantity::temperature, 21.4, 22.0, 0.27},
+                   "Done against 21.4 °C."});
+  CHECK(ended.answer == "s1: Done against 21.4 °C. (entry 2)");
+  CHECK(done_text(*cellar.ledger.sensor_checks().at("s1").newest(Quantity::temperature, cellar.now),
+                  cellar.zone) ==
+        "checked against 21.4 °C on 2026-03-10: read 0.6 K too high (entry 2)");
+  CHECK(cellar.ledger.calibrations().at("s1").at(Quantity::temperature, cellar.now).offset ==
+        doctest::Approx(-0.6));
+  CHECK(contains(cellar.refused("check p7 against 55 %"), "p7 measures no humidity"));
 }
 
 TEST_CASE("a check that cannot be is refused with what would do") {
@@ -116,7 +137,7 @@ TEST_CASE("a check that waits is given up by withdrawing it, and an earlier one 
 TEST_CASE("a check without a result leaves nothing to withdraw or to correct") {
   Cellar cellar;
   (void)cellar.tell("check p7 in ice");
-  const Told told = end(cellar, {"p7", std::nullopt, std::nullopt, "The check gave no result."});
+  const Told told = end(cellar, {"p7", MeltingIce{}, std::nullopt, "The check gave no result."});
   REQUIRE(told.entries.size() == 1);
   CHECK(told.inputs.empty());
   CHECK(told.entries.front().happened_at == cellar.now);

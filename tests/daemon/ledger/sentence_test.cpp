@@ -60,6 +60,16 @@ TEST_CASE("every sentence of this version is read") {
       {"calibrate s1 in table salt", R"({"act":"begin_check","in":"table salt","sensor":"s1"})"},
       {"Calibrate s1 in nacl by Mara",
        R"({"act":"begin_check","in":"table salt","sensor":"s1"} by Mara)"},
+      {"check s1 against 21.4 degC",
+       R"({"act":"begin_check","against_degC":21.4,"against_uncertainty_K":0.25,"sensor":"s1"})"},
+      {"check s1 against -3,5 °C within 0.2 K by Mara",
+       R"({"act":"begin_check","against_degC":-3.5,"against_uncertainty_K":0.1,"sensor":"s1"})"
+       R"( by Mara)"},
+      {"Check s1 against 50F within 1.8 F",
+       R"({"act":"begin_check","against_degC":10.0,"against_uncertainty_K":0.5,"sensor":"s1"})"},
+      {"calibrate s1 against 55% within 3 %",
+       R"({"act":"begin_check","against_percent":55.0,"against_uncertainty_percent":1.5,)"
+       R"("sensor":"s1"})"},
       {"check s1 in ice", R"({"act":"begin_check","in":"ice","sensor":"s1"})"},
       {"check p-7 in melting ice", R"({"act":"begin_check","in":"ice","sensor":"p-7"})"},
       {"new jar a in cellar cover double kraft vessel clay",

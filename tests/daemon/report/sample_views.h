@@ -78,7 +78,7 @@ inline SensorView sample_sensor() {
   const Check in_ice{at("2026-02-16T09:00:00Z"), Quantity::temperature, 0.0, 0.25, 0.1};
   view.accuracy = {{Quantity::temperature,
                     {1.0, -0.25, 0.1, in_ice.at, 1},
-                    SensorChecks::Done{12, std::nullopt, in_ice}},
+                    SensorChecks::Done{12, MeltingIce{}, in_ice}},
                    {Quantity::humidity, {1.0, 0.0, 3.6, std::nullopt, 0}, std::nullopt}};
   return view;
 }

@@ -14,9 +14,6 @@
 namespace torpor::config {
 namespace {
 
-// `hold` where it is not given: a sensor may miss two readings before its value is unknown.
-constexpr int kHeldIntervals = 3;
-
 struct Read {
   SensorSettings settings;
   bool comparable = false;  // id, topic and payload are good: it can be told from the others
@@ -52,9 +49,10 @@ class SensorReader {
     for (const Measure& measure : sensor_.payload.measures) {
       spec().measures.push_back(measure.quantity);
     }
-    if (sensor_.payload.form == PayloadForm::senml && spec().measures.empty()) {
+    if (sensor_.payload.form == PayloadForm::senml && sensor_.payload.measures.empty()) {
       for (const QuantityFacts& row : quantities()) spec().measures.push_back(row.quantity);
     }
+    std::erase_if(spec().measures, [](Quantity each) { return facts(each).of_sensor; });
     sensor_.at = field_.mark();
     const bool comparable = payload_good && !spec().id.empty() && !sensor_.topic.empty();
     return Read{std::move(sensor_), comparable, field_};
@@ -161,11 +159,13 @@ class SensorReader {
   }
 
   void read_times(Mapping& mapping) {
-    spec().expected_interval =
-        read_duration(mapping.find("expected_interval")).value_or(kDefaultExpectedInterval);
+    const auto interval = mapping.find("expected_interval");
+    spec().expected_interval = read_duration(interval).value_or(kDefaultExpectedInterval);
     const auto field = mapping.find("hold");
+    spec().learns_interval = !interval;
+    spec().learns_hold = !interval && !field;
     const auto hold = read_duration(field);
-    spec().hold = hold.value_or(kHeldIntervals * spec().expected_interval);
+    spec().hold = hold.value_or(rules::kHeldIntervals * spec().expected_interval);
     if (hold && *hold < spec().expected_interval) {
       field->fault(
           fmt::format("found {}, shorter than the expected interval; the value would be "
@@ -203,7 +203,8 @@ std::string clash(const PayloadFormat& one, const PayloadFormat& other) {
   }
   for (const Measure& a : one.measures) {
     for (const Measure& b : other.measures) {
-      if (a.quantity != b.quantity) continue;
+      // One battery may feed two sensors.
+      if (a.quantity != b.quantity || facts(a.quantity).of_sensor) continue;
       const bool told_apart = one.form == PayloadForm::json
                                   ? a.pointer != b.pointer
                                   : !a.name.empty() && !b.name.empty() && a.name != b.name;

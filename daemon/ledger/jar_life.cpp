@@ -78,10 +78,15 @@ JarModel JarLife::start(Instant until) const {
     if (model.restore(stored->bytes) && model.at() <= until) return model;
   }
   if (!jar_.split || split_line_.empty()) return closed;
-  // Its culture begins in the other jar. Both are of one stage, so that they share the profile.
-  const JarLife parent(split_line_.front(), split_line_.subspan(1), history_, places_, placements_,
-                       calibrations_, profile_);
-  return parent.at(jar_.split->at).split_off(jar_.recipe(), jar_.split->contents);
+  // Its culture begins in the other jar, as that was before this was taken out of it. Both are of
+  // one stage, so that they share the profile.
+  Jar whole = split_line_.front();
+  std::erase_if(whole.events, [this](const JarEvent& event) { return event.entry == jar_.entry; });
+  const JarLife parent(whole, split_line_.subspan(1), history_, places_, placements_, calibrations_,
+                       profile_);
+  JarModel model = parent.start(jar_.split->at - Duration(1));
+  parent.finish(model, jar_.split->at);
+  return model.split_off(jar_.recipe(), jar_.split->contents);
 }
 
 std::vector<JarTold> JarLife::told(Instant after, Instant until) const {

@@ -129,7 +129,10 @@ Gathering::Gathering(const config::Settings& settings, const Reader& history, co
       layout_(settings.layout()),
       placements_(history.placements()),
       standings_(standings_from_json(history.note(kStandingsNote).value_or(""))) {
-  for (const rules::SensorSpec& sensor : layout_.sensors) {
+  for (rules::SensorSpec& sensor : layout_.sensors) {
+    const auto dated = std::find_if(placements_.rbegin(), placements_.rend(),
+                                    [&](const auto& each) { return each.spec.id == sensor.id; });
+    if (dated != placements_.rend()) sensor = rules::with_learned(sensor, dated->spec);
     const auto& calibrations = ledger.calibrations();
     air_.push_back({held(history, sensor, Quantity::temperature, calibrations, now),
                     held(history, sensor, Quantity::humidity, calibrations, now)});
@@ -248,6 +251,7 @@ SensorView Gathering::view_of(const rules::SensorSpec& spec) const {
     if (!reading) continue;
     view.readings.push_back({fact.quantity, corrected(ledger_->calibrations(), *reading),
                              reading->value(), reading->measured_at, reading->trusted()});
+    if (fact.of_sensor) continue;
     const bool live = now_ < reading->measured_at + spec.hold;
     if (view.state != SensorState::live) {
       view.state = live ? SensorState::live : SensorState::silent;
@@ -347,6 +351,7 @@ rules::culture::JarModel Gathering::add_steps(JarHistoryView& view, const Jar& j
   StepRows steps(when.from, when.to);
   std::optional<IntervalRows> intervals;
   if (range.every) intervals.emplace(when.from, *range.every);
+  SpeakerSpans speakers;
   RangeRows weeks(when.from, when.to, kWeek);
   RangeRows half_days(detailed_from(when.from, when.to), when.to, kHalfDay);
   const Duration slice =
@@ -360,11 +365,13 @@ rules::culture::JarModel Gathering::add_steps(JarHistoryView& view, const Jar& j
                                  } else {
                                    steps.add(step);
                                  }
+                                 speakers.add(step);
                                  weeks.add(step);
                                  half_days.add(step);
                                  slices.add(step);
                                });
   view.exposure = intervals ? intervals->take() : steps.take();
+  view.speakers = speakers.take();
   view.weeks = weeks.take();
   view.half_days = half_days.take();
   view.slices = slices.take();
@@ -379,6 +386,7 @@ rules::culture::JarModel Gathering::add_days(JarHistoryView& view, const Jar& ja
                                              const HistoryRange& range) const {
   using std::chrono::days;
   StepRows steps(when.from, when.to);
+  SpeakerSpans speakers;
   RangeRows weeks(when.from, when.to, kWeek);
   const Instant detailed = detailed_from(when.from, when.to);
   RangeRows half_days(detailed, when.to, kHalfDay);
@@ -390,7 +398,10 @@ rules::culture::JarModel Gathering::add_days(JarHistoryView& view, const Jar& ja
       life_of(jar, line).days(when.from, when.to, [&](const JarDay& day, bool) {
         totals.add(day.air);
         for (const HalfDay& half : day.halves) {
-          for (const ExposureStep& step : half.steps) steps.add(step);
+          for (const ExposureStep& step : half.steps) {
+            steps.add(step);
+            speakers.add(step);
+          }
           weeks.add(half);
           slices.add(half);
           if (half.from >= detailed) half_days.add(half);
@@ -399,6 +410,7 @@ rules::culture::JarModel Gathering::add_days(JarHistoryView& view, const Jar& ja
       });
   view.summary = totals.summary(when.from, when.to);
   view.exposure = steps.take();
+  view.speakers = speakers.take();
   view.weeks = weeks.take();
   view.half_days = half_days.take();
   view.slices = slices.take();

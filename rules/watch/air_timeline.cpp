@@ -45,22 +45,20 @@ AirTimeline::Moment unknown_moment(Instant from) {
 
 }  // namespace
 
-AirTimeline::AirTimeline(std::vector<std::size_t> speakers, std::vector<Duration> holds,
-                         Duration late, Duration reach)
+AirTimeline::AirTimeline(std::vector<std::size_t> speakers, Duration late, Duration reach)
     : speakers_(std::move(speakers)),
       positions_(speakers_.size()),
-      holds_(std::move(holds)),
       late_(late),
       reach_(reach),
-      base_(holds_.size()),
-      head_(holds_.size()),
+      base_(speakers_.size()),
+      head_(speakers_.size()),
       moments_{unknown_moment(kAlways)} {
   std::iota(positions_.begin(), positions_.end(), std::size_t{0});
 }
 
-void AirTimeline::hold(std::vector<SensorAir>& air, const AirReading& reading) const {
+void AirTimeline::hold(std::vector<SensorAir>& air, const AirReading& reading) {
   held(air[reading.speaker], reading.quantity) =
-      HeldValue{reading.value, reading.at, reading.at + holds_[reading.speaker], reading.error};
+      HeldValue{reading.value, reading.at, reading.at + reading.hold, reading.error};
 }
 
 bool AirTimeline::insert(const AirReading& reading) {
@@ -202,14 +200,12 @@ SpokenAir AirTimeline::air_of(const Moment& moment) {
 std::vector<AirReading> AirTimeline::kept() const {
   std::vector<AirReading> all;
   for (const std::size_t speaker : positions_) {
-    const SensorAir& air = base_[speaker];
-    if (air.temperature) {
-      all.push_back({air.temperature->measured_at, speaker, Quantity::temperature,
-                     air.temperature->value, air.temperature->error});
-    }
-    if (air.humidity) {
-      all.push_back({air.humidity->measured_at, speaker, Quantity::humidity, air.humidity->value,
-                     air.humidity->error});
+    for (const Quantity quantity : {Quantity::temperature, Quantity::humidity}) {
+      SensorAir air = base_[speaker];
+      const auto& value = held(air, quantity);
+      if (!value) continue;
+      all.push_back({value->measured_at, speaker, quantity, value->value, value->error,
+                     value->holds_until - value->measured_at});
     }
   }
   all.insert(all.end(), readings_.begin(), readings_.end());
@@ -221,7 +217,7 @@ std::vector<AirReading> AirTimeline::kept() const {
 void AirTimeline::restore(const std::vector<AirReading>& kept, std::optional<Instant> newest) {
   readings_ = kept;
   newest_ = newest;
-  base_.assign(holds_.size(), {});
+  base_.assign(speakers_.size(), {});
   head_ = base_;
   moments_ = {unknown_moment(kAlways)};
   for (const AirReading& reading : readings_) hold(head_, reading);

@@ -25,16 +25,15 @@ struct AirReading {
   Quantity quantity = Quantity::temperature;
   double value = 0.0;
   double error = 0.0;  // expected of it, one standard deviation
+  Duration hold{};     // how long it stands without a successor
   friend bool operator==(const AirReading&, const AirReading&) = default;
 };
 
 class AirTimeline {
  public:
-  // `speakers`: indices into layout.sensors, best first; `holds[i]`: how long a value of
-  // speakers[i] holds. `reach`: how far behind the newest reading the past stays exact, at least
-  // `late`.
-  AirTimeline(std::vector<std::size_t> speakers, std::vector<Duration> holds, Duration late,
-              Duration reach);
+  // `speakers`: indices into layout.sensors, best first. `reach`: how far behind the newest reading
+  // the past stays exact, at least `late`.
+  AirTimeline(std::vector<std::size_t> speakers, Duration late, Duration reach);
 
   [[nodiscard]] const std::vector<std::size_t>& speakers() const { return speakers_; }
   [[nodiscard]] std::optional<Instant> newest() const { return newest_; }
@@ -79,14 +78,13 @@ class AirTimeline {
  private:
   [[nodiscard]] static SpokenAir air_of(const Moment& moment);
   [[nodiscard]] std::size_t index_at(Instant t) const;
-  void hold(std::vector<SensorAir>& air, const AirReading& reading) const;
+  static void hold(std::vector<SensorAir>& air, const AirReading& reading);
   void project(std::vector<SensorAir>& air, std::size_t next_reading, Instant from);
   void append_moment(const std::vector<SensorAir>& air, Instant from);
   void forget_old();
 
   std::vector<std::size_t> speakers_;   // as in the layout
   std::vector<std::size_t> positions_;  // 0, 1, ...: how the members below count speakers
-  std::vector<Duration> holds_;
   Duration late_;
   Duration reach_;
 

@@ -73,17 +73,10 @@ std::size_t Watch::Core::add_air(std::vector<std::size_t> speakers) {
   if (known != air_index_.end()) return known->second;
   const std::size_t index = airs_.size();
   air_index_.emplace(speakers, index);
-  std::vector<Duration> holds;
   for (std::size_t position = 0; position < speakers.size(); ++position) {
-    holds.push_back(settings_.layout.sensors[speakers[position]].hold);
     sensors_[speakers[position]].seats.push_back({index, position});
   }
-  airs_.push_back({AirTimeline(std::move(speakers), std::move(holds), settings_.late, reach_),
-                   {},
-                   {},
-                   {},
-                   {},
-                   {}});
+  airs_.push_back({AirTimeline(std::move(speakers), settings_.late, reach_), {}, {}, {}, {}, {}});
   return index;
 }
 
@@ -298,7 +291,7 @@ void Watch::Core::apply_reading(const Reading& reading, Heard& heard) {
   const bool believed = believe(index, reading);
   sensor.track.insert(reading, believed, reach_);
   heard.sensors.push_back(index);
-  if (!believed) return;
+  if (!believed || facts(reading.quantity).of_sensor) return;
   const double value = judges_.corrected(index, reading);
   const SensorSpec& spec = settings_.layout.sensors[index];
   if (!spec.jar.empty()) {
@@ -312,7 +305,8 @@ void Watch::Core::apply_reading(const Reading& reading, Heard& heard) {
     AirTimeline& timeline = airs_[seat.air].timeline;
     // Before the reading makes the timeline forget what it is too late to change.
     airs_[seat.air].lately.settle(timeline, reading.measured_at - settings_.late);
-    if (timeline.insert({reading.measured_at, seat.position, reading.quantity, value, error})) {
+    if (timeline.insert(
+            {reading.measured_at, seat.position, reading.quantity, value, error, hold_of(index)})) {
       heard.airs.push_back(seat.air);
       const auto& moment = timeline.moment_at(*now_);
       if (moment.temperature_speaker == index || moment.humidity_speaker == index) {
@@ -331,11 +325,22 @@ bool Watch::Core::believe(std::size_t sensor, const Reading& reading) {
   if (doubts != 0) {
     effects_.doubted.push_back({reading.sensor, reading.quantity, reading.measured_at, doubts});
   }
+  if (const auto interval = judges_.take_changed_interval(sensor)) {
+    effects_.learned.push_back({reading.sensor, reading.measured_at, *interval, hold_of(sensor)});
+  }
   if (auto finished = judges_.take_finished(sensor)) {
     effects_.finished.push_back(
-        {reading.sensor, finished->salt(), finished->result(), finished->words()});
+        {reading.sensor, finished->means(), finished->result(), finished->words()});
   }
   return doubts == 0 && reading.trusted();
+}
+
+// A burst of messages is no rhythm.
+Duration Watch::Core::hold_of(std::size_t sensor) const {
+  constexpr Duration kLeast = std::chrono::minutes(1);
+  const SensorSpec& spec = settings_.layout.sensors[sensor];
+  const auto interval = spec.learns_hold ? judges_.interval(sensor) : std::nullopt;
+  return interval ? std::max(kLeast, kHeldIntervals * *interval) : spec.hold;
 }
 
 // What the air is from `at` on has changed.
@@ -375,6 +380,7 @@ void Watch::Core::step_jar(std::size_t jar, std::size_t air, Instant at) {
     if (ended || jars_[jar].airs[i] != air || stays[i].from > *now_) continue;
     const Instant from = std::max(at, stays[i].from);
     const bool taken_back = jars_[jar].track && jars_[jar].track->air_changed(from);
+    outdate_split_off(jar, from);
     for (const std::size_t instance : jars_[jar].instances) {
       // What only the model says waits for its next look, which is what the instance is due for.
       const bool waits = rules_[instances_[instance]->rule].of_model && !taken_back;
@@ -480,7 +486,7 @@ void Watch::Core::apply(const ClockSteppedInput& input) {
 void Watch::Core::apply(const CheckBegunInput& input) {
   const auto sensor = sensor_index_.find(input.sensor);
   if (sensor == sensor_index_.end()) return;
-  judges_.begin_check(sensor->second, input.salt, input.at);
+  judges_.begin_check(sensor->second, input.means, input.at);
   touch(SubjectKind::sensor, input.sensor);
 }
 
@@ -686,7 +692,7 @@ void Watch::Core::fire(Instant t) {
       case TimerOwner::sensor: {
         const SensorSpec& spec = settings_.layout.sensors[timer.index];
         const Sensor& sensor = sensors_[timer.index];
-        if (sensor.track.next_expiry(spec.hold, t - Duration(1)) == t) {
+        if (sensor.track.next_expiry(hold_of(timer.index), t - Duration(1)) == t) {
           touch(SubjectKind::sensor, spec.id);
           for (const Seat& seat : sensor.seats) touch_air(seat.air);
         }
@@ -705,7 +711,7 @@ void Watch::Core::fire(Instant t) {
 void Watch::Core::look_at_sensor(std::size_t index) {
   Sensor& sensor = sensors_[index];
   const SensorSpec& spec = settings_.layout.sensors[index];
-  const auto expiry = sensor.track.next_expiry(spec.hold, *now_);
+  const auto expiry = sensor.track.next_expiry(hold_of(index), *now_);
   if (sensor.live != expiry.has_value()) {
     sensor.live = expiry.has_value();
     if (!sensor.seats.empty()) unsettled_places_.insert(spec.place);
@@ -758,8 +764,7 @@ Instant Watch::Core::true_due(const Timer& timer) const {
     case TimerOwner::instance:
       return instances_[timer.index]->due;
     case TimerOwner::sensor: {
-      const Duration hold = settings_.layout.sensors[timer.index].hold;
-      return sensors_[timer.index].track.next_expiry(hold, before).value_or(kNever);
+      return sensors_[timer.index].track.next_expiry(hold_of(timer.index), before).value_or(kNever);
     }
     case TimerOwner::jar:
       break;

@@ -88,9 +88,10 @@ class Watch::Core {
     std::vector<std::size_t> instances;  // by position in jar_rules_; empty: retired
     std::vector<std::size_t> airs;       // of its stays, one by one
     Instant armed = kNever;
-    std::string stage;                // as told at closing
-    std::unique_ptr<JarTrack> track;  // of its model; nullptr: not told what is in it
-    Instant headspace_at = kAlways;   // newest headspace reading that was taken in
+    std::string stage;                   // as told at closing
+    std::unique_ptr<JarTrack> track;     // of its model; nullptr: not told what is in it
+    Instant headspace_at = kAlways;      // newest headspace reading that was taken in
+    std::vector<std::size_t> split_off;  // of jars_: began from this one's model
   };
 
   struct Instance {
@@ -195,6 +196,7 @@ class Watch::Core {
   void outdate_track(std::size_t jar, Instant from);
   [[nodiscard]] OutdatedJar outdated_jar(std::size_t jar) const;
   [[nodiscard]] std::optional<culture::JarModel> model_split_off(const JarClosedInput& input) const;
+  void outdate_split_off(std::size_t jar, Instant from);
   void outdate_jars_in(std::size_t air, Instant at);
   void step_jar_rules(std::size_t jar, Instant from);
   [[nodiscard]] Instant settled_horizon(std::size_t jar) const;
@@ -230,6 +232,7 @@ class Watch::Core {
   [[nodiscard]] ReadSignal reader_of(const Instance& instance, Instant t) const;
   [[nodiscard]] const Instance* spoken_of(const OpenAlert& open) const;
   void see(std::uint64_t number, const std::string& by);
+  [[nodiscard]] Duration hold_of(std::size_t sensor) const;
   void touch(SubjectKind kind, std::string_view id);
   void touch_air(std::size_t air);
   void report_touched();

@@ -82,6 +82,10 @@ void Watch::Core::apply(const JarClosedInput& input) {
   own.track = begun ? std::make_unique<JarTrack>(profile, input.recipe, std::move(*begun))
                     : std::make_unique<JarTrack>(profile, input.recipe);
   models_changed_.insert(*jar);
+  for (Jar& each : jars_) std::erase(each.split_off, *jar);
+  if (const auto from = input.split ? register_.find(input.split->from) : std::nullopt) {
+    jars_[*from].split_off.push_back(*jar);
+  }
   // Closed before what the engine remembers of the air: the history may know that time.
   bool air_is_forgotten = false;
   for (const std::size_t air : own.airs) {
@@ -95,8 +99,8 @@ void Watch::Core::apply(const JarClosedInput& input) {
   if (now_) look_at_jar(*jar);
 }
 
-// What was split off goes on from the other jar as it is known now; a reading of that time that
-// comes late reaches the other jar only. nullopt: the engine does not know that time any more.
+// What was split off goes on from the other jar as it is known now. nullopt: the engine does not
+// know that time any more.
 std::optional<culture::JarModel> Watch::Core::model_split_off(const JarClosedInput& input) const {
   if (!input.split) return std::nullopt;
   const auto from = register_.find(input.split->from);
@@ -105,6 +109,14 @@ std::optional<culture::JarModel> Watch::Core::model_split_off(const JarClosedInp
   const Instant at = input.recipe.closed;
   if (track.outdated() || track.base() > at || !now_ || *now_ < at) return std::nullopt;
   return track.model_at(at, air_of_jar(*from)).split_off(input.recipe, input.split->contents);
+}
+
+// What becomes known of a jar from before a part of it was split off is that part's past, too.
+void Watch::Core::outdate_split_off(std::size_t jar, Instant from) {
+  for (const std::size_t part : jars_[jar].split_off) {
+    const auto& track = jars_[part].track;
+    if (track && from < track->recipe().closed) outdate_track(part, track->recipe().closed);
+  }
 }
 
 void Watch::Core::apply(const JarActInput& input) {
@@ -119,7 +131,9 @@ void Watch::Core::apply(const JarObservedInput& input) {
 
 void Watch::Core::apply(const JarOutdatedInput& input) {
   const auto jar = register_.find(input.jar);
-  if (jar) outdate_track(*jar, input.from);
+  if (!jar) return;
+  if (input.forgets && jars_[*jar].track) jars_[*jar].track->forget_told(input.from);
+  outdate_track(*jar, input.from);
 }
 
 void Watch::Core::apply(const JarModelInput& input) {
@@ -142,6 +156,7 @@ void Watch::Core::tell_track(std::size_t jar, const JarTold& told) {
   JarTrack& track = *jars_[jar].track;
   touched_jars_.insert(jar);
   if (!track.tell(told)) return outdate_track(jar, told.at);
+  outdate_split_off(jar, told.at);
   step_jar_rules(jar, told.at);
 }
 
@@ -212,6 +227,7 @@ void Watch::Core::outdate_track(std::size_t jar, Instant from) {
   track.outdate(from, now_ ? settled_horizon(jar) : track.base());
   effects_.outdated.push_back(outdated_jar(jar));
   touched_jars_.insert(jar);
+  outdate_split_off(jar, from);
 }
 
 // A reading came too late for the rules, but not for the history: the models of the jars that stood

@@ -64,6 +64,11 @@ bool JarTrack::tell(const JarTold& told) {
   return true;
 }
 
+void JarTrack::forget_told(Instant from) {
+  std::erase_if(told_, [&](const JarTold& each) { return each.at >= from && !each.by_sensor; });
+  (void)take_back(from);
+}
+
 void JarTrack::outdate(Instant from, Instant until) {
   outdated_from_ = outdated_ ? std::min(outdated_from_, from) : from;
   outdated_until_ = std::max(look_before(until), base_.at());

@@ -41,6 +41,8 @@ class JarTrack {
 
   // False: it is of a time that cannot be taken back: outdate() the track.
   bool tell(const JarTold& told);
+  // What people told from `from` on, as far as the base has not taken it in.
+  void forget_told(Instant from);
   // The air from `from` on is other than it was thought to be. True: something that rules have seen
   // is taken back.
   bool air_changed(Instant from);

@@ -31,6 +31,13 @@ std::optional<Senses> senses_named(std::string_view name) {
   return std::nullopt;
 }
 
+SensorSpec with_learned(SensorSpec configured, const SensorSpec& dated) {
+  if (configured.learns_interval) configured.expected_interval = dated.expected_interval;
+  if (configured.learns_hold) configured.hold = dated.hold;
+  configured.learns_interval = configured.learns_hold = false;
+  return configured;
+}
+
 std::string_view parent_place(std::string_view path) {
   const auto slash = path.rfind('/');
   return slash == std::string_view::npos ? std::string_view{} : path.substr(0, slash);

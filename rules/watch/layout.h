@@ -19,16 +19,26 @@ enum class Senses { air, headspace, glass, culture };
 [[nodiscard]] std::string_view senses_name(Senses senses);
 [[nodiscard]] std::optional<Senses> senses_named(std::string_view name);
 
+// A value holds for so many expected intervals where it is not said: a sensor may miss two readings
+// before its value is unknown.
+inline constexpr int kHeldIntervals = 3;
+
 struct SensorSpec {
   std::string id;
   std::string place;  // path of the place it hangs on; empty when it hangs on a jar
   std::string jar;    // jar id; empty when it hangs on a place
   Senses senses = Senses::air;
-  std::vector<Quantity> measures;
-  Duration expected_interval{};  // > 0; the configuration's default where not given
-  Duration hold{};               // > 0; how long a value stands without a successor
+  std::vector<Quantity> measures;  // of air or jar: a battery is not among them
+  Duration expected_interval{};    // > 0; where not given a guess, until the engine has learned it
+  Duration hold{};                 // > 0; how long a value stands without a successor
+  bool learns_interval = false;    // it is not given
+  bool learns_hold = false;        // neither it nor the interval is given
   friend bool operator==(const SensorSpec&, const SensorSpec&) = default;
 };
+
+// The sensor as configured, with what was learned of it where that is not given: `dated` is how it
+// stands in the history.
+[[nodiscard]] SensorSpec with_learned(SensorSpec configured, const SensorSpec& dated);
 
 struct PlaceSpec {
   std::string path;  // "cellar/shelf-2"

@@ -60,16 +60,17 @@ bool is_of_judges(RuleQuantity quantity) {
   return quantity >= RuleQuantity::spread && quantity <= RuleQuantity::doubted_readings;
 }
 
-SensorJudges::Sensor::Sensor(Surroundings around)
+SensorJudges::Sensor::Sensor(Surroundings around, const SensorSpec& spec)
     : values{Value(Quantity::temperature, around), Value(Quantity::humidity, around)},
-      whole(std::nullopt) {}
+      whole(spec.learns_interval ? std::nullopt : std::optional(spec.expected_interval)),
+      learns(spec.learns_interval) {}
 
 SensorJudges::SensorJudges(const Layout& layout, const RuleBook& book,
                            const Calibrations& calibrations, Duration reach, bool recorded)
     : reach_(reach), recorded_(recorded) {
   for (const SensorSpec& spec : layout.sensors) {
     ids_.push_back(spec.id);
-    sensors_.emplace_back(around(layout, spec));
+    sensors_.emplace_back(around(layout, spec), spec);
     const auto known = calibrations.find(spec.id);
     if (known != calibrations.end()) sensors_.back().calibration = known->second;
   }
@@ -86,6 +87,7 @@ SensorJudges::SensorJudges(const Layout& layout, const RuleBook& book,
 
 void SensorJudges::find_company(const Layout& layout) {
   for (const QuantityFacts& row : quantities()) {
+    if (row.of_sensor) continue;
     for (std::size_t i = 0; i < layout.sensors.size(); ++i) {
       const SensorSpec& spec = layout.sensors[i];
       const bool fits = spec.jar.empty() && spec.senses == Senses::air &&
@@ -132,6 +134,7 @@ Judgement SensorJudges::compare(const Value& value, Instant at, double corrected
 
 std::uint16_t SensorJudges::judge(std::size_t index, const Reading& reading) {
   Sensor& sensor = sensors_[index];
+  if (reading.quantity == Quantity::battery) return judge_battery(sensor, reading);
   Value& value = sensor.values[slot_of(reading.quantity)];
   const Instant at = reading.measured_at;
   if (reading.quantity == Quantity::temperature && (!value.newest || at > *value.newest)) {
@@ -142,16 +145,24 @@ std::uint16_t SensorJudges::judge(std::size_t index, const Reading& reading) {
   value.newest = at;
   const bool own_clock = !recorded_ && (reading.marks & (kStampedOnArrival | kImported)) == 0;
   sensor.whole.heard(at, reading.received_at, own_clock);
+  learn(sensor);
   if (sensor.check && sensor.check->is_out()) {
-    sensor.check.reset();
     // What it said in salt or ice is nothing to compare the air with.
-    for (Value& each : sensor.values) each.last = {};
+    if (sensor.check->leaves_its_air()) {
+      for (Value& each : sensor.values) each.last = {};
+    }
+    sensor.check.reset();
   }
-  if (sensor.check && at >= sensor.check->start()) {
-    if ((judgement.doubts & kImpossible) == 0) {
+  const bool checked = sensor.check && at >= sensor.check->start();
+  if (checked) {
+    // Salt and ice are stiller than any air, and the way there is a leap.
+    const std::uint16_t against =
+        sensor.check->leaves_its_air() ? std::uint16_t{kImpossible} : kUnbelieved;
+    if ((judgement.doubts & against) == 0) {
       sensor.check->add(reading.quantity, at, reading.value());
     }
-    // Salt and ice are stiller than any air, and the way there is a jump.
+  }
+  if (checked && sensor.check->leaves_its_air()) {
     judgement.doubts = kInCheck | (judgement.doubts & kImpossible);
     judgement.reasons = {sensor.check->words()};
     value.last = judgement;
@@ -170,6 +181,39 @@ std::uint16_t SensorJudges::judge(std::size_t index, const Reading& reading) {
   since(sensor.drifting, (doubts & kDrifts) != 0, at);
   look(sensor, at);
   return value.last.doubts;
+}
+
+// Not at every wavering: each change is a date in the history.
+void SensorJudges::learn(Sensor& sensor) {
+  constexpr double kStep = 1.25;
+  const auto learned = sensor.learns ? sensor.whole.learned_interval() : std::nullopt;
+  if (!learned) return;
+  if (sensor.interval) {
+    const double ratio = static_cast<double>(learned->count()) /
+                         static_cast<double>(std::max<std::int64_t>(1, sensor.interval->count()));
+    if (ratio < kStep && ratio > 1.0 / kStep) return;
+  }
+  sensor.interval = learned;
+  sensor.interval_changed = true;
+}
+
+std::optional<Duration> SensorJudges::interval(std::size_t sensor) const {
+  return sensors_[sensor].learns ? sensors_[sensor].interval : std::nullopt;
+}
+
+std::optional<Duration> SensorJudges::take_changed_interval(std::size_t index) {
+  Sensor& sensor = sensors_[index];
+  if (!sensor.interval_changed) return std::nullopt;
+  sensor.interval_changed = false;
+  return sensor.interval;
+}
+
+std::uint16_t SensorJudges::judge_battery(Sensor& sensor, const Reading& reading) {
+  sensor.whole.battery(reading.value());
+  // Its stamp may lie before what the sensor last said of the air.
+  const Instant newest = sensor.looks.empty() ? reading.measured_at : sensor.looks.back().from;
+  look(sensor, std::max(reading.measured_at, newest));
+  return physically_possible(reading.quantity, reading.value()) ? kNoDoubt : kImpossible;
 }
 
 // Only what some rule reads is worked out: the spread changes with every reading.
@@ -244,19 +288,19 @@ SensorStanding SensorJudges::standing(std::size_t index, Instant now) const {
       if (!known) standing.reasons.push_back(reason);
     }
   };
-  if (sensor.check) {
+  if (sensor.check) standing.check = sensor.check->words();
+  if (sensor.check && sensor.check->leaves_its_air()) {
     standing.doubts = kInCheck;
-    standing.check = sensor.check->words();
   } else {
     for (const Value& value : sensor.values) take(value.last);
   }
   take(sensor.whole.at(now));
-  standing.interval = sensor.whole.interval();
+  standing.interval = sensor.whole.learned_interval();
   return standing;
 }
 
-void SensorJudges::begin_check(std::size_t sensor, const std::optional<Salt>& salt, Instant start) {
-  sensors_[sensor].check = salt ? GuidedCheck::in_salt(*salt, start) : GuidedCheck::in_ice(start);
+void SensorJudges::begin_check(std::size_t sensor, const CheckMeans& means, Instant start) {
+  sensors_[sensor].check = GuidedCheck(means, start);
 }
 
 std::optional<GuidedCheck> SensorJudges::take_finished(std::size_t index) {

@@ -45,12 +45,18 @@ class SensorJudges {
   [[nodiscard]] Signal signal(std::size_t sensor, RuleQuantity quantity, Instant t) const;
   [[nodiscard]] SensorStanding standing(std::size_t sensor, Instant now) const;
 
-  // From its start on the sensor does not speak for its air. Replaces one that waits.
-  void begin_check(std::size_t sensor, const std::optional<Salt>& salt, Instant start);
+  // From its start on a sensor that lies in salt or ice does not speak for its air. Replaces one
+  // that waits.
+  void begin_check(std::size_t sensor, const CheckMeans& means, Instant start);
   void abandon_check(std::size_t sensor) { sensors_[sensor].check.reset(); }
   // A check that was waited for and has come to its end, once; nullopt: none. The sensor speaks for
   // its air again when the check says that it is out.
   [[nodiscard]] std::optional<GuidedCheck> take_finished(std::size_t sensor);
+  // The interval between its messages as learned, where none is given; nullopt: given, or not known
+  // yet. It follows what arrives in steps of a quarter.
+  [[nodiscard]] std::optional<Duration> interval(std::size_t sensor) const;
+  // The same, once after it has changed.
+  [[nodiscard]] std::optional<Duration> take_changed_interval(std::size_t sensor);
   Calibration& calibration(std::size_t sensor) { return sensors_[sensor].calibration; }
 
   // By id, so that it fits a changed layout as far as it can. Throws nlohmann's exceptions and
@@ -102,7 +108,7 @@ class SensorJudges {
     }
   };
   struct Sensor {
-    explicit Sensor(Surroundings around);
+    Sensor(Surroundings around, const SensorSpec& spec);
     std::array<Value, 2> values;  // by quantity
     SensorTrust whole;
     std::optional<double> thermometer;  // degC, its newest temperature
@@ -112,10 +118,13 @@ class SensorJudges {
     std::vector<Look> looks;
     Calibration calibration;
     std::optional<GuidedCheck> check;
+    bool learns = false;               // its interval is not given
+    std::optional<Duration> interval;  // in force, as learned
+    bool interval_changed = false;     // not taken yet; within one step
     template <class Fields>
     void visit_fields(Fields& fields) {
       fields(values[0], values[1], whole, astray, judged, stuck, disagreeing, drifting, looks,
-             thermometer);
+             thermometer, interval);
     }
   };
   struct Company {  // of a quantity in a place, two sensors or more
@@ -126,6 +135,8 @@ class SensorJudges {
   };
 
   void find_company(const Layout& layout);
+  std::uint16_t judge_battery(Sensor& sensor, const Reading& reading);
+  static void learn(Sensor& sensor);
   void look(Sensor& sensor, Instant at);
   [[nodiscard]] Judgement compare(const Value& value, Instant at, double corrected, bool believed);
   [[nodiscard]] nlohmann::json company_key(const Company& company) const;

@@ -4,11 +4,13 @@
 //     "link_before_time": bool|null, "next_alert": n,
 //     "rules":     [[name, conditions]...]                       what "instances" count by
 //     "sensors":   [[id, first_known|null, [[ms, quantity]...], [reading...], [reading...]]...]
-//     "airs":      [[[sensor id...], newest|null, [[ms, position, quantity, value]...],
+//     "airs":      [[[sensor id...], newest|null,
+//                    [[ms, position, quantity, value, error, hold ms]...],
 //                    [[window, steps]...]]...]
 //     "jars":      [[id, [[ms, place, told ms]...], retired_at|null, retired,
 //                    [stage, recipe, [told...], revision, [outdated, from, until], headspace_at,
-//                     [ms, [value...], open_since|null, forecast_at, temperature]]|null]...]
+//                     [ms, [value...], open_since|null, forecast_at, temperature],
+//                     [jar split off...]]|null]...]
 //     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
 //                    [[from, met, met_since, [since, banked...]]...]]...]
 //     "judges":    {...}                                          see sensor_judges_snapshot.cpp
@@ -144,19 +146,22 @@ json to_json(const AirTimeline& timeline, const Layout& layout) {
     speakers.push_back(layout.sensors[speaker].id);
   }
   for (const AirReading& each : timeline.kept()) {
-    kept.push_back(
-        {unix_ms(each.at), each.speaker, static_cast<int>(each.quantity), each.value, each.error});
+    kept.push_back({unix_ms(each.at), each.speaker, static_cast<int>(each.quantity), each.value,
+                    each.error, each.hold.count()});
   }
   return {speakers, to_json(timeline.newest()), kept};
 }
 
-void read_timeline(const json& j, AirTimeline& timeline) {
+// An older snapshot has no errors and no holds.
+void read_timeline(const json& j, AirTimeline& timeline, const Layout& layout) {
   std::vector<AirReading> kept;
   for (const json& each : j.at(2)) {
     kept.push_back({instant_from(each.at(0)), each.at(1).get<std::size_t>(),
                     static_cast<Quantity>(each.at(2).get<int>()), each.at(3).get<double>(),
                     each.size() > 4 ? each.at(4).get<double>() : 0.0});
-    if (kept.back().speaker >= timeline.speakers().size()) throw std::out_of_range("speaker");
+    const std::size_t speaker = timeline.speakers().at(kept.back().speaker);
+    kept.back().hold =
+        each.size() > 5 ? Duration(each.at(5).get<std::int64_t>()) : layout.sensors[speaker].hold;
   }
   timeline.restore(kept, maybe_instant(j.at(1)));
 }
@@ -436,7 +441,8 @@ json Watch::Core::track_json(std::size_t jar) const {
           {saved.outdated, to_json(saved.outdated_from), to_json(saved.outdated_until)},
           to_json(own.headspace_at),
           {unix_ms(look.at), look.values, to_json(look.open_since), to_json(look.forecast_at),
-           look.forecast_temperature, to_json(look.closed_at), to_json(look.looked_at)}};
+           look.forecast_temperature, to_json(look.closed_at), to_json(look.looked_at)},
+          own.split_off};
 }
 
 void Watch::Core::load_track(std::size_t jar, const json& j,
@@ -446,6 +452,8 @@ void Watch::Core::load_track(std::size_t jar, const json& j,
   const culture::JarRecipe recipe = recipe_from_json(j.at(1));
   own.headspace_at = instant_from(j.at(5));
   own.track = std::make_unique<JarTrack>(settings_.profiles.for_stage(own.stage), recipe);
+  if (j.size() > 7) own.split_off = j.at(7).get<std::vector<std::size_t>>();
+  std::erase_if(own.split_off, [this](std::size_t part) { return part >= jars_.size(); });
   JarTrack::Saved saved;
   for (const json& each : j.at(2)) saved.told.push_back(told_from_json(each));
   saved.revision = j.at(3).get<std::uint64_t>();
@@ -543,7 +551,7 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
     }
     const auto saved = saved_airs.find(ids);
     if (saved != saved_airs.end()) {
-      read_timeline(*saved->second, air.timeline);
+      read_timeline(*saved->second, air.timeline, settings_.layout);
     } else {
       seed(air.timeline);
     }
@@ -597,11 +605,11 @@ void Watch::Core::seed(AirTimeline& timeline) {
   for (std::size_t position = 0; position < timeline.speakers().size(); ++position) {
     const SensorTrack& track = sensors_[timeline.speakers()[position]].track;
     for (const QuantityFacts& row : quantities()) {
-      if (const auto& reading = track.newest_trusted(row.quantity)) {
+      if (const auto& reading = track.newest_trusted(row.quantity); reading && !row.of_sensor) {
         const std::size_t sensor = timeline.speakers()[position];
         known.push_back({reading->measured_at, position, row.quantity,
                          judges_.corrected(sensor, *reading),
-                         judges_.expected_error(sensor, *reading)});
+                         judges_.expected_error(sensor, *reading), hold_of(sensor)});
       }
     }
   }

@@ -28,7 +28,7 @@
 #include "rules/watch/layout.h"
 #include "rules/watch/sensor_standing.h"
 #include "sensors/calibration.h"
-#include "sensors/salts.h"
+#include "sensors/check_means.h"
 
 namespace torpor::rules {
 
@@ -98,6 +98,8 @@ struct JarObservedInput {
 struct JarOutdatedInput {
   std::string jar;
   Instant from{};  // of the earliest thing concerned; the default: of everything
+  // What was told of it from then on, but by no sensor, is forgotten: what stands follows anew.
+  bool forgets = false;
 };
 // A jar's model as it was worked out anew from the history: a snapshot() of it at
 // OutdatedJar::until. Of an older revision it is passed over.
@@ -133,11 +135,11 @@ struct DiskInput {
 struct ClockSteppedInput {
   Duration by{};
 };
-// A check of a sensor begins: it lies over a wet salt, or in ice, and speaks for no air until the
+// A check of a sensor begins. One that lies over a wet salt, or in ice, speaks for no air until the
 // check has ended. Replaces one that waits.
 struct CheckBegunInput {
   std::string sensor;
-  std::optional<Salt> salt;  // nullopt: ice
+  CheckMeans means;
   Instant at;
 };
 // A check that waits is given up.
@@ -255,9 +257,17 @@ struct DoubtedReading {
 // SensorCheckedInput: until then nothing is corrected.
 struct FinishedCheck {
   std::string sensor;
-  std::optional<Salt> salt;    // nullopt: ice
+  CheckMeans means;
   std::optional<Check> check;  // nullopt: it gave no result
   std::string words;           // one line for a person
+};
+
+// How often a sensor speaks whose interval is not given, as learned: in force from the reading
+// measured at `from` on, which it holds for.
+struct LearnedInterval {
+  std::string sensor;
+  Instant from;
+  Duration interval{}, hold{};
 };
 
 struct Effects {
@@ -266,6 +276,7 @@ struct Effects {
   std::vector<OutdatedJar> outdated;  // jars whose model has to be worked out anew
   std::vector<DoubtedReading> doubted;
   std::vector<FinishedCheck> finished;
+  std::vector<LearnedInterval> learned;
   std::vector<Subject> touched;  // places, jars and sensors whose shown state may have changed
 };
 

@@ -13,7 +13,7 @@ namespace {
 
 constexpr Duration kLate = std::chrono::hours(1);
 
-AirTimeline one_sensor() { return AirTimeline({0}, {std::chrono::minutes(30)}, kLate, 2 * kLate); }
+AirTimeline one_sensor() { return AirTimeline({0}, kLate, 2 * kLate); }
 
 struct AirSaid {
   double at = 0.0;  // minutes
@@ -22,8 +22,9 @@ struct AirSaid {
 
 void hear(AirTimeline& air, LatelyAir& lately, const AirSaid& said) {
   lately.settle(air, minute(said.at) - kLate);
-  (void)air.insert({minute(said.at), 0, Quantity::temperature, said.temperature});
-  (void)air.insert({minute(said.at), 0, Quantity::humidity, said.humidity});
+  const Duration hold = std::chrono::minutes(30);
+  (void)air.insert({minute(said.at), 0, Quantity::temperature, said.temperature, 0.0, hold});
+  (void)air.insert({minute(said.at), 0, Quantity::humidity, said.humidity, 0.0, hold});
 }
 
 std::vector<AirSaid> some_days(unsigned seed, int days) {

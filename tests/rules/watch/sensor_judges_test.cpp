@@ -254,5 +254,127 @@ TEST_CASE("a check takes the sensor out of its air and gives a correction from t
   CHECK(watch.air_at("cellar/shelf-1").humidity->value() == doctest::Approx(55.0));
 }
 
+TEST_CASE("a sensor that is compared goes on speaking, and is corrected from the result on") {
+  Watch watch(settings_of({}, two_on_a_shelf()));
+  const auto step = [&](int m) {
+    return watch.step(minute(m), ReadingsInput{{a_reading("first", Quantity::temperature,
+                                                          22.0 + (m % 2) * 0.1, minute(m))}});
+  };
+  (void)step(0);
+  const Instrument beside{Quantity::temperature, 21.0, 0.25};
+  (void)watch.step(minute(1), CheckBegunInput{"first", beside, minute(1)});
+  std::vector<FinishedCheck> finished;
+  int m = 2;
+  for (; m < 30 && finished.empty(); ++m) {
+    finished = step(m).finished;
+    CHECK(watch.air_at("cellar/shelf-1").temperature_speaker == std::size_t{1});
+    CHECK((watch.standing("first")->doubts & kInCheck) == 0);
+    Watch restored(settings_of({}, two_on_a_shelf()));
+    REQUIRE(restored.restore(watch.snapshot()).has_value());
+    CHECK(restored.standing("first") == watch.standing("first"));
+  }
+  REQUIRE(finished.size() == 1);
+  CHECK(m == 7);
+  CHECK(finished.front().means == CheckMeans(beside));
+  (void)watch.step(minute(m), SensorCheckedInput{"first", *finished.front().check});
+  (void)step(m);
+  CHECK(watch.air_at("cellar/shelf-1").temperature->value() ==
+        doctest::Approx(21.0).epsilon(0.005));
+  CHECK(watch.standing("first")->check.empty());
+}
+
+TEST_CASE("where no interval is given it is learned, and values hold for three of it") {
+  Layout layout = two_on_a_shelf();
+  layout.sensors.resize(2);
+  layout.sensors[1].learns_interval = layout.sensors[1].learns_hold = true;
+  const WatchSettings settings = settings_of({}, layout);
+  auto watch = std::make_unique<Watch>(settings);
+  std::vector<LearnedInterval> learned;
+  const auto say = [&](int m) {
+    const Effects effects =
+        watch->step(minute(m), ReadingsInput{{a_reading("first", Quantity::temperature,
+                                                        20.0 + (m % 3) * 0.1, minute(m))}});
+    learned.insert(learned.end(), effects.learned.begin(), effects.learned.end());
+  };
+  const auto speaks = [&](int m) {
+    (void)watch->step(minute(m), TickInput{});
+    return watch->air_at("cellar/shelf-1").temperature_speaker == std::size_t{1};
+  };
+  int m = 0;
+  for (; m < 14; m += 2) say(m);  // seven gaps of two minutes wait for the eighth
+  CHECK(learned.empty());
+  CHECK(speaks(12 + 29));  // the layout's own 30 minutes
+  watch = std::make_unique<Watch>(settings);
+  for (m = 0; m <= 16; m += 2) say(m);
+  REQUIRE(learned.size() == 1);
+  CHECK(learned.front().from == minute(16));
+  CHECK(learned.front().interval == std::chrono::minutes(2));
+  CHECK(learned.front().hold == std::chrono::minutes(6));
+  CHECK(speaks(16 + 5));
+  CHECK((watch->standing("first")->doubts & kSilent) == 0);
+  CHECK_FALSE(speaks(16 + 6));
+  (void)speaks(16 + 7);
+  CHECK((watch->standing("first")->doubts & kSilent) != 0);
+
+  // It speaks more seldom now; a restart on the way changes nothing.
+  learned.clear();
+  for (m = 40; m <= 400; m += 10) {
+    say(m);
+    auto next = std::make_unique<Watch>(settings);
+    REQUIRE(next->restore(watch->snapshot()).has_value());
+    REQUIRE(next->snapshot() == watch->snapshot());
+    watch = std::move(next);
+  }
+  REQUIRE_FALSE(learned.empty());
+  CHECK(learned.back().interval == std::chrono::minutes(10));
+  CHECK(speaks(400 + 29));
+  CHECK_FALSE(speaks(400 + 30));
+}
+
+TEST_CASE("a low battery is told, and is neither a reading of the air nor a sign of life") {
+  Layout layout = two_on_a_shelf();
+  const WatchSettings settings =
+      settings_of({a_rule("low", "sensor", "battery below 15 % lasting 1 h",
+                          "battery above 30 % lasting 10 min"),
+                   a_rule("quiet", "sensor", "time since reading above 1 h")},
+                  layout);
+  Watch watch(settings);
+  std::string story;
+  const auto step = [&](int m, std::vector<Reading> readings) {
+    for (const AlertChange& change :
+         watch.step(minute(m), ReadingsInput{std::move(readings)}).changes) {
+      if (change.alert.subject.id != "first" || change.kind == AlertChangeKind::updated) continue;
+      story += std::to_string(m) + " " + std::string(alert_change_name(change.kind)) + " " +
+               change.alert.rule + ";";
+      if (change.kind == AlertChangeKind::raised && change.alert.rule == "low") {
+        CHECK(change.alert.what ==
+              "Sensor first at cellar/shelf-1: battery 14 %, below 15 % for over 1 h.");
+      }
+    }
+  };
+  const auto warmth = [](int m) {
+    return a_reading("first", Quantity::temperature, 20.0 + (m % 20) / 10.0, minute(m));
+  };
+  const auto charge = [](double percent, int m) {
+    return a_reading("first", Quantity::battery, percent, minute(m));
+  };
+  step(0, {warmth(0), charge(60.0, 0)});
+  step(10, {warmth(10), charge(14.0, 10)});
+  // What is older than the newest charge is nothing new, and what none has is no charge.
+  step(20, {warmth(20), charge(80.0, 5), charge(255.0, 20)});
+  CHECK((watch.standing("first")->doubts & kBatteryAstray) != 0);
+  step(30, {warmth(30), charge(14.0, 30)});
+  CHECK((watch.standing("first")->doubts & kLowBattery) != 0);
+  CHECK(watch.air_at("cellar/shelf-1").temperature_speaker == std::size_t{1});
+  // It goes on telling its charge alone.
+  for (int m = 40; m <= 120; m += 10) step(m, {charge(14.0, m)});
+  CHECK_FALSE(watch.air_at("cellar/shelf-1").temperature_speaker == std::size_t{1});
+  Watch restored(settings);
+  REQUIRE(restored.restore(watch.snapshot()).has_value());
+  CHECK(restored.standing("first") == watch.standing("first"));
+  for (int m = 130; m <= 160; m += 10) step(m, {warmth(m), charge(100.0, m)});
+  CHECK(story == "90 raised low;100 raised quiet;140 eased low;140 eased quiet;");
+}
+
 }  // namespace
 }  // namespace torpor::rules

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "daemon/ledger/answer_text.h"
 #include "daemon/report/accuracy_words.h"
 #include "rules/watch/air_speaker.h"
 
@@ -118,19 +119,22 @@ std::string LiveView::describe_sensor(std::string_view id) const {
   if (known == settings_.sensors.end()) return fmt::format("{}: not configured", id);
   const rules::SensorSpec& spec = known->spec;
   std::string words;
-  for (const QuantityFacts& row : quantities()) {
-    const auto newest = watch_.newest(spec.id, row.quantity);
+  std::optional<Instant> heard;
+  for (const Quantity quantity : spec.measures) {
+    const auto newest = watch_.newest(spec.id, quantity);
     if (!newest) continue;
     words += fmt::format("{}{:.1f} {}", words.empty() ? "" : ", ",
-                         corrected(ledger_.calibrations(), *newest), row.symbol);
-    if (row.quantity == spec.measures.back()) {
-      words += fmt::format(" at {}", zone_.to_words(newest->measured_at));
-    }
+                         corrected(ledger_.calibrations(), *newest), facts(quantity).symbol);
+    heard = std::max(heard, std::optional(newest->measured_at));
+  }
+  if (heard) words += fmt::format(" at {}", zone_.to_words(*heard));
+  if (const auto battery = watch_.newest_trusted(spec.id, Quantity::battery)) {
+    words += fmt::format("{}battery {:.0f} %", words.empty() ? "" : ", ", battery->value());
   }
   const auto standing = watch_.standing(id);
   std::string trust;
   if (standing && !standing->check.empty()) {
-    trust = "; " + standing->check;
+    trust = "; " + without_stop(standing->check);
   } else if (standing) {
     for (const std::string& reason : standing->reasons) trust += "; " + reason;
   }

@@ -351,7 +351,6 @@ rules::culture::JarModel Gathering::add_steps(JarHistoryView& view, const Jar& j
   StepRows steps(when.from, when.to);
   std::optional<IntervalRows> intervals;
   if (range.every) intervals.emplace(when.from, *range.every);
-  SpeakerSpans speakers;
   RangeRows weeks(when.from, when.to, kWeek);
   RangeRows half_days(detailed_from(when.from, when.to), when.to, kHalfDay);
   const Duration slice =
@@ -365,13 +364,11 @@ rules::culture::JarModel Gathering::add_steps(JarHistoryView& view, const Jar& j
                                  } else {
                                    steps.add(step);
                                  }
-                                 speakers.add(step);
                                  weeks.add(step);
                                  half_days.add(step);
                                  slices.add(step);
                                });
   view.exposure = intervals ? intervals->take() : steps.take();
-  view.speakers = speakers.take();
   view.weeks = weeks.take();
   view.half_days = half_days.take();
   view.slices = slices.take();
@@ -386,7 +383,6 @@ rules::culture::JarModel Gathering::add_days(JarHistoryView& view, const Jar& ja
                                              const HistoryRange& range) const {
   using std::chrono::days;
   StepRows steps(when.from, when.to);
-  SpeakerSpans speakers;
   RangeRows weeks(when.from, when.to, kWeek);
   const Instant detailed = detailed_from(when.from, when.to);
   RangeRows half_days(detailed, when.to, kHalfDay);
@@ -398,10 +394,7 @@ rules::culture::JarModel Gathering::add_days(JarHistoryView& view, const Jar& ja
       life_of(jar, line).days(when.from, when.to, [&](const JarDay& day, bool) {
         totals.add(day.air);
         for (const HalfDay& half : day.halves) {
-          for (const ExposureStep& step : half.steps) {
-            steps.add(step);
-            speakers.add(step);
-          }
+          for (const ExposureStep& step : half.steps) steps.add(step);
           weeks.add(half);
           slices.add(half);
           if (half.from >= detailed) half_days.add(half);
@@ -410,7 +403,6 @@ rules::culture::JarModel Gathering::add_days(JarHistoryView& view, const Jar& ja
       });
   view.summary = totals.summary(when.from, when.to);
   view.exposure = steps.take();
-  view.speakers = speakers.take();
   view.weeks = weeks.take();
   view.half_days = half_days.take();
   view.slices = slices.take();

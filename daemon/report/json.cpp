@@ -102,7 +102,11 @@ Tree accuracy_tree(const SensorAccuracy& accuracy) {
   Tree tree;
   tree["quantity"] = std::string(facts(accuracy.quantity).name);
   tree["checked"] = check ? json_value(check->check.at) : Tree();
-  tree["in"] = check ? Tree(bath_name(check->salt)) : Tree();
+  const Instrument* beside = check ? instrument_of(check->means) : nullptr;
+  tree["in"] = check && beside == nullptr ? Tree(bath_name(check->means)) : Tree();
+  if (beside != nullptr) {
+    tree[fmt::format("against_{}", facts(beside->quantity).key)] = json_value(beside->value);
+  }
   tree["entry"] = check ? Tree(check->entry) : Tree();
   tree["points"] = accuracy.correction.points;
   tree["gain"] = accuracy.correction.gain;

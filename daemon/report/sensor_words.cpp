@@ -9,8 +9,10 @@ namespace {
 
 // The newest values are marked one by one; the judges' standing is of the sensor.
 bool believed(const SensorView& view) {
-  const bool marked = std::any_of(view.readings.begin(), view.readings.end(),
-                                  [](const SensorReading& reading) { return !reading.trusted; });
+  const bool marked =
+      std::any_of(view.readings.begin(), view.readings.end(), [](const SensorReading& reading) {
+        return !reading.trusted && !facts(reading.quantity).of_sensor;
+      });
   return !marked && (!view.standing || (view.standing->doubts & kUnbelieved) == 0);
 }
 
@@ -38,8 +40,11 @@ std::string_view trust_state(const SensorView& view) {
 
 std::vector<std::string> trust_reasons(const SensorView& view) {
   if (!view.standing) return {};
-  if (!view.standing->check.empty()) return {view.standing->check};
-  return view.standing->reasons;
+  if (in_check(view)) return {view.standing->check};
+  std::vector<std::string> reasons = view.standing->reasons;
+  // It is compared where it hangs, and judged as ever.
+  if (!view.standing->check.empty()) reasons.push_back(view.standing->check);
+  return reasons;
 }
 
 }  // namespace torpor::daemon

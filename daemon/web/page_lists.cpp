@@ -47,8 +47,10 @@ void alert_block(Markup& page, const rules::Alert& alert, const PageContext& con
 std::string reading_words(const SensorView& view, const PersonUnits& units) {
   std::string words;
   for (const SensorReading& reading : view.readings) {
-    words += fmt::format("{}{:.1f} {}", words.empty() ? "" : ", ", reading.value,
-                         facts(reading.quantity).symbol);
+    const QuantityFacts& fact = facts(reading.quantity);
+    words += fmt::format("{}{}{:.1f} {}", words.empty() ? "" : ", ",
+                         fact.of_sensor ? fmt::format("{} ", fact.name) : "", reading.value,
+                         fact.symbol);
   }
   return units.in(words);
 }
@@ -56,6 +58,7 @@ std::string reading_words(const SensorView& view, const PersonUnits& units) {
 std::optional<Instant> last_heard(const SensorView& view) {
   std::optional<Instant> last;
   for (const SensorReading& reading : view.readings) {
+    if (facts(reading.quantity).of_sensor) continue;
     last = std::max(last.value_or(reading.measured_at), reading.measured_at);
   }
   return last;

@@ -164,22 +164,32 @@ Taken Reception::tell(const IncomingMessage& message, Instant wall) {
   if (message.payload.size() > kLongestSentence) {
     return refuse("the sentence is longer than 1024 bytes; tell it in shorter ones");
   }
-  if (tell_rate_exceeded(wall)) {
-    return refuse(tells_this_minute_ == kTellsPerMinute + 1
-                      ? "more than 60 sentences came within a minute; wait a minute "
-                        "and tell them again"
-                      : nullptr);
+  switch (judge_rate(record, wall)) {
+    case TellRate::Verdict::taken:
+      return keep(std::move(record));
+    case TellRate::Verdict::refused:
+      return refuse(
+          "more than 60 sentences came within a minute, or 600 of all together; this one and those "
+          "that follow in this minute are not answered one by one: wait a minute and tell them "
+          "again");
+    case TellRate::Verdict::refused_before:
+      break;
   }
-  return keep(std::move(record));
+  return refuse(nullptr);
 }
 
-bool Reception::tell_rate_exceeded(Instant wall) {
-  const Instant minute = std::chrono::floor<std::chrono::minutes>(wall);
-  if (minute != tell_minute_) {
-    tell_minute_ = minute;
-    tells_this_minute_ = 0;
+// MQTT does not say which client a message is from: where it wants its answer and who says it is
+// the next best.
+TellRate::Verdict Reception::judge_rate(const TellRecord& record, Instant wall) {
+  const auto verdict = tell_rate_.judge(record.response_topic + '\0' + record.by, wall);
+  if (verdict == TellRate::Verdict::refused) {
+    spdlog::warn("too many sentences within a minute{}: the rest of them is refused, unrecorded",
+                 record.by.empty() ? "" : " from " + excerpt(record.by));
   }
-  return ++tells_this_minute_ > kTellsPerMinute;
+  if (const std::uint64_t count = tell_rate_.take_refused_before(); count > 0) {
+    spdlog::warn("{} sentences over the rate were refused", count);
+  }
+  return verdict;
 }
 
 Taken Reception::keep(InboxPayload payload) {

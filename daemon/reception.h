@@ -18,6 +18,7 @@
 #include "config/settings.h"
 #include "daemon/history/inbox.h"
 #include "daemon/link/link.h"
+#include "daemon/tell_rate.h"
 
 namespace torpor::daemon {
 
@@ -50,10 +51,6 @@ struct ReceptionHandlers {
 
 class Reception {
  public:
-  // Tells of one minute beyond which more are refused. A person dictates a few; a stuck client
-  // sends thousands.
-  static constexpr int kTellsPerMinute = 60;
-
   // Under Clock::readings a payload without a time of its own is stamped with the newest
   // measured-at seen so far, `newest` at first: recorded days played at speed have a time of their
   // own.
@@ -78,7 +75,7 @@ class Reception {
   Taken tell(const IncomingMessage& message, Instant wall);
   void report_refusal(const IncomingMessage& message, std::string_view sensor,
                       const DecodeError& error);
-  bool tell_rate_exceeded(Instant wall);
+  [[nodiscard]] TellRate::Verdict judge_rate(const TellRecord& record, Instant wall);
 
   // Constant after construction.
   const std::string tell_topic_;
@@ -98,8 +95,7 @@ class Reception {
   };
   std::map<std::string, Fault, std::less<>> faults_;  // by sensor and reason, for the log
   std::optional<Instant> newest_;                     // under Clock::readings
-  Instant tell_minute_{};
-  int tells_this_minute_ = 0;
+  TellRate tell_rate_;
 };
 
 }  // namespace torpor::daemon

@@ -1,5 +1,9 @@
 #include "daemon/link/topic_filter.h"
 
+#include <algorithm>
+
+#include "sensors/utf8.h"
+
 namespace torpor::daemon {
 namespace {
 
@@ -38,6 +42,14 @@ bool is_topic_filter(std::string_view filter) {
     if (level == "#" && !levels.done()) return false;
   }
   return true;
+}
+
+bool is_topic(std::string_view topic) {
+  if (topic.empty() || topic.size() > kLongestFilter) return false;
+  return find_not_utf8(topic) == std::string_view::npos &&
+         std::none_of(topic.begin(), topic.end(), [](char c) {
+           return c == '+' || c == '#' || static_cast<unsigned char>(c) < 0x20 || c == 0x7F;
+         });
 }
 
 bool topic_matches(std::string_view filter, std::string_view topic) {

@@ -21,6 +21,10 @@ namespace torpor::daemon {
 // last.
 [[nodiscard]] bool is_topic_filter(std::string_view filter);
 
+// Whether a message can be published to it: 1 to 65,535 bytes of UTF-8, no wildcard, no control
+// character.
+[[nodiscard]] bool is_topic(std::string_view topic);
+
 // The filter to subscribe to for a pattern: `{sensor}` becomes `+`.
 [[nodiscard]] std::string filter_of(std::string_view pattern);
 

@@ -53,6 +53,16 @@ TEST_CASE("filters match topics as MQTT 5 section 4.7 says") {
   }
 }
 
+TEST_CASE("a topic to publish to has no wildcard, no control character and is UTF-8") {
+  for (const char* topic : {"a", "torpor/cellar/answer/x", "a//b", "ä/§"}) CHECK(is_topic(topic));
+  for (const std::string& topic :
+       {std::string(), std::string("a/#"), std::string("+/a"), std::string("a\nb"),
+        std::string("a\0b", 3), std::string("a\x7f"), std::string("\xff"),
+        std::string(65536, 'a')}) {
+    CHECK_FALSE(is_topic(topic));
+  }
+}
+
 TEST_CASE("a pattern with {sensor} is subscribed to with one plus") {
   CHECK(filter_of("cellar/{sensor}/x") == "cellar/+/x");
   CHECK(filter_of("{sensor}") == "+");

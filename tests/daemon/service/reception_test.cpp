@@ -173,12 +173,47 @@ TEST_CASE("a retained tell is never executed and a long one is refused, unrecord
   CHECK(desk.accepted.size() == 1);
 }
 
-TEST_CASE("more tells than a person can say in a minute are refused once and then silently") {
+TEST_CASE("more tells than a person can say in a minute are refused, answered once and counted") {
   Desk desk;
   for (int i = 0; i < 10'000; ++i) desk.say("torpor/cellar/tell", "seen");
-  CHECK(desk.accepted.size() == Reception::kTellsPerMinute);
-  CHECK(desk.refused_tells.size() == 1);
-  CHECK(desk.counters.tells_refused.load() == 10'000 - Reception::kTellsPerMinute);
+  CHECK(desk.accepted.size() == TellRate::kMostOfOne);
+  REQUIRE(desk.refused_tells.size() == 1);
+  CHECK(desk.refused_tells[0].find("not recorded: more than 60 sentences") == 0);
+  CHECK(desk.counters.tells_refused.load() == 10'000 - TellRate::kMostOfOne);
+}
+
+TEST_CASE("a client that floods does not keep another from being heard") {
+  Desk desk;
+  const auto tell = [&](const std::string& by, const std::string& response_topic) {
+    IncomingMessage message;
+    message.topic = "torpor/cellar/tell";
+    message.payload = "seen";
+    message.by = by;
+    message.response_topic = response_topic;
+    return desk.reception->message(message, kWall);
+  };
+  for (int i = 0; i < 100; ++i) tell("stuck", "");
+  CHECK(desk.accepted.size() == TellRate::kMostOfOne);
+  tell("Mara", "");
+  tell("", "torpor/cellar/answer/phone");
+  CHECK(desk.accepted.size() == TellRate::kMostOfOne + 2);
+  // Names made up without end are bounded by what all may say.
+  for (int i = 0; i < 10'000; ++i) tell("", "torpor/cellar/answer/" + std::to_string(i));
+  CHECK(desk.accepted.size() == TellRate::kMostOfAll);
+  CHECK(desk.refused_tells.size() < 500);
+  CHECK(desk.counters.tells_refused.load() == 10'102 - TellRate::kMostOfAll);
+}
+
+TEST_CASE("a new minute takes sentences again and knows how many were refused") {
+  TellRate rate;
+  using enum TellRate::Verdict;
+  for (int i = 0; i < TellRate::kMostOfOne; ++i) CHECK(rate.judge("a", kWall) == taken);
+  CHECK(rate.judge("a", kWall) == refused);
+  CHECK(rate.judge("a", kWall + std::chrono::seconds(59)) == refused_before);
+  CHECK(rate.take_refused_before() == 0);
+  CHECK(rate.judge("a", kWall + std::chrono::seconds(60)) == taken);
+  CHECK(rate.take_refused_before() == 2);
+  CHECK(rate.take_refused_before() == 0);
 }
 
 TEST_CASE("a strand that is full stops the intake after the message is kept") {

@@ -243,6 +243,18 @@ TEST_CASE("a repeated tell gets its stored answer and is recorded once") {
   CHECK(outcome_of(settings, {}).journal.size() == 1);
 }
 
+TEST_CASE("another sentence under the same correlation data is no repeat") {
+  const TempFolder folder;
+  const auto settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  feed(*room, tell(kNewJar, minutes(0), "1"));
+  feed(*room, tell("F-01 all well", minutes(1), "1"));
+  REQUIRE(room->commit());
+  feed(*room, tell("F-01 all well", minutes(2), "1"));
+  REQUIRE(room->commit());
+  CHECK(outcome_of(settings, {}).journal.size() == 2);
+}
+
 TEST_CASE("an answer goes to a response topic of our own only") {
   const TempFolder folder;
   auto room = open_room(room_settings(folder.path()));
@@ -250,13 +262,21 @@ TEST_CASE("an answer goes to a response topic of our own only") {
   own.response_topic = "torpor/cellar/answer/phone-3";
   TellRecord foreign = tell("ask jars", minutes(0), "b");
   foreign.response_topic = "house/lamp/set";
+  // Nobody can publish to it, and the outbox would try for ever.
+  TellRecord wild = tell("ask jars", minutes(0), "c");
+  wild.response_topic = "torpor/cellar/answer/#";
   feed(*room, own);
   feed(*room, foreign);
+  feed(*room, wild);
   REQUIRE(room->commit());
   const auto messages = room->take_outgoing();
   CHECK(!sent_to(messages, "torpor/cellar/answer/phone-3").empty());
   CHECK(!sent_to(messages, "torpor/cellar/answer").empty());
   CHECK(sent_to(messages, "house/lamp/set").empty());
+  CHECK(sent_to(messages, "torpor/cellar/answer/#").empty());
+  CHECK(std::count_if(messages.begin(), messages.end(), [](const OutboxMessage& each) {
+          return each.topic == "torpor/cellar/answer";
+        }) == 2);
 }
 
 TEST_CASE("an input that arrives before its predecessor waits for it") {

@@ -109,13 +109,12 @@ tl::expected<ImportTotals, Error> import_into(Storeroom& room, ReadingsRecord re
 }
 
 tl::expected<std::string, Error> tell_into(Storeroom& room, TellRecord record) {
-  const std::string correlation = record.correlation;
-  InboxPayload payload{std::move(record)};
+  InboxPayload payload{record};
   const auto appended = room.inbox().append(payload);
   if (!appended) return tl::unexpected(appended.error());
   room.accept(InboxRecord{appended->sequence, std::move(payload)});
   if (auto committed = room.commit(); !committed) return tl::unexpected(committed.error());
-  auto answer = room.answer_given(correlation);
+  auto answer = room.answer_given(record);
   if (answer) return std::move(*answer);
   return tl::unexpected(Error{ErrorKind::invalid, "the sentence was recorded without an answer"});
 }

@@ -22,6 +22,8 @@ namespace {
 // Between two commits while nothing is urgent: the inbox already keeps what was acknowledged, and
 // one commit a minute spares an SD card.
 constexpr auto kCalmCommitPause = std::chrono::seconds(60);
+// For the models that an answer is to tell of.
+constexpr auto kAnswerPatience = std::chrono::seconds(4);
 // After a commit that failed.
 constexpr auto kFailedCommitPause = std::chrono::seconds(5);
 // Readings that are committed at once, however young: bounds memory and the size of a transaction.
@@ -265,6 +267,19 @@ void Service::after_step() {
   }
   arm_tick();
   work_out_models();
+  let_answers_go();
+}
+
+void Service::let_answers_go() {
+  if (answer_armed_ || !room_->holds_answers()) return;
+  answer_armed_ = true;
+  answer_timer_.expires_after(kAnswerPatience);
+  answer_timer_.async_wait([this](const boost::system::error_code& error) {
+    if (error) return;
+    answer_armed_ = false;
+    room_->release_answers();
+    after_step();
+  });
 }
 
 // One at a time, and not while inputs wait: of many late entries only the last state is worked out.

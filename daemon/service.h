@@ -65,6 +65,7 @@ class Service {
   void put(InboxPayload payload);  // an input of the service's own: tick, link state
   void after_step();
   void commit();
+  void let_answers_go();
   void commit_soon(std::chrono::steady_clock::duration pause);
   void arm_tick();
   void show_all();
@@ -93,6 +94,8 @@ class Service {
   boost::asio::io_context strand_{1};
   boost::asio::signal_set signals_{strand_};
   boost::asio::steady_timer commit_timer_{strand_};
+  boost::asio::steady_timer answer_timer_{strand_};
+  bool answer_armed_ = false;
   boost::asio::system_timer tick_timer_{strand_};
   boost::asio::steady_timer show_timer_{strand_};
   boost::asio::steady_timer beat_timer_{strand_};

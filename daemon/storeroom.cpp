@@ -10,6 +10,7 @@
 #include "daemon/history/damaged_history.h"
 #include "daemon/history/little_endian.h"
 #include "daemon/link/link.h"
+#include "daemon/link/topic_filter.h"
 #include "daemon/report/alert_json.h"
 #include "daemon/report/gather.h"
 #include "daemon/report/json.h"
@@ -172,8 +173,9 @@ void Storeroom::date_placements(Instant wall) {
     const auto known = newest.find(sensor.spec.id);
     if (known == newest.end()) {
       pending_.placements.push_back({sensor.spec, instant_of(0)});
-    } else if (known->second.spec != sensor.spec) {
-      pending_.placements.push_back({sensor.spec, now});
+    } else if (const rules::SensorSpec spec = rules::with_learned(sensor.spec, known->second.spec);
+               known->second.spec != spec) {
+      pending_.placements.push_back({spec, now});
     }
     if (known != newest.end()) newest.erase(known);
   }
@@ -214,6 +216,7 @@ void Storeroom::apply(const InboxRecord& record) {
     step(link->at, rules::LinkInput{link->connected});
   } else if (const auto* model = std::get_if<JarModelRecord>(&record.payload)) {
     step(wall_, rules::JarModelInput{model->jar, model->revision, model->bytes});
+    release_worked_out();
   } else if (const auto* disk = std::get_if<DiskRecord>(&record.payload)) {
     step(disk->at, rules::DiskInput{Percent(disk->free_percent)});
   } else if (const auto* clock = std::get_if<ClockStepRecord>(&record.payload)) {
@@ -312,6 +315,12 @@ bool Storeroom::is_redelivery(const ReadingsRecord& record) {
   return false;
 }
 
+// Correlation data alone does not name a sentence: there are clients that count from 1 with each
+// start, or send the same ever again.
+std::string Storeroom::request_of(const TellRecord& record) {
+  return record.correlation.empty() ? std::string() : record.correlation + '\0' + record.sentence;
+}
+
 bool Storeroom::is_repeat(const TellRecord& record) {
   if (!record.correlation.empty()) return false;  // told by its stored answer
   const bool repeat = record.redelivered && std::find(recent_tells_.begin(), recent_tells_.end(),
@@ -325,11 +334,12 @@ bool Storeroom::is_repeat(const TellRecord& record) {
 void Storeroom::apply(const TellRecord& record, std::uint64_t sequence) {
   const std::string id = fmt::format("answer-{}", sequence);
   if (is_repeat(record)) return;
-  if (!record.correlation.empty()) {
-    for (const auto& [correlation, text] : pending_.answers) {
-      if (correlation == record.correlation) return answer(record, std::string(text), id);
+  const std::string request = request_of(record);
+  if (!request.empty()) {
+    for (const auto& [known, text] : pending_.answers) {
+      if (known == request) return answer(record, std::string(text), id);
     }
-    if (const auto stored = store_->answer(record.correlation)) return answer(record, *stored, id);
+    if (const auto stored = store_->answer(request)) return answer(record, *stored, id);
   }
   wall_ = std::max(wall_, record.received_at);
   const Instant now =
@@ -348,17 +358,65 @@ void Storeroom::apply(const TellRecord& record, std::uint64_t sequence) {
       std::move(told->entries.begin(), told->entries.end(), std::back_inserter(pending_.journal));
       for (const rules::Input& input : told->inputs) step(record.received_at, input);
       jars_shown_.clear();  // a telling is shown soon
+      if (is_outdated(told->revised)) return hold({record, id, text, std::move(told->revised)});
+      text += revised_text(told->revised, view_, true);
     }
   }
-  if (!record.correlation.empty()) pending_.answers.emplace_back(record.correlation, text);
-  answer(record, text, id);
+  give(record, text, id);
+}
+
+// A repeat gets it, too.
+void Storeroom::give(const TellRecord& tell, const std::string& text, const std::string& id) {
+  if (const std::string request = request_of(tell); !request.empty()) {
+    std::erase_if(pending_.answers, [&](const auto& known) { return known.first == request; });
+    pending_.answers.emplace_back(request, text);
+  }
+  answer(tell, text, id);
+}
+
+bool Storeroom::is_outdated(const std::vector<RevisedJar>& jars) const {
+  const auto outdated = watch_.outdated_jars();
+  return std::any_of(outdated.begin(), outdated.end(), [&](const rules::OutdatedJar& each) {
+    return std::any_of(jars.begin(), jars.end(),
+                       [&](const RevisedJar& jar) { return jar.jar == each.jar; });
+  });
+}
+
+// What it would say without waiting is committed with what was told: should the service end
+// meanwhile, that is what the next one sends.
+void Storeroom::hold(HeldAnswer held) {
+  give(held.tell, held.begins + revised_text(held.revised, view_, false), held.id);
+  pending_.outbox.back().held = true;
+  held_.push_back(std::move(held));
+}
+
+void Storeroom::release(const HeldAnswer& held, bool worked_out) {
+  delivered(held.id);
+  give(held.tell, held.begins + revised_text(held.revised, view_, worked_out), held.id + "-anew");
+}
+
+void Storeroom::release_worked_out() {
+  std::vector<HeldAnswer> still_held;
+  for (HeldAnswer& held : held_) {
+    if (is_outdated(held.revised)) {
+      still_held.push_back(std::move(held));
+    } else {
+      release(held, true);
+    }
+  }
+  held_ = std::move(still_held);
+}
+
+void Storeroom::release_answers() {
+  for (const HeldAnswer& held : held_) release(held, false);
+  held_.clear();
 }
 
 void Storeroom::answer(const TellRecord& tell, const std::string& text, const std::string& id) {
   const std::string answers = topic_of(settings_.settings.storeroom, "answer");
   // Anyone may ask for the answer below `answer/`; any other response topic could be someone
   // else's.
-  const bool own = tell.response_topic.starts_with(answers + "/");
+  const bool own = tell.response_topic.starts_with(answers + "/") && is_topic(tell.response_topic);
   send({id, own ? tell.response_topic : answers, text, false, tell.correlation});
   urgent_ = true;
 }
@@ -407,7 +465,20 @@ void Storeroom::take(rules::Effects effects) {
     urgent_ = true;
   }
   touched_.insert(effects.touched.begin(), effects.touched.end());
+  for (const rules::LearnedInterval& learned : effects.learned) date_learned(learned);
   for (const rules::FinishedCheck& finished : effects.finished) end_check(finished);
+}
+
+// From then on its values hold otherwise, for whoever looks back, too.
+void Storeroom::date_learned(const rules::LearnedInterval& learned) {
+  for (const config::SensorSettings& sensor : settings_.settings.sensors) {
+    if (sensor.spec.id != learned.sensor) continue;
+    rules::SensorSpec spec = sensor.spec;
+    spec.expected_interval = learned.interval;
+    spec.hold = learned.hold;
+    spec.learns_interval = spec.learns_hold = false;
+    pending_.placements.push_back({std::move(spec), learned.from});
+  }
 }
 
 // The person who began it hears of it as of any answer. A salt takes its time: where that ends at
@@ -458,8 +529,8 @@ std::vector<OutboxMessage> Storeroom::take_outgoing() {
   std::vector<OutboxMessage> messages = std::move(backlog_);
   backlog_.clear();
   for (WaitingMessage& waiting : pending_.outbox) {
-    if (!waiting.handed_out) messages.push_back(waiting.message);
-    waiting.handed_out = true;
+    if (!waiting.handed_out && !waiting.held) messages.push_back(waiting.message);
+    waiting.handed_out = !waiting.held;
   }
   return messages;
 }
@@ -489,7 +560,7 @@ tl::expected<void, Error> Storeroom::commit() {
     return written;
   }
   for (WaitingMessage& waiting : pending_.outbox) {
-    if (!waiting.handed_out) backlog_.push_back(std::move(waiting.message));
+    if (!waiting.handed_out && !waiting.held) backlog_.push_back(std::move(waiting.message));
   }
   jar_records_.written();
   pending_ = Pending{};

@@ -126,10 +126,14 @@ class Storeroom {
   void notify(const std::string& id, const std::string& line);
   // Answers a tell that was refused before it was recorded.
   void answer(const TellRecord& tell, const std::string& text, const std::string& id);
-  // The committed answer to a tell with this correlation data.
-  [[nodiscard]] std::optional<std::string> answer_given(std::string_view correlation) const {
-    return store_->answer(correlation);
+  // The committed answer to a tell with correlation data.
+  [[nodiscard]] std::optional<std::string> answer_given(const TellRecord& tell) const {
+    return store_->answer(request_of(tell));
   }
+  // Answers that wait for the models that were worked out anew, to say what changed.
+  [[nodiscard]] bool holds_answers() const { return !held_.empty(); }
+  // They have waited long enough: they go without.
+  void release_answers();
   // Keeps a text for readers ("service", ...), with the next commit.
   void keep_note(std::string name, std::string text);
 
@@ -151,6 +155,12 @@ class Storeroom {
   struct WaitingMessage {
     OutboxMessage message;
     bool handed_out = false;
+    bool held = false;  // sent as it is only if a restart comes before what shall be sent
+  };
+  struct HeldAnswer {
+    TellRecord tell;
+    std::string id, begins;  // of the message; of the text
+    std::vector<RevisedJar> revised;
   };
   // What the next commit writes.
   struct Pending {
@@ -171,9 +181,11 @@ class Storeroom {
   [[nodiscard]] tl::expected<void, Error> restore(Instant wall);
   void tell_of_replaced(const ReplacedHistory& replaced, Instant wall);
   void date_placements(Instant wall);
+  void date_learned(const rules::LearnedInterval& learned);
   void apply(const InboxRecord& record);
   void apply(const ReadingsRecord& record);
   void apply(const TellRecord& record, std::uint64_t sequence);
+  [[nodiscard]] static std::string request_of(const TellRecord& record);
   [[nodiscard]] bool is_repeat(const TellRecord& record);
   [[nodiscard]] bool is_redelivery(const ReadingsRecord& record);
   [[nodiscard]] Stored judge(const Reading& reading);
@@ -184,6 +196,11 @@ class Storeroom {
   void mark_doubted(const std::vector<rules::DoubtedReading>& doubted);
   void keep_standings();
   void send(OutboxMessage message);
+  void hold(HeldAnswer held);
+  void release(const HeldAnswer& held, bool worked_out);
+  void release_worked_out();
+  [[nodiscard]] bool is_outdated(const std::vector<RevisedJar>& jars) const;
+  void give(const TellRecord& tell, const std::string& text, const std::string& id);
   [[nodiscard]] tl::expected<void, Error> write_pending();
   void fold_days();
   void forget_days(Instant newest);
@@ -205,6 +222,7 @@ class Storeroom {
   Pending pending_;
   bool urgent_ = false;
   std::vector<OutboxMessage> backlog_;  // of the outbox, found at start
+  std::vector<HeldAnswer> held_;
   std::set<rules::Subject> touched_;
   bool show_alerts_ = false;
   std::optional<Error> fault_;  // of a reading of the history that the store does not know of

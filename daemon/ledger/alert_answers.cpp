@@ -15,7 +15,7 @@ constexpr std::size_t kMostAlertsListed =
     10;  // what a phone shows of one line; `ask alerts` is for now
 
 std::string named(const rules::Alert& alert) {
-  return fmt::format("{} ({})", alert.number, harmless(alert.what));
+  return fmt::format("{} ({})", alert.number, without_stop(harmless(alert.what)));
 }
 
 std::string line_of(const rules::Alert& alert) {

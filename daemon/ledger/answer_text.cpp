@@ -72,6 +72,11 @@ std::string as_told(std::string_view text) {
   return one_word ? std::string(text) : fmt::format("\"{}\"", text);
 }
 
+std::string without_stop(std::string text) {
+  if (text.ends_with('.')) text.pop_back();
+  return text;
+}
+
 std::string listed(const std::vector<std::string>& items, std::size_t most) {
   std::string text;
   const std::size_t count = std::min(items.size(), most);

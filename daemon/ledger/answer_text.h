@@ -24,6 +24,9 @@ namespace torpor::daemon {
 // A place or text as it must be written in a sentence: quoted if it is not one plain word.
 [[nodiscard]] std::string as_told(std::string_view text);
 
+// Without the full stop at its end, to go on behind it.
+[[nodiscard]] std::string without_stop(std::string text);
+
 // "a", "a and b", "a, b and c"; beyond `most`: "a, b and 7 more".
 [[nodiscard]] std::string listed(const std::vector<std::string>& items, std::size_t most);
 

@@ -223,8 +223,38 @@ std::string understood_text(const Jar& jar, const Deed& deed, Instant at, const 
 }
 
 std::string follows_text(const culture::JarModel& model) {
+  return "by its model: " + model_text(model);
+}
+
+std::string revised_text(const std::vector<RevisedJar>& revised, const LedgerView& view,
+                         bool worked_out) {
+  constexpr std::size_t kMostTold = 4;  // in one line
+  std::string text;
+  for (std::size_t i = 0; i < std::min(revised.size(), kMostTold); ++i) {
+    const auto& [jar, was] = revised[i];
+    const auto model = worked_out ? view.model(jar) : std::nullopt;
+    const std::string is = model ? model_text(*model) : "";
+    if (!worked_out) {
+      text +=
+          fmt::format(". What follows for {} is worked out anew{}; `ask {}` says it", jar,
+                      was.empty() ? "" : fmt::format(" (until now by its model: {})", was), jar);
+    } else if (is == was && !is.empty()) {
+      text += fmt::format(". {} by its model, as before: {}", jar, is);
+    } else if (!is.empty()) {
+      text += fmt::format(". {} by its model: {}{}", jar, is,
+                          was.empty() ? "" : fmt::format(" (before: {})", was));
+    }
+  }
+  if (revised.size() > kMostTold) {
+    text += fmt::format(". {} more jars are worked out anew; `ask jars` names them",
+                        revised.size() - kMostTold);
+  }
+  return text;
+}
+
+std::string model_text(const culture::JarModel& model) {
   const culture::Verdict verdict = model.verdict();
-  std::string text = fmt::format("by its model: {}", culture::state_name(verdict.state));
+  std::string text(culture::state_name(verdict.state));
   const culture::Figures& figures = verdict.figures;
   if (figures.body_activity) {
     text += fmt::format(", water activity {}", culture::activity_words(*figures.body_activity));

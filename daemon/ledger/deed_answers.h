@@ -16,6 +16,8 @@ namespace torpor::daemon {
 // "by its model: dormant, water activity about 0.84 (0.83 to 0.86), waking in about 7 weeks
 // (range ...)"; of a model that has been told. Without figures it says which are missing.
 [[nodiscard]] std::string follows_text(const rules::culture::JarModel& model);
+// The same without "by its model: ".
+[[nodiscard]] std::string model_text(const rules::culture::JarModel& model);
 // Whole sentences: hazards first, then what keeps the rest asleep. `jar` as it is after.
 [[nodiscard]] std::vector<std::string> advice(const Jar& jar, const Deed& deed, Instant at);
 

@@ -6,6 +6,9 @@
 #include <cmath>
 
 #include "daemon/ledger/answer_text.h"
+#include "rules/culture/mix.h"
+#include "rules/culture/profile.h"
+#include "rules/culture/recipe.h"
 
 namespace torpor::daemon {
 
@@ -175,6 +178,33 @@ bool works_at(const Jar& jar, Instant at) {
     return look != nullptr && event.at <= at && event.at > at - kWorkRemembered &&
            std::any_of(look->signs.begin(), look->signs.end(), is_work);
   });
+}
+
+bool worked_in_sugar(const Jar& jar, Instant at) {
+  using culture::Sign;
+  constexpr Duration kSettles = std::chrono::hours(14 * 24);
+  constexpr Celsius kCellar{15.0};
+  if (jar.parent_worked_in_sugar) return true;
+  static const culture::Profile kUsual;
+  const culture::Parameters& set = kUsual.sets[culture::kLikely];
+  culture::JarRecipe recipe = jar.recipe();
+  double mixed_in = recipe.sugar.value_or(Grams(0.0)).value();
+  for (const JarEvent& event : jar.events) {
+    if (event.at > at) break;
+    if (const auto* act = std::get_if<culture::Act>(&event.what)) {
+      if (const auto* add = std::get_if<culture::AddSugar>(act)) mixed_in += add->sugar.value();
+    }
+    const auto* look = seen_in<culture::Look>(event);
+    if (look == nullptr || event.at < jar.closed() + kSettles) continue;
+    const bool gas = std::any_of(look->signs.begin(), look->signs.end(), [](Sign sign) {
+      return sign == Sign::bubbling || sign == Sign::pressure;
+    });
+    if (!gas || !culture::has_mix(recipe)) continue;
+    recipe.sugar = Grams(mixed_in);
+    const culture::Chemistry chemistry(set, kCellar);
+    if (culture::water_buffer(culture::body_mix(recipe, set), chemistry) > 0.0) return true;
+  }
+  return false;
 }
 
 std::optional<std::string> doubt_about(const Jar& jar, const Deed& deed, Instant at) {

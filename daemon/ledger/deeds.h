@@ -28,6 +28,12 @@ void record_deed(Jar& jar, const Deed& deed, Instant at, std::uint64_t entry);
 // pressure.
 [[nodiscard]] bool works_at(const Jar& jar, Instant at);
 
+// True if by `at` gas was seen in it after its first two weeks, while by what was told it held more
+// sugar than its water dissolves, or if that was so of what it was made from. What can do that goes
+// on in every jar made from it. Reckoned with the cultures' usual figures: a jar's own model may
+// know better, and is not asked.
+[[nodiscard]] bool worked_in_sugar(const Jar& jar, Instant at);
+
 // What is more likely a slip than true, as a clause that asks; nullopt: fine.
 [[nodiscard]] std::optional<std::string> doubt_about(const Jar& jar, const Deed& deed, Instant at);
 

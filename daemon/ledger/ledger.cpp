@@ -131,6 +131,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
   if (!made.from.empty()) {
     told.answer += fmt::format("; from {}", listed(made.from, made.from.size()));
   }
+  told.answer += fmt::format(" (entry {})", told.entries.front().number);
   if (!alike.empty()) {
     add_sentence(told.answer, fmt::format("It is another jar than {}: write both in full",
                                           alike.front()->made.jar));
@@ -192,9 +193,12 @@ tl::expected<Told, SentenceRefusal> Ledger::tell(const Sentence& sentence, std::
   Sentence cleaned = sentence;
   cleaned.by = harmless(sentence.by, kLongestTeller);
   const Telling telling{text, cleaned, now, wall, zone, view};
+  std::map<std::string, bool> worked_before;
+  for (const auto& [id, jar] : jars_) worked_before.emplace(id, jar.parent_worked_in_sugar);
   auto told = std::visit([&](const auto& act) { return tell_one(act, telling); }, sentence.act);
   if (!told) return told;
   add_split_inputs(*told);
+  add_work_inputs(worked_before, *told);
   for (const std::string& note : sentence.notes) add_sentence(told->answer, as_sentence(note));
   return told;
 }
@@ -218,7 +222,7 @@ std::vector<rules::Input> Ledger::placements() const {
   std::vector<rules::Input> inputs;
   for (const auto& [sensor, checks] : sensor_checks_) {
     if (!checks.waiting) continue;
-    inputs.push_back(rules::CheckBegunInput{sensor, checks.waiting->salt, checks.waiting->from});
+    inputs.push_back(rules::CheckBegunInput{sensor, checks.waiting->means, checks.waiting->from});
   }
   for (const auto& [id, jar] : jars_) {
     if (!jar.retired_at) add_inputs_of(jar, inputs);

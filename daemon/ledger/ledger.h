@@ -53,6 +53,7 @@ struct Jar {
   std::vector<Stay> stays;        // in order, without overlap
   std::vector<JarEvent> events;   // by time, then by entry; what was withdrawn is not among them
   std::optional<Instant> retired_at;
+  bool parent_worked_in_sugar = false;  // one that it was made from: see worked_in_sugar()
   // What the model knows of how it was made.
   [[nodiscard]] rules::culture::JarRecipe recipe() const;
   // Closed date if told, else the start of the first stay.
@@ -81,11 +82,19 @@ struct Portion {  // what was taken out of a jar, and what for
 // How every answer begins that refuses a sentence; the command knows a refusal by it.
 inline constexpr std::string_view kNotRecorded = "not recorded: ";
 
+// A jar whose model is worked out anew because of what was told: what it said until then.
+struct RevisedJar {
+  std::string jar;
+  std::string was;  // empty: it had none
+  friend bool operator==(const RevisedJar&, const RevisedJar&) = default;
+};
+
 // What a told sentence led to.
 struct Told {
   std::vector<JournalEntry> entries;  // to write; empty for `ask` and `seen`
   std::vector<rules::Input> inputs;   // for the engine, in order
-  std::string answer;                 // one line
+  std::string answer;                 // one line, but for what revised_text() adds to it
+  std::vector<RevisedJar> revised = {};
 };
 
 // What the ledger asks of the world to answer `ask` and to check places.
@@ -103,6 +112,11 @@ class LedgerView {
   [[nodiscard]] virtual std::optional<rules::culture::JarModel> model(
       std::string_view jar) const = 0;
 };
+
+// What a revision changed, to follow an answer: ". B-07 by its model: dormant, ... (before: ...)".
+// With `worked_out` false only what the jars said until now, and how to ask.
+[[nodiscard]] std::string revised_text(const std::vector<RevisedJar>& revised,
+                                       const LedgerView& view, bool worked_out);
 
 class Ledger {
  public:
@@ -204,6 +218,9 @@ class Ledger {
                      const Telling& telling, Told& told) const;
   // What was told changes jars that were split off from these, later: the engine hears of them.
   void add_split_inputs(Told& told) const;
+  // What was told changes jars that were made from these: whether their culture works in sugar.
+  // `before`: whether it did, of all jars.
+  void add_work_inputs(const std::map<std::string, bool>& before, Told& told) const;
 
   // Live and replayed acts change the state here and nowhere else. Error: one clause, no change.
   tl::expected<void, std::string> apply(const JournalEntry& entry, const Act& act);
@@ -224,6 +241,8 @@ class Ledger {
   void derive(const std::string& id);
   // The shares of the jars that were split off from it, and of those split off from them.
   void share_out(const std::string& id);
+  // What is made from a jar that works in sugar works in it, too.
+  void pass_on_work();
   void derive_checks(const std::string& sensor);
 
   [[nodiscard]] JournalEntry entry_of(const Act& act, Instant happened_at,

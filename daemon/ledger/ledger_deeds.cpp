@@ -40,12 +40,6 @@ DeedExample example_of(const Deed& deed) {
   return kExamples[deed.index()];
 }
 
-std::string entries_text(const std::vector<JournalEntry>& entries) {
-  return entries.size() == 1
-             ? fmt::format("entry {}", entries.front().number)
-             : fmt::format("entries {} to {}", entries.front().number, entries.back().number);
-}
-
 void tell_model(culture::JarModel& model, Instant at, const Deed& deed) {
   const auto event = model_event(deed);
   if (!event) return;
@@ -61,6 +55,7 @@ struct Ledger::DeedTold {
   std::string understood;
   std::string follows;  // empty: nothing is known of it
   std::string state;    // by the model; empty: unknown
+  std::optional<RevisedJar> revised;
   std::vector<std::string> advice;
 };
 
@@ -97,8 +92,8 @@ tl::expected<Ledger::DeedTold, SentenceRefusal> Ledger::tell_deed(const std::str
     return told;
   }
   if (model && late) {
-    told.follows = fmt::format(
-        "noted late: its model is worked out anew from then, and `ask {}` says what follows", id);
+    told.follows = "noted late";
+    told.revised = RevisedJar{id, model_text(*model)};
   } else if (model) {
     tell_model(*model, at, deed);
     told.follows = follows_text(*model);
@@ -130,6 +125,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const JarDeed& told_deed,
     all.inputs.push_back(std::move(told->input));
     understood = std::move(told->understood);
     follows = std::move(told->follows);
+    if (told->revised) all.revised.push_back(std::move(*told->revised));
     if (!told->state.empty()) states.push_back(fmt::format("{} {}", id, told->state));
     for (std::string& sentence : told->advice) {
       const bool said = std::find(sentences.begin(), sentences.end(), sentence) != sentences.end();

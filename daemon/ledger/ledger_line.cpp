@@ -160,6 +160,17 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const SplitJar& told_split,
   return told;
 }
 
+void Ledger::add_work_inputs(const std::map<std::string, bool>& before, Told& told) const {
+  for (const auto& [id, jar] : jars_) {
+    const auto known = before.find(id);
+    const bool changed =
+        known != before.end() && known->second != jar.parent_worked_in_sugar && !jar.retired_at;
+    if (!changed) continue;
+    add_inputs_of(jar, told.inputs);
+    told.inputs.emplace_back(rules::JarOutdatedInput{id, jar.closed()});
+  }
+}
+
 void Ledger::add_split_inputs(Told& told) const {
   std::map<std::string, Instant> changed;  // jars, and since when they are other than thought
   const auto note = [&](std::string_view jar, Instant since) {

@@ -93,6 +93,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_moves(const std::vector<std::st
     moved.push_back(id);
     std::move(told->entries.begin(), told->entries.end(), std::back_inserter(all.entries));
     std::move(told->inputs.begin(), told->inputs.end(), std::back_inserter(all.inputs));
+    std::move(told->revised.begin(), told->revised.end(), std::back_inserter(all.revised));
   }
   if (moved.empty()) {
     return tl::unexpected(
@@ -105,6 +106,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_moves(const std::vector<std::st
                            moved.size() == 1 ? "" : "s", listed(moved, kMostMoved), harmless(place),
                            when_text(at, telling.now, telling.zone),
                            stayed > 0 ? fmt::format("; {} stood there already", stayed) : "");
+  all.answer += fmt::format(" ({})", entries_text(all.entries));
   return all;
 }
 
@@ -133,16 +135,21 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_move(const std::string& id,
       fmt::format("{} in {}", corrects ? "not, as noted before," : "before that", harmless(stood));
   if (stay.to) {
     told.answer = fmt::format(
-        "{} stood in {} from {} until {}, {} (noted late); it stands in {} now as before", id,
-        harmless(stay.place), from, when_text(*stay.to, telling.now, zone), instead,
-        harmless(moved.stays.back().place));
+        "{} stood in {} from {} until {}, {} (noted late); it stands in {} now as before (entry "
+        "{})",
+        id, harmless(stay.place), from, when_text(*stay.to, telling.now, zone), instead,
+        harmless(moved.stays.back().place), told.entries.front().number);
   } else {
     told.inputs.push_back(rules::JarPlacedInput{id, stay.place, at});
-    told.answer = fmt::format("{} stands in {} from {} on, {}; from then the air there is its air",
-                              id, harmless(stay.place), from, instead);
+    told.answer =
+        fmt::format("{} stands in {} from {} on, {}; from then the air there is its air (entry {})",
+                    id, harmless(stay.place), from, instead, told.entries.front().number);
   }
   // Its model has taken other air for its own since then.
-  if (is_told_late(at, telling.now)) told.inputs.push_back(rules::JarOutdatedInput{id, at});
+  if (is_told_late(at, telling.now)) {
+    told.inputs.push_back(rules::JarOutdatedInput{id, at});
+    told.revised.push_back(revised_now(id, telling.view));
+  }
   return told;
 }
 

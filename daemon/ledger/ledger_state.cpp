@@ -48,7 +48,25 @@ tl::expected<void, std::string> Ledger::apply(const JournalEntry& entry, const A
     if (unregistered_.erase(*made) > 0) derive(*made);
   }
   for (const std::string_view jar : jars_of(act)) share_out(std::string(jar));
+  pass_on_work();
   return {};
+}
+
+void Ledger::pass_on_work() {
+  // Down the line: each pass reaches the jars made from those of the pass before.
+  for (bool more = true; more;) {
+    more = false;
+    for (auto& [id, jar] : jars_) {
+      if (jar.made.from.empty()) continue;
+      const bool worked =
+          std::any_of(jar.made.from.begin(), jar.made.from.end(), [&](const std::string& parent) {
+            const auto known = jars_.find(parent);
+            return known != jars_.end() && worked_in_sugar(known->second, jar.closed());
+          });
+      more = more || worked != jar.parent_worked_in_sugar;
+      jar.parent_worked_in_sugar = worked;
+    }
+  }
 }
 
 tl::expected<void, std::string> Ledger::apply_one(const NewJar& made, const JournalEntry& entry) {

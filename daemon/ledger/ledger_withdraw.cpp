@@ -144,10 +144,12 @@ void Ledger::add_withdrawn(const std::string& id, const Jar* before, Instant sin
     const std::string changes = told_changes(*before, jar, telling.now, telling.zone);
     if (!changes.empty()) told.answer += fmt::format(". {}: {}", id, changes.substr(2));
   }
-  told.inputs.push_back(rules::JarOutdatedInput{id, since});
-  const auto model = telling.view.model(id);
-  told.answer += fmt::format(". What follows for {} is worked out anew{}; `ask {}` says it", id,
-                             model ? fmt::format(" (until now {})", follows_text(*model)) : "", id);
+  // The engine may have what was withdrawn among what it has not settled yet.
+  told.inputs.push_back(rules::JarOutdatedInput{id, since, true});
+  for (const JarEvent& event : jar.events) {
+    if (event.at >= since) told.inputs.push_back(input_of(id, event));
+  }
+  told.revised.push_back(revised_now(id, telling.view));
 }
 
 }  // namespace torpor::daemon

@@ -33,7 +33,11 @@ rules::culture::JarRecipe recipe_of(const NewJar& made, Instant closed) {
   return recipe;
 }
 
-rules::culture::JarRecipe Jar::recipe() const { return recipe_of(made, closed()); }
+rules::culture::JarRecipe Jar::recipe() const {
+  rules::culture::JarRecipe recipe = recipe_of(made, closed());
+  recipe.parent_worked_in_sugar = parent_worked_in_sugar;
+  return recipe;
+}
 
 const Stay* Jar::stay_at(Instant t) const {
   const auto found =

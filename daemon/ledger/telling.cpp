@@ -1,5 +1,7 @@
 #include "daemon/ledger/telling.h"
 
+#include "daemon/ledger/deed_answers.h"
+
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -47,6 +49,17 @@ tl::expected<Instant, SentenceRefusal> moment_of(const std::optional<Instant>& s
         example));
   }
   return std::min(*said, now);
+}
+
+std::string entries_text(const std::vector<JournalEntry>& entries) {
+  return entries.size() == 1
+             ? fmt::format("entry {}", entries.front().number)
+             : fmt::format("entries {} to {}", entries.front().number, entries.back().number);
+}
+
+RevisedJar revised_now(const std::string& jar, const LedgerView& view) {
+  const auto model = view.model(jar);
+  return {jar, model ? model_text(*model) : std::string()};
 }
 
 bool is_told_late(Instant happened, Instant now) { return happened + kModelGrid < now; }

@@ -20,6 +20,10 @@ struct Ledger::Telling {
   const LedgerView& view;
 };
 
+// "entry 4", "entries 4 to 6".
+[[nodiscard]] std::string entries_text(const std::vector<JournalEntry>& entries);
+[[nodiscard]] RevisedJar revised_now(const std::string& jar, const LedgerView& view);
+
 // When it happened: `said`, but not ahead of now by more than clocks differ, nor before 2000.
 // `word` is the keyword it was said with.
 [[nodiscard]] tl::expected<Instant, SentenceRefusal> moment_of(const std::optional<Instant>& said,

@@ -44,6 +44,12 @@ TEST_CASE("names in examples are quoted where one word is not enough") {
   CHECK(as_told("") == "\"\"");
 }
 
+TEST_CASE("a sentence goes on without its stop") {
+  CHECK(without_stop("It waits.") == "It waits");
+  CHECK(without_stop("3.5 g") == "3.5 g");
+  CHECK(without_stop("").empty());
+}
+
 TEST_CASE("lists are joined and cut") {
   CHECK(listed({}, 3) == "");
   CHECK(listed({"a"}, 3) == "a");

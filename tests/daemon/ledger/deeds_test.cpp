@@ -79,7 +79,7 @@ TEST_CASE("more than is left cannot be taken; bowls may keep five per cent") {
   Cellar cellar = with_jar();  // 2510 g
   CHECK(cellar.refused("take 2636 g from B-07") ==
         "B-07 holds about 2510 g by what was told, less than the 2636 g taken; weigh it, or is the "
-        "weight or the jar wrong?; for example: take 200 g from B-07");
+        "weight or the jar wrong? for example: take 200 g from B-07");
   (void)cellar.tell("take 2635 g from B-07");
   CHECK(contains(cellar.refused("take 10 g from B-07"), "holds about 0 g"));
   (void)cellar.tell("weigh B-07 300 g");
@@ -184,7 +184,8 @@ TEST_CASE("several jars move at once, and those that stand there stay") {
   (void)cellar.tell("new jar B-09 in cellar/shelf-1");
   const Told told = cellar.tell("move cellar to cellar/shelf-1");
   CHECK(told.answer ==
-        "2 jars (B-07 and B-08) moved to cellar/shelf-1, Tue 10 Mar 13:00; 1 stood there already");
+        "2 jars (B-07 and B-08) moved to cellar/shelf-1, Tue 10 Mar 13:00; 1 stood there already "
+        "(entries 4 to 5)");
   CHECK(told.entries.size() == 2);
   CHECK(cellar.refused("move B-07 B-08 to cellar/shelf-1") ==
         "B-07 and B-08 stand in cellar/shelf-1 already; for example: ask cellar/shelf-1");
@@ -225,9 +226,16 @@ TEST_CASE("a late entry takes its place in time and promises no figures") {
   test::model_jar(cellar, "B-07");
   (void)cellar.tell("open B-07");
   const Told told = cellar.tell("add sugar 120 g to B-07 at 2026-03-05T18:30");
-  CHECK(contains(told.answer,
-                 "Thu 5 Mar 18:30; noted late: its model is worked out anew from then, "
-                 "and `ask B-07` says what follows (entry 3)"));
+  CHECK(contains(told.answer, "Thu 5 Mar 18:30; noted late (entry 3)"));
+  REQUIRE(told.revised.size() == 1);
+  CHECK(told.revised[0].jar == "B-07");
+  CHECK(contains(told.revised[0].was, "dormant, water activity"));
+  CHECK(contains(revised_text(told.revised, cellar.world, false),
+                 ". What follows for B-07 is worked out anew (until now by its model: dormant, "));
+  CHECK(contains(revised_text(told.revised, cellar.world, true),
+                 ". B-07 by its model, as before: dormant, water activity"));
+  test::model_jar(cellar, "B-07", 25.0, 95.0);
+  CHECK(contains(revised_text(told.revised, cellar.world, true), " (before: dormant, "));
   CHECK(std::get<rules::JarActInput>(told.inputs.at(0)).at == utc("2026-03-05T17:30:00Z"));
   const auto& events = cellar.ledger.find("B-07")->events;
   REQUIRE(events.size() == 2);
@@ -243,10 +251,10 @@ TEST_CASE("an entry is withdrawn, never deleted, and what followed is derived an
   CHECK(
       told.answer ==
       "entry 2 (\"add sugar 120 g to B-07\") is withdrawn because \"wrong jar\"; the journal keeps "
-      "it, marked so (entry 4). B-07: it holds about 2510 g now (before: about 2630 g). What "
-      "follows for B-07 "
-      "is "
-      "worked out anew; `ask B-07` says it");
+      "it, marked so (entry 4). B-07: it holds about 2510 g now (before: about 2630 g)");
+  CHECK(told.revised == std::vector<RevisedJar>{{"B-07", ""}});
+  CHECK(revised_text(told.revised, cellar.world, false) ==
+        ". What follows for B-07 is worked out anew; `ask B-07` says it");
   REQUIRE(told.inputs.size() == 1);
   CHECK(std::get<rules::JarOutdatedInput>(told.inputs[0]).jar == "B-07");
   CHECK(cellar.ledger.find("B-07")->events.size() == 1);

@@ -27,7 +27,8 @@ TEST_CASE("a new jar is registered, journaled and placed for the engine") {
         "B-07 is registered in cellar/shelf-2 from Mon 2 Mar 00:00 on, closed 2026-03-02: IMO-2; "
         "rice "
         "1200 g from 560 g raw; sugar 1250 g, 1.04 times the rice; topping 60 g; glass of 3.8 l, "
-        "empty 1450 g, mouth 11 cm; cover paper; origin \"beech hollow, north slope\". It settles "
+        "empty 1450 g, mouth 11 cm; cover paper; origin \"beech hollow, north slope\" (entry 1). "
+        "It settles "
         "until 2026-03-16: bubbling, sinking and a wet look are normal till then");
   REQUIRE(told.entries.size() == 1);
   const JournalEntry& entry = told.entries.front();
@@ -68,7 +69,8 @@ TEST_CASE("a bare registration says which figures cannot be known") {
   Cellar cellar;
   CHECK(
       cellar.tell("new jar B-08 in cellar cover tight lid vessel plastic").answer ==
-      "B-08 is registered in cellar from Tue 10 Mar 13:00 on: plastic; cover tight lid. It settles "
+      "B-08 is registered in cellar from Tue 10 Mar 13:00 on: plastic; cover tight lid (entry 1). "
+      "It settles "
       "until 2026-03-24: bubbling, sinking and a wet look are normal till then. Without rice, raw "
       "(or cooked) and sugar its water activity and time to wake cannot be known; without mouth "
       "the "
@@ -160,7 +162,7 @@ TEST_CASE("a move ends a stay and tells the engine") {
   CHECK(
       told.answer ==
       "B-07 stands in cellar/shelf-1 from Tue 10 Mar 13:00 on, before that in cellar/shelf-2; from "
-      "then the air there is its air");
+      "then the air there is its air (entry 2)");
   REQUIRE(told.entries.size() == 1);
   CHECK(told.entries.front().number == 2);
   CHECK(told.entries.front().act == R"({"act":"move","jar":"B-07","place":"cellar/shelf-1"})");
@@ -176,7 +178,7 @@ TEST_CASE("a late move between recorded ones changes the past and not the presen
   const Told told = cellar.tell("move B-07 to \"North Loft\" at 2026-03-05T10:00");
   CHECK(told.answer ==
         "B-07 stood in North Loft from Thu 5 Mar 10:00 until Sun 8 Mar 10:00, before that in "
-        "cellar/shelf-2 (noted late); it stands in cellar/shelf-1 now as before");
+        "cellar/shelf-2 (noted late); it stands in cellar/shelf-1 now as before (entry 3)");
   // The air it stood in was another's: what follows is worked out anew.
   REQUIRE(told.inputs.size() == 1);
   CHECK(std::get<rules::JarOutdatedInput>(told.inputs.front()).jar == "B-07");
@@ -202,7 +204,7 @@ TEST_CASE("a second move at the same moment corrects the first") {
   CHECK(cellar.tell("move B-07 to outside at 2026-03-08T10:00").answer ==
         "B-07 stands in outside from Sun 8 Mar 10:00 on, not, as noted before, in cellar/shelf-1; "
         "from "
-        "then the air there is its air");
+        "then the air there is its air (entry 3)");
 }
 
 TEST_CASE("moves that cannot be are refused") {

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 
+#include "daemon/ledger/deeds.h"
 #include "tests/daemon/ledger/told_world.h"
 
 namespace torpor::daemon {
@@ -211,6 +212,62 @@ TEST_CASE("a split withdrawn gives the weight back and takes the new jar away") 
   CHECK(cellar.ledger.withdrawn_by(3) == 6);
   CHECK(cellar.ledger.entries_about("B-08") == std::set<std::uint64_t>{3, 6});
   check_replays(cellar);
+}
+
+TEST_CASE("what a jar was made from that works in sugar hands that on, also when it is told late") {
+  struct Row {
+    const char* seen;  // of B-07
+    bool worked;
+  };
+  const Row rows[] = {{"B-07 bubbling at 2026-03-17T12:00", true},
+                      {"B-07 pressure at 2026-03-17T12:00", true},
+                      {"B-07 bubbling at 2026-03-15T12:00", false},  // it settles
+                      {"B-07 sweet smell at 2026-03-17T12:00", false},
+                      {"B-07 bubbling at 2026-03-22T12:00", false}};  // after B-09 was made
+  for (const Row& row : rows) {
+    CAPTURE(row.seen);
+    Cellar before, late;
+    before.now = late.now = utc("2026-03-25T12:00:00Z");
+    for (Cellar* cellar : {&before, &late}) {
+      (void)cellar->tell(kC01);
+      (void)cellar->tell(
+          "new jar B-07 in cellar rice 1200 g raw 560 g sugar 1500 g closed 2026-03-02 from C-01");
+    }
+    const char* kChild =
+        "new jar B-09 in cellar rice 600 g raw 280 g sugar 600 g closed 2026-03-20 from B-07";
+    (void)before.tell(row.seen);
+    const Told made = before.tell(kChild);
+    CHECK(before.ledger.find("B-09")->recipe().parent_worked_in_sugar == row.worked);
+    const auto closed = std::find_if(made.inputs.begin(), made.inputs.end(), [](const auto& each) {
+      return std::holds_alternative<rules::JarClosedInput>(each);
+    });
+    REQUIRE(closed != made.inputs.end());
+    CHECK(std::get<rules::JarClosedInput>(*closed).recipe.parent_worked_in_sugar == row.worked);
+
+    (void)late.tell(kChild);
+    (void)late.tell("new jar B-10 in cellar closed 2026-03-24 from B-09");
+    const Told seen = late.tell(row.seen);
+    // B-09, and what was made from that; the engine begins both anew.
+    CHECK(count_of<rules::JarClosedInput>(seen) == (row.worked ? 2 : 0));
+    CHECK(late.ledger.find("B-10")->recipe().parent_worked_in_sugar == row.worked);
+    check_replays(late);
+    const Told withdrawn = late.tell("withdraw entry 5 because \"it was B-08\"");
+    CHECK(count_of<rules::JarClosedInput>(withdrawn) == (row.worked ? 2 : 0));
+    CHECK_FALSE(late.ledger.find("B-10")->recipe().parent_worked_in_sugar);
+    check_replays(late);
+  }
+}
+
+TEST_CASE("gas in a jar whose sugar is all dissolved says nothing of work in sugar") {
+  Cellar cellar;
+  cellar.now = utc("2026-03-25T12:00:00Z");
+  (void)cellar.tell("new jar B-07 in cellar rice 1200 g raw 560 g sugar 300 g closed 2026-03-02");
+  (void)cellar.tell("B-07 bubbling at 2026-03-17T12:00");
+  CHECK_FALSE(worked_in_sugar(*cellar.ledger.find("B-07"), cellar.now));
+  (void)cellar.tell("add sugar 1200 g to B-07 at 2026-03-18T12:00");
+  CHECK_FALSE(worked_in_sugar(*cellar.ledger.find("B-07"), cellar.now));
+  (void)cellar.tell("B-07 bubbling at 2026-03-19T12:00");
+  CHECK(worked_in_sugar(*cellar.ledger.find("B-07"), cellar.now));
 }
 
 TEST_CASE("markup and control characters in a line are shown harmlessly") {

@@ -200,6 +200,141 @@ TEST_CASE("a jar split off goes on from the other's model, live, read back and w
   check_alike(read_back(settings, "F-02"), after);
 }
 
+TEST_CASE("a reading from before a split that comes late reaches the jar that was split off, too") {
+  for (const bool restarted : {false, true}) {
+    CAPTURE(restarted);
+    TempFolder folder;
+    const StoreroomSettings settings = room_settings(folder.path());
+    auto room = open_room(settings);
+    feed(*room, tell(kDampJar, minutes(0)));
+    damp_air(*room, 0, 600);
+    damp_air(*room, 1500, 2 * 1440);
+    feed(*room,
+         tell("split 600 g from F-01 into F-02 in cellar/shelf-1 vessel glass 2 l mouth 8 cm",
+              minutes(2 * 1440)));
+    damp_air(*room, 2 * 1440, 3 * 1440);
+    REQUIRE(room->commit());
+    CHECK(!room->next_recomputation());
+    const double before = read_back(settings, "F-02").wake_progress_percent->cautious;
+    if (restarted) {
+      room.reset();
+      room = open_room(settings);
+    }
+    damp_air(*room, 600, 1500);  // a card that was read out by hand
+    CHECK(work_out_all(*room) == 2);
+    damp_air(*room, 3 * 1440, 3 * 1440 + 120);
+    REQUIRE(room->commit());
+    const Figures after = read_back(settings, "F-02");
+    check_alike(after, split_from_the_start(settings, minutes(3 * 1440 + 118)));
+    CHECK(after.wake_progress_percent->cautious != before);
+  }
+}
+
+std::string answers_of(Storeroom& room) {
+  std::string text;
+  for (const OutboxMessage& message : room.take_outgoing()) {
+    if (message.topic == "torpor/cellar/answer") text += message.payload + "\n";
+  }
+  return text;
+}
+
+TEST_CASE("a withdrawal is answered when the model is worked out, with what it was and is") {
+  TempFolder folder;
+  const StoreroomSettings settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  feed(*room, tell(kDampJar, minutes(0)));
+  damp_air(*room, 0, 600);
+  feed(*room, tell("add sugar 200 g to F-01 stirred in", minutes(600)));
+  damp_air(*room, 600, 3 * 1440);
+  REQUIRE(room->commit());
+  (void)room->take_outgoing();
+  const std::string correlation = "once";
+  const auto withdraw = [&](int minute) {
+    feed(*room, tell("withdraw entry 2 because \"it was F-02\"", minutes(minute), correlation));
+    REQUIRE(room->commit());
+  };
+  SUBCASE("as soon as it is worked out") {
+    withdraw(3 * 1440);
+    CHECK(answers_of(*room).empty());
+    CHECK(room->holds_answers());
+    CHECK(work_out_all(*room) == 1);
+    CHECK_FALSE(room->holds_answers());
+    const std::string answer = answers_of(*room);
+    CAPTURE(answer);
+    CHECK(answer.find("is withdrawn because \"it was F-02\"") != std::string::npos);
+    CHECK(answer.find(" F-01 by its model: settling, water activity about 0.8") !=
+          std::string::npos);
+    CHECK(answer.find(" (before: settling, water activity about 0.8") != std::string::npos);
+    CHECK(std::count(answer.begin(), answer.end(), '\n') == 1);
+    withdraw(3 * 1440 + 1);  // the same told again: the same answer
+    CHECK(answers_of(*room) == answer);
+  }
+  SUBCASE("without it where it takes too long") {
+    withdraw(3 * 1440);
+    room->release_answers();
+    REQUIRE(room->commit());
+    const std::string answer = answers_of(*room);
+    CHECK(answer.find("What follows for F-01 is worked out anew (until now by its model: ") !=
+          std::string::npos);
+    CHECK(work_out_all(*room) == 1);
+    CHECK(answers_of(*room).empty());
+  }
+  SUBCASE("without it where the service ends meanwhile") {
+    withdraw(3 * 1440);
+    room.reset();
+    room = open_room(settings);
+    const std::string answer = answers_of(*room);
+    CHECK(answer.find("What follows for F-01 is worked out anew") != std::string::npos);
+    CHECK(work_out_all(*room) == 1);
+    CHECK(answers_of(*room).empty());
+  }
+}
+
+TEST_CASE("what was told a moment ago and is withdrawn leaves the model as it was before") {
+  TempFolder folder;
+  const StoreroomSettings settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  feed(*room, tell(kDampJar, minutes(0)));
+  damp_air(*room, 0, 3 * 1440);
+  (void)work_out_all(*room);
+  (void)answers_of(*room);
+  const auto hear = [&](const std::string& sentence, int minute) {
+    feed(*room, tell(sentence, minutes(minute)));
+    (void)work_out_all(*room);
+    const std::string answer = answers_of(*room);
+    const std::size_t figures = answer.find("water activity");
+    const std::size_t end = answer.find(" (entry", figures);
+    REQUIRE(end != std::string::npos);
+    return answer.substr(figures, end - figures);
+  };
+  const std::string before = hear("measure F-01 level 9 cm", 3 * 1440);
+  const std::string sweet = hear("add sugar 600 g to F-01 stirred in", 3 * 1440 + 1);
+  CHECK(sweet != before);
+  feed(*room, tell("withdraw entry 3 because \"it was F-02\"", minutes(3 * 1440 + 2)));
+  (void)work_out_all(*room);
+  const std::string answer = answers_of(*room);
+  CAPTURE(answer);
+  CHECK(answer.find("F-01 by its model: settling, " + before + " (before: settling, " + sweet) !=
+        std::string::npos);
+}
+
+TEST_CASE("what is told late is answered with what it changed") {
+  TempFolder folder;
+  const StoreroomSettings settings = room_settings(folder.path());
+  auto room = open_room(settings);
+  feed(*room, tell(kDampJar, minutes(0)));
+  damp_air(*room, 0, 3 * 1440);
+  feed(*room, tell("add sugar 200 g to F-01 at 2025-07-14T20:00", minutes(3 * 1440)));
+  REQUIRE(room->commit());
+  (void)answers_of(*room);
+  CHECK(work_out_all(*room) == 1);
+  const std::string answer = answers_of(*room);
+  CAPTURE(answer);
+  CHECK(answer.find("200 g sugar spread on top, Mon 14 Jul 20:00; noted late (entry 2)") !=
+        std::string::npos);
+  CHECK(answer.find(" (before: settling") != std::string::npos);
+}
+
 // Damp air every ten minutes, as whole days.
 void damp_days(Storeroom& room, int from, int to) {
   for (int minute = from * 1440; minute < to * 1440; minute += 10) {

@@ -48,8 +48,9 @@ torpor import readings air.csv --sensor s1 > import.log
 service=$!
 until grep -q "taking readings from the broker" torpord.log; do sleep 0.1; done
 torpor tell "new jar O-1 in cellar stage IMO-2 rice 1000 g raw 540 g sugar 1050 g closed 2023-01-01" > tell.log
-# What the service works out for reports in quiet times.
-sleep "${SETTLE:-60}"
+# What the service works out for reports in quiet times: a year of days with each commit, and a commit
+# a minute.
+sleep "${SETTLE:-$((60 * years + 60))}"
 
 median() { printf '%s\n' "$@" | sort -n | sed -n "$((($# + 1) / 2))p"; }
 page="http://127.0.0.1:$((port + 1))/jar/O-1"

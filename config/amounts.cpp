@@ -89,7 +89,7 @@ tl::expected<Duration, std::string> parse_years(std::string_view text) {
 
 tl::expected<double, std::string> parse_volume_m3(std::string_view text) {
   constexpr double kLargest = 1e6;  // larger than any building
-  const auto amount = parse_amount(text, kCubicMetres, "a volume", "`18 m3` or `400 l`");
+  auto amount = parse_amount(text, kCubicMetres, "a volume", "`18 m3` or `400 l`");
   if (!amount) return amount;
   if (*amount <= 0.0 || *amount > kLargest) {
     return tl::make_unexpected(fmt::format(

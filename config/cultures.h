@@ -20,7 +20,7 @@
 namespace torpor::config {
 
 // Longest text that is read.
-inline constexpr std::size_t kLargestCultures = 256 * 1024;
+inline constexpr std::size_t kLargestCultures = std::size_t{256} * 1024;
 
 // Adds to `profiles` what the text says. The faults found, none where all of it was taken; with
 // faults the profiles are not to be used.

@@ -33,7 +33,7 @@ struct CsvRow {
 };
 
 // A longer line is not a logger's: no row takes more memory than about this.
-inline constexpr std::size_t kLongestCsvLine = 64 * 1024;
+inline constexpr std::size_t kLongestCsvLine = std::size_t{64} * 1024;
 // A quoted cell may hold line ends, up to so many; a quote that is never closed costs only its
 // line.
 inline constexpr int kMostLinesOfARow = 16;

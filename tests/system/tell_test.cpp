@@ -7,6 +7,7 @@
 #include <fstream>
 #include <sstream>
 
+#include "daemon/history/store.h"
 #include "tests/system/room.h"
 
 using namespace torpor;
@@ -38,12 +39,12 @@ TEST_CASE("a retained sentence is not executed at the start, and one told after 
   room.start();
   raw_publish(room.broker(), {"torpor/cellar/tell", "ask jars"});
   REQUIRE(phone.wait_for(1));
-  CHECK(phone.messages()[0].payload == "no jars are registered");
+  CHECK(phone.messages()[0].payload == "no jar is registered");
   room.stop();
   room.start();  // nor with the next connection
   raw_publish(room.broker(), {"torpor/cellar/tell", "ask jars"});
   REQUIRE(phone.wait_for(2));
-  CHECK(phone.messages()[1].payload == "no jars are registered");
+  CHECK(phone.messages()[1].payload == "no jar is registered");
 }
 
 TEST_CASE("answers go below the storeroom's own topic, with the correlation data, or to `answer`") {
@@ -147,12 +148,13 @@ TEST_CASE("markup and control characters in what is told are text wherever they 
   REQUIRE(room.torpor({"tell", fmt::format("{} origin \"{}\"", kJar, markup)}).code == 0);
   REQUIRE(room.torpor({"tell", fmt::format("take 20 g from F-01 for \"{}\"", markup)}).code == 0);
   RawSubscriber phone(room.broker(), "torpor/cellar/answer");
-  // A client's own name for itself passes the broker unread.
+  // A client's own name for itself: the broker lets control characters in it not pass, markup it
+  // does.
   raw_publish(room.broker(), {"torpor/cellar/tell",
                               "F-01 all well",
                               1,
                               false,
-                              {"-D", "publish", "user-property", "by", "Ma\x1b[31mra <b>"}});
+                              {"-D", "publish", "user-property", "by", "Mara <b>"}});
   // Control characters in a sentence are refused, and shown harmlessly in the refusal.
   raw_publish(room.broker(), {"torpor/cellar/tell", "F-01 \x1b[2Jall well"});
   raw_publish(room.broker(), {"torpor/cellar/tell", "ask \"<i>+/#\""});
@@ -183,7 +185,7 @@ TEST_CASE("markup and control characters in what is told are text wherever they 
     CHECK(page.find("<b>") == std::string::npos);
   }
   CHECK(read_file(html).find("&lt;script&gt;alert(1)") != std::string::npos);
-  CHECK(read_file(html).find("&lt;b&gt;") != std::string::npos);
+  CHECK(read_file(html).find("Mara \u2039b\u203a") != std::string::npos);
 }
 
 TEST_CASE("a notebook of jars goes into the ledger of the running service, whole or not at all") {

@@ -39,16 +39,16 @@ cat > rules.yaml <<'EOF'
 rules:
   last-one:
     concerns: place
-    when: temperature above 55 °C
+    when: temperature above 29.98 °C
     urgency: now
     why: The last reading of the run is this warm.
     remedies: [look]
 EOF
 
-# One reading a line, one a minute; the last one is warm.
+# One reading a line, one a minute; the last ones rise, no faster than air does, to 30 °C.
 lines() {
   awk -v n="$1" 'BEGIN { for (i = 1; i <= n; i++)
-    printf "{\"ts\":%d,\"t\":%.2f}\n", 1752451200 + i * 60, i == n ? 60 : 18 + i * 37 % 700 / 100 }'
+    printf "{\"ts\":%d,\"t\":%.2f}\n", 1752451200 + i * 60, (i > n - 600 ? 30 - (n - i) / 50 : 18 + i * 37 % 50 / 100) }'
 }
 say() { lines "$1" | mosquitto_pub -p "$port" -q 1 -t room/s1 -l; }
 now() { date +%s.%N; }

@@ -88,14 +88,10 @@ class CheckedRoom {
 
   template <class See>
   auto gathered(const See& see) const {
-    const auto reader = Reader::open(settings_.history, settings_.spool);
-    REQUIRE(reader);
-    const auto ledger = ledger_of(**reader);
-    REQUIRE(ledger);
-    const auto gathering =
-        Gathering::of(settings_.settings, **reader, *ledger, shown_now(**reader, kStart));
-    REQUIRE(gathering);
-    return see(*gathering, *ledger->find("F-01"), **reader);
+    return seen_in(settings_,
+                   [&see](const Gathering& gathering, const Ledger& ledger, const Reader& reader) {
+                     return see(gathering, *ledger.find("F-01"), reader);
+                   });
   }
   [[nodiscard]] JarHistoryView history() const {
     return gathered([](const Gathering& gathering, const Jar& jar, const Reader&) {

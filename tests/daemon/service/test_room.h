@@ -2,10 +2,13 @@
 // warm readings set off.
 #pragma once
 
+#include <doctest/doctest.h>
+
 #include <filesystem>
 #include <memory>
 #include <string>
 
+#include "daemon/report/gather.h"
 #include "daemon/storeroom.h"
 
 namespace torpor::tests {
@@ -27,5 +30,18 @@ inline Instant minutes(int count) { return kStart + std::chrono::minutes(count);
                                       const std::string& correlation = "");
 // Appends and applies, as the service does.
 void feed(daemon::Storeroom& room, daemon::InboxPayload payload);
+
+// What a command would be shown of the committed history: `see` gets gathering, ledger and reader.
+template <class See>
+auto seen_in(const daemon::StoreroomSettings& settings, const See& see) {
+  const auto reader = daemon::Reader::open(settings.history, settings.spool);
+  REQUIRE(reader);
+  const auto ledger = daemon::ledger_of(**reader);
+  REQUIRE(ledger);
+  const auto gathering = daemon::Gathering::of(settings.settings, **reader, *ledger,
+                                               daemon::shown_now(**reader, kStart));
+  REQUIRE(gathering);
+  return see(*gathering, *ledger, **reader);
+}
 
 }  // namespace torpor::tests

@@ -63,14 +63,7 @@ class Shelf {
 
   template <class See>
   auto gathered(const See& see) const {
-    const auto reader = Reader::open(settings_.history, settings_.spool);
-    REQUIRE(reader);
-    const auto ledger = ledger_of(**reader);
-    REQUIRE(ledger);
-    const auto gathering =
-        Gathering::of(settings_.settings, **reader, *ledger, shown_now(**reader, kStart));
-    REQUIRE(gathering);
-    return see(*gathering, *ledger, **reader);
+    return seen_in(settings_, see);
   }
   [[nodiscard]] SensorView sensor(const std::string& id) const {
     return gathered(

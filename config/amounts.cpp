@@ -100,7 +100,7 @@ tl::expected<double, std::string> parse_volume_m3(std::string_view text) {
 
 tl::expected<double, std::string> parse_volts(std::string_view text) {
   constexpr double kMost = 1000.0;
-  const auto volts = parse_amount(text, kVolts, "a voltage", "`2.2 V` or `2200 mV`");
+  auto volts = parse_amount(text, kVolts, "a voltage", "`2.2 V` or `2200 mV`");
   if (!volts) return volts;
   if (*volts <= 0.0 || *volts > kMost) {
     return tl::make_unexpected(fmt::format(

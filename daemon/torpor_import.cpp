@@ -150,6 +150,7 @@ std::string json_of(const Findings& found, const ImportOrder& order) {
 
 Outcome check_sensor(const config::Settings& settings, const std::string& sensor) {
   std::vector<std::string> known;
+  known.reserve(settings.sensors.size());
   for (const auto& configured : settings.sensors) known.push_back(configured.spec.id);
   if (std::find(known.begin(), known.end(), sensor) != known.end()) return {};
   const std::string nearest = config::nearest_word(sensor, known);

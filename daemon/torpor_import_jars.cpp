@@ -31,6 +31,7 @@ class PlacesOnly final : public LedgerView {
 
   std::vector<std::string> places() const override {
     std::vector<std::string> paths;
+    paths.reserve(settings_.places.size());
     for (const auto& place : settings_.places) paths.push_back(place.path);
     return paths;
   }

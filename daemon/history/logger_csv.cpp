@@ -62,6 +62,7 @@ std::optional<std::string> foreign_form(const std::vector<std::string>& names) {
 tl::expected<PlacedColumns, std::string> place_columns(const CsvRow& header,
                                                        const LoggerCsvOptions& options) {
   std::vector<std::string> names;
+  names.reserve(header.cells.size());
   for (const CsvCell& cell : header.cells) names.push_back(cell.text);
   if (auto foreign = foreign_form(names)) return CsvRefused(std::move(*foreign));
 
@@ -115,7 +116,7 @@ tl::expected<Instant, std::string> time_of(std::string_view text, const LoggerCs
 
 tl::expected<Instant, std::string> accepted_time_of(std::string_view text,
                                                     const LoggerCsvOptions& options) {
-  const auto instant = time_of(text, options);
+  auto instant = time_of(text, options);
   if (!instant) return instant;
   if (*instant < kEarliest) {
     return CsvRefused(fmt::format(

@@ -187,7 +187,7 @@ tl::expected<Stored, Error> FileStore::put_reading(const Reading& reading) {
   if (auto able = ready(); !able) return tl::unexpected(able.error());
   const auto number = numbers_.find_or_add(*database_, reading.sensor);
   if (!number) return tl::unexpected(number.error());
-  const auto in_block = compare_block(*number, reading);
+  auto in_block = compare_block(*number, reading);
   // A damaged block must not keep the step that came with this reading from being written.
   if (!in_block && in_block.error().kind != ErrorKind::corrupt) return in_block;
   if (!in_block && !fault_) fault_ = in_block.error();
@@ -209,7 +209,7 @@ tl::expected<Stored, Error> FileStore::compare_block(std::int64_t sensor,
 tl::expected<std::size_t, Error> FileStore::fold_days(Instant before, std::size_t most) {
   const Instant horizon = start_of_day(day_of(before));
   if (horizon <= folded_through_ && late_rows_ < kManyLateRows) return 0;
-  const auto folded = in_days(most, [&] { return fold_oldest_day(*database_, horizon); });
+  auto folded = in_days(most, [&] { return fold_oldest_day(*database_, horizon); });
   if (folded && *folded < most) {
     folded_through_ = std::max(folded_through_, horizon);
     late_rows_ = 0;
@@ -244,7 +244,7 @@ tl::expected<Stored, Error> FileStore::find_reading(const Reading& reading) cons
   const auto number = numbers_.find(*database_, reading.sensor);
   if (!number) return tl::unexpected(number.error());
   if (!*number) return Stored::fresh;
-  const auto in_block = compare_block(**number, reading);
+  auto in_block = compare_block(**number, reading);
   if (!in_block || *in_block != Stored::fresh) return in_block;
   return compare_row(*database_, **number, reading);
 }

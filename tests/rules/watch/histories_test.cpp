@@ -230,10 +230,10 @@ std::string sorted_lines(const std::string& text) {
   return sorted;
 }
 
-// How many histories each property is tried on: about twenty seconds in all, and as long under a
-// sanitizer, which makes each ten times slower.
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-constexpr unsigned kPart = 10;
+// How many histories each property is tried on: about twenty seconds in all, and as long under
+// sanitizers, which make each many times slower.
+#ifdef TORPOR_SANITIZED
+constexpr unsigned kPart = 50;
 #else
 constexpr unsigned kPart = 1;
 #endif

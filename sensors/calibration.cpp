@@ -58,7 +58,9 @@ Correction Calibration::at(Quantity quantity, Instant when) const {
   const Ageing ageing = ageing_of(quantity);
   Correction correction;
   if (newest == nullptr) {
-    correction.uncertainty = std::hypot(ageing.unchecked, ageing.per_year * kYearsUnchecked);
+    const double age = ageing.per_year * kYearsUnchecked;
+    // Asked for with every reading of a sensor that nobody checked: half the time of std::hypot.
+    correction.uncertainty = std::sqrt(ageing.unchecked * ageing.unchecked + age * age);
     return correction;
   }
   correction.checked_at = newest->at;

@@ -2,13 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
-#include <numeric>
 
 namespace torpor::rules {
 namespace {
-
-constexpr double kUnknown = std::numeric_limits<double>::quiet_NaN();
 
 // Lost, back, lost in one moment, and what was before: enough to know the link at any time that a
 // service rule has not settled yet.
@@ -18,6 +14,7 @@ constexpr std::size_t kMostBoardFigures = 8;
 constexpr Duration kStepRemembered = std::chrono::hours(24);
 
 std::vector<std::size_t>& each_once(std::vector<std::size_t>& indices) {
+  if (indices.size() < 2) return indices;
   std::sort(indices.begin(), indices.end());
   indices.erase(std::unique(indices.begin(), indices.end()), indices.end());
   return indices;
@@ -76,7 +73,7 @@ std::size_t Watch::Core::add_air(std::vector<std::size_t> speakers) {
   for (std::size_t position = 0; position < speakers.size(); ++position) {
     sensors_[speakers[position]].seats.push_back({index, position});
   }
-  airs_.push_back({AirTimeline(std::move(speakers), settings_.late, reach_), {}, {}, {}, {}, {}});
+  airs_.push_back({AirTimeline(std::move(speakers), settings_.late, reach_)});
   return index;
 }
 
@@ -127,7 +124,11 @@ void Watch::Core::build_windows(RunningRule& rule) {
 }
 
 void Watch::Core::look_through(std::size_t window, std::size_t air) {
-  airs_[air].tracks.emplace(window, WindowTrack(windows_[window]->length + reach_));
+  const bool is_new =
+      airs_[air].tracks.emplace(window, WindowTrack(windows_[window]->length + reach_)).second;
+  if (is_new && windows_[window]->kind == WindowKind::time_with) {
+    airs_[air].calm.comparisons.add(windows_[window]->with);
+  }
 }
 
 // Subject by subject: what one reading steps lies together in memory. Those of jars come with them.
@@ -160,17 +161,31 @@ std::size_t Watch::Core::add_instance(std::size_t rule, Subject subject, std::si
     free_.pop_back();
     instances_[at] = std::move(made);
   }
-  const Instance& instance = *instances_[at];
+  Instance& instance = *instances_[at];
+  const Program& program = rules_[rule].program;
+  const auto join = [&](Calm& calm) {
+    instance.calm = &calm;
+    calm.members.push_back(at);
+    calm.comparisons.add(program);
+  };
   switch (instance.subject.kind) {
     case SubjectKind::jar:
       return at;
     case SubjectKind::sensor:
-      sensors_[index].instances.push_back(at);
+      if (Comparisons::suffice_for(program)) {
+        join(sensors_[index].calm);
+      } else {
+        sensors_[index].instances.push_back(at);
+      }
       break;
     case SubjectKind::service:
       service_instances_.push_back(at);
       break;
     case SubjectKind::place: {
+      if (Comparisons::suffice_for(program)) {
+        join(airs_[own_air].calm);
+        break;
+      }
       std::set<std::size_t> airs{own_air};
       for (const std::size_t air : rules_[rule].slot_airs) {
         if (air != kOwn) airs.insert(air);
@@ -232,7 +247,9 @@ void Watch::Core::begin() {
   for (Sensor& sensor : sensors_) {
     if (sensor.track.first_known) continue;
     sensor.track.first_known = now_;
-    for (const std::size_t instance : sensor.instances) step_instance(instance, *now_);
+    for (const auto* some : {&sensor.calm.members, &sensor.instances}) {
+      for (const std::size_t instance : *some) step_instance(instance, *now_);
+    }
   }
   if (link_before_time_) {
     const LinkInput link{*link_before_time_};
@@ -248,49 +265,55 @@ void Watch::Core::begin() {
 }
 
 void Watch::Core::apply(const ReadingsInput& input) {
-  std::vector<const Reading*> ordered;
+  std::vector<SensorReading>& ordered = ordered_;
+  ordered.clear();
+  auto sensor = sensor_index_.end();
   for (const Reading& reading : input.readings) {
-    if (sensor_index_.find(reading.sensor) != sensor_index_.end()) ordered.push_back(&reading);
+    // Mostly they are of one sensor.
+    if (sensor == sensor_index_.end() || sensor->first != reading.sensor) {
+      sensor = sensor_index_.find(reading.sensor);
+    }
+    if (sensor != sensor_index_.end()) ordered.push_back({&reading, sensor->second});
   }
-  std::stable_sort(ordered.begin(), ordered.end(), [](const Reading* a, const Reading* b) {
-    return a->measured_at < b->measured_at;
-  });
-  std::vector<const Reading*> moment;
-  for (std::size_t i = 0; i < ordered.size(); ++i) {
-    moment.push_back(ordered[i]);
-    const Instant t = ordered[i]->measured_at;
-    if (i + 1 < ordered.size() && ordered[i + 1]->measured_at == t) continue;
+  const auto earlier = [](const SensorReading& a, const SensorReading& b) {
+    return a.reading->measured_at < b.reading->measured_at;
+  };
+  if (!std::is_sorted(ordered.begin(), ordered.end(), earlier)) {
+    std::stable_sort(ordered.begin(), ordered.end(), earlier);
+  }
+  for (std::size_t begin = 0, end = 0; begin < ordered.size(); begin = end) {
+    const Instant t = ordered[begin].reading->measured_at;
+    while (end < ordered.size() && ordered[end].reading->measured_at == t) ++end;
     const bool carries_time = settings_.clock == Clock::readings && (!now_ || t > *now_);
     if (carries_time) {
       run_timers_before(t);
       advance_to(t);
       if (orphans_) end_orphans();
     }
-    apply_moment(moment);
+    apply_moment(std::span(ordered).subspan(begin, end - begin));
     if (carries_time) settle();
-    moment.clear();
   }
 }
 
 // Readings of one measuring time: temperature and humidity of a sensor mostly arrive together.
-void Watch::Core::apply_moment(const std::vector<const Reading*>& readings) {
-  Heard heard;
-  for (const Reading* reading : readings) apply_reading(*reading, heard);
-  const Instant at = readings.front()->measured_at;
-  for (const std::size_t sensor : each_once(heard.sensors)) {
+void Watch::Core::apply_moment(std::span<const SensorReading> readings) {
+  heard_.sensors.clear();
+  heard_.airs.clear();
+  for (const SensorReading& each : readings) apply_reading(*each.reading, each.sensor);
+  const Instant at = readings.front().reading->measured_at;
+  for (const std::size_t sensor : each_once(heard_.sensors)) {
     touch(SubjectKind::sensor, settings_.layout.sensors[sensor].id);
-    for (const std::size_t instance : sensors_[sensor].instances) step_instance(instance, at);
+    step_sensor(sensor, at);
   }
-  for (const std::size_t air : each_once(heard.airs)) step_air(air, at);
+  for (const std::size_t air : each_once(heard_.airs)) step_air(air, at);
 }
 
-void Watch::Core::apply_reading(const Reading& reading, Heard& heard) {
-  const std::size_t index = sensor_index_.find(reading.sensor)->second;
+void Watch::Core::apply_reading(const Reading& reading, std::size_t index) {
   Sensor& sensor = sensors_[index];
   if (sensor.track.has(reading)) return;
   const bool believed = believe(index, reading);
   sensor.track.insert(reading, believed, reach_);
-  heard.sensors.push_back(index);
+  heard_.sensors.push_back(index);
   if (!believed || facts(reading.quantity).of_sensor) return;
   const double value = judges_.corrected(index, reading);
   const SensorSpec& spec = settings_.layout.sensors[index];
@@ -307,7 +330,7 @@ void Watch::Core::apply_reading(const Reading& reading, Heard& heard) {
     airs_[seat.air].lately.settle(timeline, reading.measured_at - settings_.late);
     if (timeline.insert(
             {reading.measured_at, seat.position, reading.quantity, value, error, hold_of(index)})) {
-      heard.airs.push_back(seat.air);
+      heard_.airs.push_back(seat.air);
       const auto& moment = timeline.moment_at(*now_);
       if (moment.temperature_speaker == index || moment.humidity_speaker == index) {
         touch_air(seat.air);
@@ -343,11 +366,6 @@ Duration Watch::Core::hold_of(std::size_t sensor) const {
   return interval ? std::max(kLeast, kHeldIntervals * *interval) : spec.hold;
 }
 
-// What the air is from `at` on has changed.
-void Watch::Core::track_windows(Air& air, Instant at) {
-  for (auto& [window, track] : air.tracks) track_window(window, track, air.timeline, at);
-}
-
 void Watch::Core::track_window(std::size_t window, WindowTrack& track, AirTimeline& air,
                                Instant at) const {
   track.cut(at);
@@ -359,7 +377,14 @@ void Watch::Core::track_window(std::size_t window, WindowTrack& track, AirTimeli
 }
 
 void Watch::Core::step_air(std::size_t air, Instant at) {
-  track_windows(airs_[air], at);
+  Calm& calm = airs_[air].calm;
+  const auto outcome = calm.comparisons.look(
+      at, [&](RuleQuantity quantity) { return air_signal(air, quantity, at); });
+  const bool is_calm = stays_calm(calm, at, outcome);
+  if (!is_calm) rouse(calm);
+  track_windows(airs_[air], at, is_calm);
+  if (!is_calm) step_members(calm, at, outcome);
+  arm(TimerOwner::air_calm, air, calm.until);
   for (const std::size_t instance : airs_[air].instances) step_instance(instance, at);
   for (const std::size_t jar : airs_[air].jars) step_jar(jar, air, at);
   for (const std::size_t rule : airs_[air].jar_rules) {
@@ -392,12 +417,18 @@ void Watch::Core::step_jar(std::size_t jar, std::size_t air, Instant at) {
 
 void Watch::Core::step_instance(std::size_t at, Instant t) {
   Instance& instance = *instances_[at];
+  if (instance.calm != nullptr) rouse(*instance.calm);
   instance.machine.step(t, settings_.late, [&](Instant when) -> const std::vector<Signal>& {
     return signals_at(instance, when);
   });
+  stir(at);
+  instance.stepped = true;
+}
+
+void Watch::Core::stir(std::size_t at) {
+  Instance& instance = *instances_[at];
   if (!instance.stirred) stirred_.push_back(at);
   instance.stirred = true;
-  instance.stepped = true;
 }
 
 void Watch::Core::apply(const JarPlacedInput& input) {
@@ -530,136 +561,6 @@ void Watch::Core::outdate_by_check(std::size_t sensor, Instant from) {
   for (const std::size_t jar : jars) outdate_track(jar, from);
 }
 
-// ---- signals ------------------------------------------------------------------------------------
-
-const std::vector<Signal>& Watch::Core::signals_at(const Instance& instance, Instant t) const {
-  const std::size_t count = rules_[instance.rule].program.slots.size();
-  signals_.resize(count);
-  if (drifts_.size() < count) drifts_.resize(count);
-  for (std::size_t i = 0; i < count; ++i) signals_[i] = slot_signal(instance, i, t);
-  return signals_;
-}
-
-// A drift it points to lasts until the next one of that slot.
-Signal Watch::Core::slot_signal(const Instance& instance, std::size_t slot, Instant t) const {
-  const RunningRule& rule = rules_[instance.rule];
-  if (rule.program.slots[slot].window) return window_signal_at(instance, slot, t);
-  return signal_at(instance, rule.program.slots[slot].quantity, rule.slot_airs[slot], t);
-}
-
-Signal Watch::Core::window_signal_at(const Instance& instance, std::size_t slot, Instant t) const {
-  const RunningRule& rule = rules_[instance.rule];
-  const Window& window = *rule.program.slots[slot].window;
-  const auto track = [&](std::size_t air) {
-    return &airs_[air].tracks.at(rule.slot_windows[slot]);
-  };
-  const Instant start = t - window.length;
-  pieces_.clear();
-  Instant stays_until = kNever;
-  if (rule.slot_airs[slot] != kOwn || instance.subject.kind != SubjectKind::jar) {
-    const bool is_own = rule.slot_airs[slot] == kOwn;
-    pieces_.push_back({track(is_own ? instance.own_air : rule.slot_airs[slot]), start, t});
-  } else {
-    for (Instant from = start;;) {
-      stays_until = kNever;
-      const std::size_t air = jar_air_at(instance.index, from, stays_until);
-      pieces_.push_back({track(air), from, std::min(stays_until, t)});
-      if (stays_until > t) break;
-      from = stays_until;
-    }
-  }
-  if (drifts_.size() <= slot) drifts_.resize(slot + 1);
-  return window_signal(window, pieces_, t, stays_until, drifts_[slot]);
-}
-
-Signal Watch::Core::signal_at(const Instance& instance, const QuantityAt& quantity,
-                              std::size_t slot_air, Instant t) const {
-  if (quantity.quantity == RuleQuantity::time_since_broker) return link_signal(t);
-  if (quantity.quantity == RuleQuantity::disk_free) return disk_signal(t);
-  if (quantity.quantity == RuleQuantity::clock_step) return clock_signal(t);
-  if (quantity.quantity == RuleQuantity::time_since_reading) {
-    const SensorTrack& track = sensors_[instance.index].track;
-    const auto origin = track.silent_since(t);
-    if (!origin) return {kUnknown, false, {}, track.first_known.value_or(kNever)};
-    return {0.0, true, *origin, track.next_reading(t).value_or(kNever)};
-  }
-  if (is_of_judges(quantity.quantity)) {
-    return judges_.signal(instance.index, quantity.quantity, t);
-  }
-  if (slot_air != kOwn) return air_signal(slot_air, quantity.quantity, t);
-  if (instance.subject.kind != SubjectKind::jar) {
-    return air_signal(instance.own_air, quantity.quantity, t);
-  }
-  if (is_of_model(quantity.quantity)) return model_signal(instance.index, quantity.quantity, t);
-  Instant until = kNever;
-  const std::size_t air = jar_air_at(instance.index, t, until);
-  Signal signal = air_signal(air, quantity.quantity, t);
-  signal.until = std::min(signal.until, until);
-  return signal;
-}
-
-Signal Watch::Core::air_signal(std::size_t air, RuleQuantity quantity, Instant t) const {
-  const AirTimeline::Spoken spoken = airs_[air].timeline.value_at(quantity, t);
-  return {spoken.value, false, {}, spoken.until};
-}
-
-Signal Watch::Core::link_signal(Instant t) const {
-  Signal signal{kUnknown, false, {}, kNever};
-  for (const LinkEvent& event : link_) {
-    if (event.at > t) {
-      signal.until = event.at;
-      break;
-    }
-    signal = event.connected ? Signal{0.0, false, {}, kNever} : Signal{0.0, true, event.at, kNever};
-  }
-  return signal;
-}
-
-Signal Watch::Core::disk_signal(Instant t) const {
-  Signal signal{kUnknown, false, {}, kNever};
-  for (const BoardFigure& figure : disk_free_) {
-    if (figure.at > t) {
-      signal.until = figure.at;
-      break;
-    }
-    signal.value = figure.value;
-  }
-  return signal;
-}
-
-Signal Watch::Core::clock_signal(Instant t) const {
-  Signal signal{0.0, false, {}, kNever};
-  for (const BoardFigure& step : clock_steps_) {
-    const Instant end = step.at + kStepRemembered;
-    if (end <= t) continue;
-    signal.until = std::min(signal.until, step.at > t ? step.at : end);
-    if (step.at <= t) signal.value = std::max(signal.value, step.value);
-  }
-  return signal;
-}
-
-std::optional<std::size_t> Watch::Core::stay_index(std::size_t jar, Instant t) const {
-  const auto& stays = register_.at(jar).stays;
-  for (std::size_t i = stays.size(); i > 0; --i) {
-    if (stays[i - 1].from <= t) return i - 1;
-  }
-  return std::nullopt;
-}
-
-std::size_t Watch::Core::jar_air_at(std::size_t jar, Instant t, Instant& until) const {
-  const auto stay = stay_index(jar, t);
-  const auto& stays = register_.at(jar).stays;
-  const std::size_t next = stay ? *stay + 1 : 0;
-  if (next < stays.size()) until = stays[next].from;
-  return stay ? jars_[jar].airs[*stay] : 0;
-}
-
-RuleInstance::Head Watch::Core::head_of(const Instance& instance) const {
-  return instance.machine.head(*now_, [&](Instant when) -> const std::vector<Signal>& {
-    return signals_at(instance, when);
-  });
-}
-
 // ---- time ---------------------------------------------------------------------------------------
 
 void Watch::Core::run_timers_before(Instant t) {
@@ -682,13 +583,14 @@ void Watch::Core::fire(Instant t) {
     const Timer timer = timers_.take();
     if (armed(timer) != timer.at) continue;
     armed(timer) = kNever;
+    if (const Instant due = true_due(timer); due > t) {
+      arm(timer.owner, timer.index, due);
+      continue;
+    }
     switch (timer.owner) {
-      case TimerOwner::instance: {
-        Instance& instance = *instances_[timer.index];
-        if (!instance.stirred) stirred_.push_back(timer.index);
-        instance.stirred = true;
+      case TimerOwner::instance:
+        stir(timer.index);
         break;
-      }
       case TimerOwner::sensor: {
         const SensorSpec& spec = settings_.layout.sensors[timer.index];
         const Sensor& sensor = sensors_[timer.index];
@@ -701,6 +603,12 @@ void Watch::Core::fire(Instant t) {
       }
       case TimerOwner::jar:
         look_at_jar(timer.index);
+        break;
+      case TimerOwner::air_calm:
+        rouse(airs_[timer.index].calm);
+        break;
+      case TimerOwner::sensor_calm:
+        rouse(sensors_[timer.index].calm);
         break;
     }
   }
@@ -752,9 +660,13 @@ Instant& Watch::Core::armed(const Timer& timer) {
     case TimerOwner::sensor:
       return sensors_[timer.index].armed;
     case TimerOwner::jar:
+      return jars_[timer.index].armed;
+    case TimerOwner::air_calm:
+      return airs_[timer.index].calm.armed;
+    case TimerOwner::sensor_calm:
       break;
   }
-  return jars_[timer.index].armed;
+  return sensors_[timer.index].calm.armed;
 }
 
 // Seen from just before the timer's own moment, at which what it waits for will have happened.
@@ -767,9 +679,13 @@ Instant Watch::Core::true_due(const Timer& timer) const {
       return sensors_[timer.index].track.next_expiry(hold_of(timer.index), before).value_or(kNever);
     }
     case TimerOwner::jar:
+      return next_look_at_jar(timer.index, before);
+    case TimerOwner::air_calm:
+      return calm_until(airs_[timer.index].calm);
+    case TimerOwner::sensor_calm:
       break;
   }
-  return next_look_at_jar(timer.index, before);
+  return calm_until(sensors_[timer.index].calm);
 }
 
 void Watch::Core::arm(TimerOwner owner, std::size_t index, Instant due) {

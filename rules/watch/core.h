@@ -1,5 +1,6 @@
 // The inside of Watch: what exists (rules, airs, sensors, jars, instances, alerts), which instance
-// depends on what, and the timers. core.cpp applies inputs and time, core_alerts.cpp turns what
+// depends on what, and the timers. core.cpp applies inputs and time, core_signals.cpp works out
+// what rules read, core_calm.cpp leaves alone whom nothing concerns, core_alerts.cpp turns what
 // became true into alerts and notices, snapshot.cpp saves and restores.
 #pragma once
 
@@ -8,6 +9,7 @@
 #include <memory>
 #include <optional>
 #include <set>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -17,6 +19,7 @@
 #include "rules/watch/advice.h"
 #include "rules/watch/air_timeline.h"
 #include "rules/watch/alert_life.h"
+#include "rules/watch/comparisons.h"
 #include "rules/watch/jar_register.h"
 #include "rules/watch/jar_track.h"
 #include "rules/watch/lately_air.h"
@@ -60,15 +63,33 @@ class Watch::Core {
   };
   static constexpr std::size_t kOwn = static_cast<std::size_t>(-1);
 
+  // Instances that only the comparisons of their subject, and time, can change. While these come
+  // out as before, and nothing is due, the instances lie: a reading does not step them, they stand,
+  // all together, at `settled`, and one is brought there when it is asked for.
+  struct Calm {
+    std::vector<std::size_t> members = {};  // of instances_
+    Comparisons comparisons = {};
+    std::vector<std::size_t> met = {};  // members whose alert stands: its worst may be now
+    bool lies = false;
+    // ---- while it lies
+    Instant settled{};
+    Instant until = kNever;  // a comparison may come out otherwise then, should nothing arrive
+    Instant firm = kNever;   // something has lasted, or leaves a window, for the first of them
+    Instant armed = kNever;  // for `until`
+  };
+
   // The air that one list of speakers speaks for, and who depends on it.
   struct Air {
     AirTimeline timeline;
     LatelyAir lately = {};
-    std::vector<std::string> places;                 // of the layout, that have this air
-    std::vector<std::size_t> instances;              // of places, and any that name it by `at`
-    std::vector<std::size_t> jars;                   // that stand or stood in it
-    std::vector<std::size_t> jar_rules;              // jar rules that name it by `at`
+    std::vector<std::string> places = {};            // of the layout, that have this air
+    std::vector<std::size_t> instances = {};         // of places, and any that name it by `at`
+    Calm calm = {};                                  // of places, too
+    std::vector<std::size_t> jars = {};              // that stand or stood in it
+    std::vector<std::size_t> jar_rules = {};         // jar rules that name it by `at`
     std::map<std::size_t, WindowTrack> tracks = {};  // of those of windows_ that look at it
+    // From here on those that count a time are not tracked: it went on as it was.
+    std::optional<Instant> untracked = std::nullopt;
   };
 
   struct Seat {  // a sensor's place among an air's speakers
@@ -79,7 +100,8 @@ class Watch::Core {
   struct Sensor {
     SensorTrack track;
     std::vector<Seat> seats;
-    std::vector<std::size_t> instances;
+    Calm calm;
+    std::vector<std::size_t> instances;  // others
     Instant armed = kNever;
     bool live = false;  // some trusted value holds, as last looked at
   };
@@ -102,12 +124,14 @@ class Watch::Core {
     std::size_t index = 0;       // of its sensor or jar
     std::size_t own_air = kOwn;  // of its place
     RuleInstance machine;
-    bool met = false;        // as the alerts know it
-    bool stirred = false;    // in stirred_
-    bool stepped = false;    // by an input: what a timer's early look sees depends on the restart
-    bool gone = false;       // its jar is retired; free for reuse
-    Instant due = kNever;    // when it may change by itself
-    Instant armed = kNever;  // earliest timer set for it
+    Calm* calm = nullptr;     // that it is a member of
+    bool met = false;         // as the alerts know it
+    std::uint64_t alert = 0;  // that it stands in while it is met
+    bool stirred = false;     // in stirred_
+    bool stepped = false;     // by an input: what a timer's early look sees depends on the restart
+    bool gone = false;        // its jar is retired; free for reuse
+    Instant due = kNever;     // when it may change by itself
+    Instant armed = kNever;   // earliest timer set for it
   };
 
   struct LinkEvent {
@@ -156,34 +180,45 @@ class Watch::Core {
   void apply(const SensorCheckedInput& input);
   void apply(const CheckWithdrawnInput& input);
   void apply(const TickInput&) {}
-  void apply_moment(const std::vector<const Reading*>& readings);
-  // By the readings of one moment; may name one twice.
-  struct Heard {
-    std::vector<std::size_t> sensors;
-    std::vector<std::size_t> airs;  // that have changed
+  struct SensorReading {
+    const Reading* reading = nullptr;
+    std::size_t sensor = 0;
   };
-  void apply_reading(const Reading& reading, Heard& heard);
+  void apply_moment(std::span<const SensorReading> readings);
+  void apply_reading(const Reading& reading, std::size_t sensor);
   [[nodiscard]] bool believe(std::size_t sensor, const Reading& reading);
   void outdate_by_check(std::size_t sensor, Instant from);
   void step_air(std::size_t air, Instant at);
-  void track_windows(Air& air, Instant at);
   void track_window(std::size_t window, WindowTrack& track, AirTimeline& air, Instant at) const;
   void step_jar(std::size_t jar, std::size_t air, Instant at);
   void step_instance(std::size_t instance, Instant at);
+  void stir(std::size_t instance);
 
-  // ---- core.cpp: signals
+  // ---- core_calm.cpp
+  void step_sensor(std::size_t sensor, Instant at);
+  [[nodiscard]] bool stays_calm(Calm& calm, Instant at, const Comparisons::Outcome& outcome);
+  void step_members(Calm& calm, Instant at, const Comparisons::Outcome& outcome);
+  void rouse(Calm& calm);
+  void catch_up(Instance& instance) const;
+  void track_windows(Air& air, Instant at, bool is_calm);
+  void track_rest(Air& air) const;
+  [[nodiscard]] static Instant calm_until(const Calm& calm);
+  static void set_met(std::size_t at, Instance& instance, std::optional<std::uint64_t> alert);
+
+  // ---- core_signals.cpp
   const std::vector<Signal>& signals_at(const Instance& instance, Instant t) const;
   Signal slot_signal(const Instance& instance, std::size_t slot, Instant t) const;
   Signal signal_at(const Instance& instance, const QuantityAt& quantity, std::size_t slot_air,
                    Instant t) const;
   Signal window_signal_at(const Instance& instance, std::size_t slot, Instant t) const;
   Signal air_signal(std::size_t air, RuleQuantity quantity, Instant t) const;
+  [[nodiscard]] Signal sensor_signal(std::size_t sensor, RuleQuantity quantity, Instant t) const;
   Signal link_signal(Instant t) const;
   [[nodiscard]] Signal disk_signal(Instant t) const;
   [[nodiscard]] Signal clock_signal(Instant t) const;
   std::size_t jar_air_at(std::size_t jar, Instant t, Instant& until) const;
   [[nodiscard]] std::optional<std::size_t> stay_index(std::size_t jar, Instant t) const;
-  RuleInstance::Head head_of(const Instance& instance) const;
+  RuleInstance::Head head_of(Instance& instance) const;
 
   // ---- core_jars.cpp
   [[nodiscard]] Signal model_signal(std::size_t jar, RuleQuantity quantity, Instant t) const;
@@ -225,12 +260,12 @@ class Watch::Core {
   [[nodiscard]] std::vector<std::string> jars_of(const OpenAlert& open) const;
   [[nodiscard]] bool concerns_no_jar(const OpenAlert& open) const;
   [[nodiscard]] bool nearer_sensor_speaks(std::string_view from, std::string_view to) const;
-  [[nodiscard]] const Instance* instance_of(const std::string& rule, const Subject& subject) const;
+  [[nodiscard]] Instance* instance_of(const std::string& rule, const Subject& subject) const;
   void emit(AlertChangeKind kind, const Alert& alert);
   void send_notice(OpenAlert& open, NoticeKind kind, const std::vector<std::string>& likewise = {});
   [[nodiscard]] bool is_passing(const OpenAlert& open) const;
   [[nodiscard]] ReadSignal reader_of(const Instance& instance, Instant t) const;
-  [[nodiscard]] const Instance* spoken_of(const OpenAlert& open) const;
+  [[nodiscard]] Instance* spoken_of(const OpenAlert& open) const;
   void see(std::uint64_t number, const std::string& by);
   [[nodiscard]] Duration hold_of(std::size_t sensor) const;
   void touch(SubjectKind kind, std::string_view id);
@@ -255,7 +290,7 @@ class Watch::Core {
   void consider_urgency(const Instance& instance);
 
   // ---- snapshot.cpp
-  [[nodiscard]] nlohmann::json instance_json(const Instance& instance) const;
+  [[nodiscard]] nlohmann::json instance_json(Instance& instance) const;
   void load(const nlohmann::json& root, const std::vector<JarModelBytes>& models);
   [[nodiscard]] nlohmann::json track_json(std::size_t jar) const;
   void load_track(std::size_t jar, const nlohmann::json& saved,
@@ -304,6 +339,11 @@ class Watch::Core {
 
   // ---- of one step
   Effects effects_;
+  std::vector<SensorReading> ordered_;
+  struct {  // by the readings of one moment; may name one twice
+    std::vector<std::size_t> sensors;
+    std::vector<std::size_t> airs;  // that have changed
+  } heard_;
   std::vector<Subject> touched_;  // but jars; may name one twice
   std::set<std::size_t> touched_jars_;
   std::vector<std::size_t> stirred_;

@@ -112,9 +112,8 @@ void Watch::Core::advise_on(Alert& alert, const Rule& rule, std::string_view pla
 // The first figure of a rule that stands, at its furthest. A duration that runs needs no record.
 void Watch::Core::note_worst(const Instance& instance) {
   const Rule& rule = *rules_[instance.rule].rule;
-  const auto number = alerts_.standing_in(rule.name, instance.subject);
-  if (!number) return;
-  Alert& alert = alerts_.at(*number).alert;
+  if (!instance.met) return;
+  Alert& alert = alerts_.at(instance.alert).alert;
   const auto worst = worst_of(rule, alert.worst, reader_of(instance, *now_));
   if (!worst) return;
   alert.worst = worst;

@@ -32,8 +32,10 @@ void Watch::Core::react() {
     const bool stepped = std::exchange(instance.stepped, false);
     if (instance.gone || !now_) continue;
     const RuleInstance::Head head = head_of(instance);
-    instance.due = head.due;
-    arm(TimerOwner::instance, at, head.due);
+    // Of those that lie together the rest is due together.
+    const bool lies = instance.calm != nullptr && instance.calm->lies;
+    instance.due = lies ? head.next.firm : head.next.due;
+    arm(TimerOwner::instance, at, instance.due);
     if (head.met != instance.met) {
       changed.push_back(at);
     } else if (head.met && (stepped || rules_[instance.rule].of_model)) {
@@ -62,13 +64,14 @@ void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
   for (const std::size_t at : ordered) {
     Instance& instance = *instances_[at];
     const Rule& rule = *rules_[instance.rule].rule;
-    instance.met = !instance.met;
     std::optional<AlertLife::Outcome> outcome;
-    if (instance.met) {
+    if (!instance.met) {
       outcome = alerts_.raise(rule, instance.subject, urgency_of(instance),
                               head_of(instance).met_since, *now_);
+      set_met(at, instance, outcome->first);
     } else {
       outcome = alerts_.ease(rule.name, instance.subject, *now_);
+      set_met(at, instance, std::nullopt);
     }
     if (!outcome) continue;
     auto& kind = outcomes[outcome->first];
@@ -245,8 +248,8 @@ bool Watch::Core::nearer_sensor_speaks(std::string_view from, std::string_view t
   return false;
 }
 
-const Watch::Core::Instance* Watch::Core::instance_of(const std::string& rule,
-                                                      const Subject& subject) const {
+Watch::Core::Instance* Watch::Core::instance_of(const std::string& rule,
+                                                const Subject& subject) const {
   const auto known = rule_index_.find(rule);
   if (known == rule_index_.end()) return nullptr;
   if (subject.kind == SubjectKind::jar) {
@@ -259,12 +262,12 @@ const Watch::Core::Instance* Watch::Core::instance_of(const std::string& rule,
   }
   const auto found = fixed_instances_.find({known->second, subject.id});
   if (found == fixed_instances_.end()) return nullptr;
-  const Instance* instance = instances_[found->second].get();
+  Instance* instance = instances_[found->second].get();
   return instance->subject.kind == subject.kind ? instance : nullptr;
 }
 
 // Where the alert's own place has eased and a joined one still stands, that one is spoken of.
-const Watch::Core::Instance* Watch::Core::spoken_of(const OpenAlert& open) const {
+Watch::Core::Instance* Watch::Core::spoken_of(const OpenAlert& open) const {
   Subject spoken = open.alert.subject;
   if (!open.standing.empty() && open.standing.count(spoken.id) == 0) {
     spoken.id = *open.standing.begin();
@@ -291,8 +294,9 @@ bool Watch::Core::is_passing(const OpenAlert& open) const {
 void Watch::Core::describe(OpenAlert& open) {
   Alert& alert = open.alert;
   alert.jars = jars_of(open);
-  const Instance* instance = spoken_of(open);
+  Instance* instance = spoken_of(open);
   if (instance == nullptr) return;
+  catch_up(*instance);
   const Subject& spoken = instance->subject;
   const Rule& rule = *rules_[instance->rule].rule;
   const Instant t = std::max(*now_, instance->machine.settled().value_or(*now_));
@@ -354,7 +358,9 @@ void Watch::Core::touch(SubjectKind kind, std::string_view id) {
   if (kind == SubjectKind::jar) {
     if (const auto jar = register_.find(id)) touched_jars_.insert(*jar);
   } else {
-    touched_.push_back({kind, std::string(id)});
+    const bool again =
+        !touched_.empty() && touched_.back().kind == kind && touched_.back().id == id;
+    if (!again) touched_.push_back({kind, std::string(id)});
   }
 }
 
@@ -369,7 +375,7 @@ void Watch::Core::touch_air(std::size_t air) {
 void Watch::Core::report_touched() {
   std::sort(touched_.begin(), touched_.end());
   touched_.erase(std::unique(touched_.begin(), touched_.end()), touched_.end());
-  effects_.touched = touched_;
+  effects_.touched = std::move(touched_);
   for (const std::size_t jar : touched_jars_) {
     effects_.touched.push_back({SubjectKind::jar, register_.at(jar).id});
   }

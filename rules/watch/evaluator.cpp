@@ -31,32 +31,6 @@ Truth compare(Comparison comparison, Number value, Number limit, Number upper) {
   return holds ? Truth::yes : Truth::no;
 }
 
-// When a ramp passes a limit of the clause next. Strict comparisons change a millisecond, the
-// resolution of time, after the limit.
-Instant next_crossing(const ProgramClause& clause, const Signal& signal, Instant t) {
-  const Duration limit(clause.limit_ms), upper(clause.upper_ms), tick(1);
-  Instant next = kNever;
-  const auto consider = [&](Duration elapsed) {
-    const Instant at = signal.origin + elapsed;
-    if (at > t) next = std::min(next, at);
-  };
-  switch (clause.comparison) {
-    case Comparison::above:
-    case Comparison::at_most:
-      consider(limit + tick);
-      break;
-    case Comparison::at_least:
-    case Comparison::below:
-      consider(limit);
-      break;
-    case Comparison::between:
-      consider(limit);
-      consider(upper + tick);
-      break;
-  }
-  return next;
-}
-
 // A drifting value against a limit: positive above it, zero at it; changes by `rate` each ms.
 struct Lead {
   Wide at = 0, rate = 0;
@@ -93,7 +67,13 @@ struct Look {
   const std::vector<Signal>& signals;
   const Instant t;
   ConditionState& state;
-  Instant due = kNever;
+  NextLook next = {};
+
+  // No reading puts it off.
+  void firmly(Instant at) {
+    next.due = std::min(next.due, at);
+    next.firm = std::min(next.firm, at);
+  }
 
   Truth drifting(const ProgramClause& clause, const Signal& of, const Signal* minus) {
     if (std::isnan(of.value) || (minus != nullptr && std::isnan(minus->value))) {
@@ -102,7 +82,7 @@ struct Look {
     const Drift& drift = of.drift != nullptr ? *of.drift : *minus->drift;
     const auto lead = [&](double limit, std::int64_t limit_ms) {
       const Lead over = lead_over(drift.is_time ? limit_ms : in_millionths(limit), of, minus);
-      due = std::min(due, next_turn(over, t));
+      firmly(next_turn(over, t));
       return over.at;
     };
     const Wide over = lead(clause.limit, clause.limit_ms);
@@ -132,7 +112,7 @@ struct Look {
       return truth_of(clause, difference(signals[clause.slot], signals[*clause.minus]), t);
     }
     const Signal& signal = signals[clause.slot];
-    if (signal.ramps) due = std::min(due, next_crossing(clause, signal, t));
+    if (signal.ramps) next.due = std::min(next.due, next_crossing(clause, signal, t));
     return truth_of(clause, signal, t);
   }
 
@@ -144,7 +124,7 @@ struct Look {
       if (!running) own.since = t;
       const Instant met_at = own.since + (node.length - own.banked);
       if (t >= met_at) return Truth::yes;
-      due = std::min(due, met_at);
+      firmly(met_at);
       return Truth::no;
     }
     if (of == Truth::unknown && side == Side::ease) {
@@ -189,6 +169,31 @@ struct Look {
 
 }  // namespace
 
+// Strict comparisons change a millisecond, the resolution of time, after the limit.
+Instant next_crossing(const ProgramClause& clause, const Signal& signal, Instant t) {
+  const Duration limit(clause.limit_ms), upper(clause.upper_ms), tick(1);
+  Instant next = kNever;
+  const auto consider = [&](Duration elapsed) {
+    const Instant at = signal.origin + elapsed;
+    if (at > t) next = std::min(next, at);
+  };
+  switch (clause.comparison) {
+    case Comparison::above:
+    case Comparison::at_most:
+      consider(limit + tick);
+      break;
+    case Comparison::at_least:
+    case Comparison::below:
+      consider(limit);
+      break;
+    case Comparison::between:
+      consider(limit);
+      consider(upper + tick);
+      break;
+  }
+  return next;
+}
+
 Truth truth_of(const ProgramClause& clause, const Signal& signal, Instant t) {
   if (signal.ramps) {
     const std::int64_t elapsed = (t - signal.origin).count();
@@ -214,11 +219,14 @@ Signal difference(const Signal& of, const Signal& minus) {
   return {of.value - minus.value, false, {}, std::min(of.until, minus.until)};
 }
 
-Instant evaluate(const Program& program, const std::vector<Signal>& signals, Instant t,
-                 ConditionState& state) {
+NextLook evaluate(const Program& program, const std::vector<Signal>& signals, Instant t,
+                  ConditionState& state) {
   state.lastings.resize(program.lastings);
   Look look{program, signals, t, state};
-  for (const Signal& signal : signals) look.due = std::min(look.due, signal.until);
+  for (const Signal& signal : signals) {
+    look.next.due = std::min(look.next.due, signal.until);
+    look.next.firm = std::min(look.next.firm, signal.firm_until);
+  }
   const Truth raises = look.node_truth(program.when, Side::raise);
   const Truth eases = look.node_truth(program.until, Side::ease);
   if (raises == Truth::yes) {
@@ -228,7 +236,7 @@ Instant evaluate(const Program& program, const std::vector<Signal>& signals, Ins
     state.met = false;
   }
   if (!state.met) state.met_since = {};
-  return look.due;
+  return look.next;
 }
 
 }  // namespace torpor::rules

@@ -33,6 +33,7 @@ struct Signal {
   bool ramps = false;  // a duration: the time since `origin`
   Instant origin;
   Instant until = kNever;        // like this until then (exclusive)
+  Instant firm_until = kNever;   // of a window: until then, even if its newest value goes on
   const Drift* drift = nullptr;  // `value` is of this moment only; as long as its owner keeps it
 };
 
@@ -61,11 +62,22 @@ struct ConditionState {
 // Of two quantities that neither ramp nor drift. Unknown if either is.
 [[nodiscard]] Signal difference(const Signal& of, const Signal& minus);
 
-// Brings `state` to `t` and answers when the next look is due (kNever: when something arrives).
-// `signals[i]` is program.slots[i] at `t`. Looking again at the same `t` changes nothing.
+// When a ramp passes a limit of the clause next; kNever: it does not.
+[[nodiscard]] Instant next_crossing(const ProgramClause& clause, const Signal& signal, Instant t);
+
+// When to look next, should nothing arrive; kNever: not at all.
+struct NextLook {
+  Instant due = kNever;
+  // The same without what the end of a value and the passing of a limit by time bring about, which
+  // the next reading may put off: what has to last, and what leaves a window.
+  Instant firm = kNever;
+};
+
+// Brings `state` to `t`. `signals[i]` is program.slots[i] at `t`. Looking again at the same `t`
+// changes nothing.
 //
 // `when` wins over `until`: an alert does not end while its own reason is true.
-[[nodiscard]] Instant evaluate(const Program& program, const std::vector<Signal>& signals,
-                               Instant t, ConditionState& state);
+[[nodiscard]] NextLook evaluate(const Program& program, const std::vector<Signal>& signals,
+                                Instant t, ConditionState& state);
 
 }  // namespace torpor::rules

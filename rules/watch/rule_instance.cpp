@@ -21,29 +21,37 @@ void RuleInstance::step(Instant at, Duration late, const SignalsAt& signals) {
     if (next > *settled_) return;
     while (!log_.empty() && log_.back().from >= next) log_.pop_back();
   } else if (settled_) {
-    next = std::min(settled_due_, from);
+    next = std::min(settled_next_.due, from);
   }
   ConditionState state = log_.empty() ? ConditionState{} : log_.back().state;
+  NextLook look;
   while (next <= target) {
-    const Instant due = evaluate(*program_, signals(next), next, state);
+    look = evaluate(*program_, signals(next), next, state);
     if (log_.empty() || !(log_.back().state == state)) log_.push_back({next, state});
     // A look that was due exactly at, or before, the reading must still see the reading itself.
-    next = next < from && due > from ? from : due;
+    next = next < from && look.due > from ? from : look.due;
   }
   settled_ = target;
-  settled_due_ = next;
+  settled_next_ = look;
+  forget_old(late);
+}
+
+void RuleInstance::carry_on(Instant at, Duration late, const SignalsAt& signals) {
+  ConditionState state = log_.back().state;
+  settled_next_ = evaluate(*program_, signals(at), at, state);
+  settled_ = at;
   forget_old(late);
 }
 
 RuleInstance::Head RuleInstance::head(Instant now, const SignalsAt& signals) const {
   if (!settled_) return {};
-  if (start_ && now < *start_) return {false, {}, *start_};
+  if (start_ && now < *start_) return {false, {}, {*start_, *start_}};
   const Instant t = std::max(now, *settled_);
   const ConditionState& settled = log_.back().state;
-  if (settled_due_ > t) return {settled.met, settled.met_since, settled_due_};
+  if (settled_next_.due > t) return {settled.met, settled.met_since, settled_next_};
   ConditionState state = settled;
-  Instant next = settled_due_;
-  while (next <= t) next = evaluate(*program_, signals(next), next, state);
+  NextLook next = settled_next_;
+  while (next.due <= t) next = evaluate(*program_, signals(next.due), next.due, state);
   return {state.met, state.met_since, next};
 }
 
@@ -60,13 +68,13 @@ void RuleInstance::forget_old(Duration late) {
 }
 
 RuleInstance::Saved RuleInstance::save() const {
-  return {start_, settled_, settled_due_, frozen_, log_};
+  return {start_, settled_, settled_next_.due, frozen_, log_};
 }
 
 void RuleInstance::restore(Saved saved) {
   start_ = saved.start;
   settled_ = saved.settled;
-  settled_due_ = saved.settled_due;
+  settled_next_ = {saved.settled_due, saved.settled_due};
   frozen_ = saved.frozen;
   log_ = std::move(saved.log);
 }
@@ -74,7 +82,7 @@ void RuleInstance::restore(Saved saved) {
 void RuleInstance::carry_met(Instant met_since, Instant at) {
   log_ = {{at, ConditionState{true, met_since, {}}}};
   settled_ = at;
-  settled_due_ = at + Duration(1);
+  settled_next_ = {at + Duration(1), at + Duration(1)};
   frozen_ = at;
 }
 

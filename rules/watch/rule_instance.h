@@ -29,15 +29,21 @@ class RuleInstance {
   struct Head {
     bool met = false;
     Instant met_since;
-    Instant due = kNever;  // when it may change without anything arriving
+    NextLook next = {};  // when it may change without anything arriving
   };
   // Its state at `now`, or at the settled time if that is later (a reading may be measured a little
   // ahead of the wall clock).
   [[nodiscard]] Head head(Instant now, const SignalsAt& signals) const;
 
+  // Readings up to `at` have come that changed nothing for it: settled there. Preconditions: it was
+  // settled before `at`, and stepped there it would go on as it is.
+  void carry_on(Instant at, Duration late, const SignalsAt& signals);
+
   // Never looked at before this moment: a jar that is not placed yet.
   void begin_at(Instant start) { start_ = start; }
   [[nodiscard]] std::optional<Instant> settled() const { return settled_; }
+  // NextLook's, from there.
+  [[nodiscard]] Instant firm() const { return settled_next_.firm; }
 
   // Since when its state is as it is, oldest first; the last entry stands at the settled time.
   struct Entry {
@@ -65,8 +71,8 @@ class RuleInstance {
   const Program* program_;
   std::optional<Instant> start_;
   std::optional<Instant> settled_;
-  Instant settled_due_ = kNever;  // first look due after settled_, should nothing arrive
-  Instant frozen_ = kAlways;      // what was up to here is not looked at again
+  NextLook settled_next_;     // first look due after settled_, should nothing arrive
+  Instant frozen_ = kAlways;  // what was up to here is not looked at again
   std::vector<Entry> log_;
 };
 

@@ -186,7 +186,8 @@ std::uint16_t SensorJudges::judge(std::size_t index, const Reading& reading) {
 // Not at every wavering: each change is a date in the history.
 void SensorJudges::learn(Sensor& sensor) {
   constexpr double kStep = 1.25;
-  const auto learned = sensor.learns ? sensor.whole.learned_interval() : std::nullopt;
+  if (!sensor.learns) return;
+  const auto learned = sensor.whole.learned_interval();
   if (!learned) return;
   if (sensor.interval) {
     const double ratio = static_cast<double>(learned->count()) /

@@ -8,6 +8,13 @@ namespace {
 // See AirTimeline: old entries are dropped in lots.
 constexpr std::size_t kSpokenForgottenAtOnce = 64;
 
+// The first one after `t`: mostly there is none, or it is the last.
+auto first_after(const std::vector<SensorTrack::Spoken>& spoken, Instant t) {
+  if (spoken.empty() || spoken.back().at <= t) return spoken.end();
+  return std::upper_bound(spoken.begin(), spoken.end(), t,
+                          [](Instant at, const SensorTrack::Spoken& each) { return at < each.at; });
+}
+
 }  // namespace
 
 bool SensorTrack::has(const Reading& reading) const {
@@ -15,13 +22,13 @@ bool SensorTrack::has(const Reading& reading) const {
     const auto& newest = newest_[slot(reading.quantity)];
     return newest && reading.measured_at <= newest->measured_at;
   }
-  return std::binary_search(spoken_.begin(), spoken_.end(),
-                            Spoken{reading.measured_at, reading.quantity});
+  const Spoken entry{reading.measured_at, reading.quantity};
+  if (spoken_.empty() || spoken_.back() < entry) return false;
+  return std::binary_search(spoken_.begin(), spoken_.end(), entry);
 }
 
 void SensorTrack::insert(const Reading& reading, bool believed, Duration reach) {
   const Spoken entry{reading.measured_at, reading.quantity};
-  const auto place = std::lower_bound(spoken_.begin(), spoken_.end(), entry);
   auto& newest = newest_[slot(reading.quantity)];
   if (!newest || newest->measured_at < reading.measured_at) newest = reading;
   auto& trusted = newest_trusted_[slot(reading.quantity)];
@@ -30,7 +37,9 @@ void SensorTrack::insert(const Reading& reading, bool believed, Duration reach) 
   }
   if (facts(reading.quantity).of_sensor) return;
   if (!spoken_.empty() && entry.at < spoken_.back().at - reach) return;
-  spoken_.insert(place, entry);
+  const bool is_last = spoken_.empty() || spoken_.back() < entry;
+  spoken_.insert(is_last ? spoken_.end() : std::lower_bound(spoken_.begin(), spoken_.end(), entry),
+                 entry);
   const Instant horizon = spoken_.back().at - reach;
   if (spoken_.size() > kSpokenForgottenAtOnce + 1 &&
       spoken_[kSpokenForgottenAtOnce + 1].at < horizon) {
@@ -51,15 +60,13 @@ const std::optional<Reading>& SensorTrack::newest_trusted(Quantity quantity) con
 
 std::optional<Instant> SensorTrack::silent_since(Instant t) const {
   if (!first_known || t < *first_known) return std::nullopt;
-  const auto after = std::upper_bound(spoken_.begin(), spoken_.end(), t,
-                                      [](Instant at, const Spoken& each) { return at < each.at; });
+  const auto after = first_after(spoken_, t);
   if (after == spoken_.begin()) return first_known;
   return std::max(*first_known, (after - 1)->at);
 }
 
 std::optional<Instant> SensorTrack::next_reading(Instant t) const {
-  const auto after = std::upper_bound(spoken_.begin(), spoken_.end(), t,
-                                      [](Instant at, const Spoken& each) { return at < each.at; });
+  const auto after = first_after(spoken_, t);
   return after == spoken_.end() ? std::nullopt : std::optional(after->at);
 }
 

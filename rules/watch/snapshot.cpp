@@ -354,7 +354,11 @@ using InstanceKey = std::tuple<std::string, int, std::string>;
 
 }  // namespace
 
-json Watch::Core::instance_json(const Instance& instance) const {
+json Watch::Core::instance_json(Instance& instance) const {
+  catch_up(instance);
+  // Whoever starts from this does not lie yet.
+  const bool lies = instance.calm != nullptr && instance.calm->lies;
+  const Instant due = lies ? head_of(instance).next.due : instance.due;
   const RuleInstance::Saved saved = instance.machine.save();
   json log = json::array();
   for (const auto& entry : saved.log) log.push_back(to_json(entry));
@@ -365,7 +369,7 @@ json Watch::Core::instance_json(const Instance& instance) const {
           to_json(saved.settled),
           to_json(saved.settled_due),
           to_json(saved.frozen),
-          to_json(instance.due),
+          to_json(due),
           log};
 }
 
@@ -385,7 +389,8 @@ std::string Watch::Core::snapshot() const {
   for (std::size_t i = 0; i < sensors_.size(); ++i) {
     root["sensors"].push_back(to_json(settings_.layout.sensors[i].id, sensors_[i].track));
   }
-  for (const Air& air : airs_) {
+  for (Air& air : airs_) {
+    track_rest(air);
     json each = to_json(air.timeline, settings_.layout), tracks = json::array();
     for (const auto& [window, track] : air.tracks) {
       tracks.push_back({to_text(*windows_[window]), to_json(track)});
@@ -649,7 +654,7 @@ void Watch::Core::load_instances(const json& root) {
     const auto text = texts.find(rule.name);
     const auto found =
         saved.find({rule.name, static_cast<int>(instance.subject.kind), instance.subject.id});
-    instance.met = alerts_.standing_in(rule.name, instance.subject).has_value();
+    set_met(at, instance, alerts_.standing_in(rule.name, instance.subject));
     if (instance.subject.kind == SubjectKind::jar) {
       instance.machine.begin_at(register_.at(instance.index).stays.front().from);
     }
@@ -683,7 +688,7 @@ void Watch::Core::begin_anew(std::size_t at) {
   const bool is_jar = instance.subject.kind == SubjectKind::jar;
   if (is_jar && register_.at(instance.index).stay_at(*now_) == nullptr) return;
   step_instance(at, *now_);
-  instance.due = head_of(instance).due;
+  instance.due = head_of(instance).next.due;
   arm(TimerOwner::instance, at, instance.due);
 }
 

@@ -12,7 +12,8 @@
 
 namespace torpor::rules {
 
-enum class TimerOwner : std::uint8_t { instance, sensor, jar };
+// air_calm, sensor_calm: the instances of an air, or a sensor, that lie calm.
+enum class TimerOwner : std::uint8_t { instance, sensor, jar, air_calm, sensor_calm };
 
 struct Timer {
   Instant at;

@@ -123,12 +123,11 @@ Signal window_signal(const Window& window, const std::vector<WindowPiece>& piece
   Signal signal{kNoFigure, false, {}, leading_until};
   // With nothing known ahead there will not be enough again before something arrives.
   if (!coverage.enough() && leading == kNoStep) return signal;
-  if (trailing_until != kNever) {
-    signal.until = std::min(signal.until, trailing_until + window.length);
-  }
+  if (trailing_until != kNever) signal.firm_until = trailing_until + window.length;
   if (const auto in = coverage.changes_in()) {
-    signal.until = std::min(signal.until, t + Duration(*in));
+    signal.firm_until = std::min(signal.firm_until, t + Duration(*in));
   }
+  signal.until = std::min(signal.until, signal.firm_until);
   if (!coverage.enough()) return signal;
   switch (window.kind) {
     case WindowKind::highest:

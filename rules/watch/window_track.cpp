@@ -7,6 +7,9 @@ namespace {
 
 constexpr std::size_t kFewSteps = 64;  // not worth forgetting
 
+// Steps that mostly lie in the future, and the present one.
+constexpr std::size_t kAhead = 2;
+
 // Steps walked from the last look before searching from scratch.
 constexpr int kNear = 4;
 
@@ -56,6 +59,10 @@ void WindowTrack::append(Step step) {
 }
 
 std::size_t WindowTrack::index_at(Instant t) const {
+  // The present is at the end: only what was said may run out after it.
+  for (std::size_t last = steps_.size(), i = last; i > 0 && last - i < kAhead; --i) {
+    if (steps_[i - 1].from <= t) return i - 1;
+  }
   std::size_t i = std::min(hint_, steps_.size() - 1);
   for (int walked = 0; walked < kNear; ++walked) {
     if (steps_[i].from > t) {

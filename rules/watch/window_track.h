@@ -70,7 +70,7 @@ class WindowTrack {
   Duration reach_;
   std::vector<Kept> steps_;       // by time; never empty
   std::size_t first_ = 1;         // number of steps_[0]; numbers go on for ever
-  mutable std::size_t hint_ = 0;  // where the last look was: the next is near
+  mutable std::size_t hint_ = 0;  // where the last look into the past was: the next is near
 };
 
 }  // namespace torpor::rules

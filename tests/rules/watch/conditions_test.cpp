@@ -161,6 +161,8 @@ TEST_CASE("a backlog in order is stepped at its own times, and what stands at it
        ""},
       {"the silence before it came is no gap in it", "temperature above 27 °C lasting 40 min", "",
        "0 s:t28; 300 s:t28@25 s:t28@299; 301 tick", "300 raised r cellar"},
+      {"a gap within it is one", "temperature above 27 °C lasting 45 min", "",
+       "0 s:t28; 300 s:t28@200 s:t28@240 s:t28@280; 301 tick", ""},
       {"what a held value raised eases when the backlog tells otherwise",
        "temperature above 27 °C lasting 20 min", "", "0 s:t28; 5 s:t28; 300 s:t20@10",
        "20 raised r cellar; 300 eased r cellar"},

@@ -53,29 +53,33 @@ class AllReadings {
       }
     }
     // A heap of the series by what comes next; of equal times the first sensor's goes first.
-    for (std::size_t i = 0; i < series_.size(); ++i) heap_.push_back(i);
-    std::make_heap(heap_.begin(), heap_.end(), later());
+    for (std::size_t i = 0; i < series_.size(); ++i) {
+      heap_.emplace_back(series_[i].next.measured_at, i);
+    }
+    std::make_heap(heap_.begin(), heap_.end(), std::greater());
   }
 
   [[nodiscard]] std::optional<Instant> next_at() const {
-    return heap_.empty() ? std::nullopt : std::optional(series_[heap_.front()].next.measured_at);
+    return heap_.empty() ? std::nullopt : std::optional(heap_.front().first);
   }
 
   // Precondition: next_at().
   std::vector<Reading> next() {
     std::vector<Reading> together;
+    together.reserve(2);
     do {
-      std::pop_heap(heap_.begin(), heap_.end(), later());
-      Series& series = series_[heap_.back()];
+      std::pop_heap(heap_.begin(), heap_.end(), std::greater());
+      Series& series = series_[heap_.back().second];
       together.push_back(std::move(series.next));
       if (auto following = series.cursor->next()) {
         series.next = std::move(*following);
-        std::push_heap(heap_.begin(), heap_.end(), later());
+        heap_.back().first = series.next.measured_at;
+        std::push_heap(heap_.begin(), heap_.end(), std::greater());
       } else {
         heap_.pop_back();
       }
-    } while (!heap_.empty() && series_[heap_.front()].next.sensor == together.front().sensor &&
-             series_[heap_.front()].next.measured_at == together.front().measured_at);
+    } while (!heap_.empty() && heap_.front().first == together.front().measured_at &&
+             series_[heap_.front().second].next.sensor == together.front().sensor);
     return together;
   }
 
@@ -84,17 +88,8 @@ class AllReadings {
     std::unique_ptr<ReadingCursor> cursor;
     Reading next;
   };
-  // What std's heaps want: true if `a` comes after `b`.
-  struct Later {
-    const std::vector<Series>& series;
-    bool operator()(std::size_t a, std::size_t b) const {
-      return std::pair(series[b].next.measured_at, b) < std::pair(series[a].next.measured_at, a);
-    }
-  };
-  [[nodiscard]] Later later() const { return {series_}; }
-
   std::vector<Series> series_;
-  std::vector<std::size_t> heap_;
+  std::vector<std::pair<Instant, std::size_t>> heap_;  // when, and into series_
 };
 
 // The sensors as they hung at `t`, in the order of the configuration, then of the history.

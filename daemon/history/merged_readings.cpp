@@ -112,6 +112,7 @@ std::unique_ptr<ReadingCursor> merged_cursor(std::unique_ptr<ReadingCursor> rows
                                              Instant to) {
   const auto begin = series.lower_bound(from);
   const auto end = from < to ? series.lower_bound(to) : begin;
+  if (rows && begin == end) return rows;
   return std::make_unique<MergedCursor>(std::move(rows), begin, end);
 }
 

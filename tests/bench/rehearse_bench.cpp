@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 #include <sqlite3.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cmath>
 #include <cstdlib>
@@ -17,6 +18,7 @@
 #include <numbers>
 #include <random>
 #include <string>
+#include <vector>
 
 #include "config/rulebook.h"
 #include "daemon/history/store.h"
@@ -33,11 +35,17 @@ constexpr Instant kStart = instant_of(1767225600000);  // 2026-01-01T00:00:00Z
 constexpr int kSensors = 30;
 constexpr auto kEvery = std::chrono::minutes(10);
 
-// Of the processor, not of the wall: other work on the machine is not ours.
-double seconds_of(const std::function<void()>& work) {
-  const std::clock_t start = std::clock();
-  work();
-  return static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
+// Of the processor, not of the wall: other work on the machine is not ours. The middle one of
+// `times` goes: the same memory is shared with that work.
+double seconds_of(int times, const std::function<void()>& work) {
+  std::vector<double> seconds;
+  for (int i = 0; i < times; ++i) {
+    const std::clock_t start = std::clock();
+    work();
+    seconds.push_back(static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC);
+  }
+  std::sort(seconds.begin(), seconds.end());
+  return seconds[seconds.size() / 2];
 }
 
 // A benchmark that measured failures would lie: it stops at the first one.
@@ -113,7 +121,8 @@ void fill(Store& store, sqlite3* plain, int days) {
 }
 
 double read_plain(sqlite3* plain, std::uint64_t& rows) {
-  return seconds_of([&] {
+  return seconds_of(7, [&] {
+    rows = 0;
     sqlite3_stmt* select = nullptr;
     sqlite3_prepare_v2(plain, "SELECT at, sensor, quantity, value FROM r ORDER BY at", -1, &select,
                        nullptr);
@@ -181,6 +190,8 @@ int run(const fs::path& parent, int days, int jars) {
       must(store->put_placement({spec, instant_of(0)}));
     }
     fill(*store, plain, days);
+    // As the service does once a day is over.
+    must(store->fold_days(kStart + std::chrono::days(days - 1), 1'000'000));
   }
   std::uint64_t rows = 0;
   const double reading = read_plain(plain, rows);
@@ -190,7 +201,7 @@ int run(const fs::path& parent, int days, int jars) {
   const auto history = must(Reader::open(folder / "history", {}));
   const auto say = [&](const char* what, const Ledger& ledger) {
     std::size_t alerts = 0;
-    const double seconds = seconds_of([&] {
+    const double seconds = seconds_of(ledger.jars().empty() ? 5 : 1, [&] {
       const Rehearsal rehearsal = rehearse(
           settings, *history, ledger, {kStart, kStart + std::chrono::days(days)}, [](Instant) {});
       alerts = rehearsal.alerts.size();

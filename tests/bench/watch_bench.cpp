@@ -1,6 +1,9 @@
 // What one reading costs the engine. Not a test: prints a table.
 //
-//   torpor_watch_bench [readings per row]
+//   torpor_watch_bench [readings per row [sensors rules jars]]
+//
+// Three more numbers: that row alone. Its instructions, where valgrind counts them, do not depend
+// on caches: `valgrind --tool=callgrind` twice, with other numbers of readings, and subtract.
 //
 // Every sensor hangs on a shelf of its own, jars are spread over the shelves, and of the rules half
 // concern places, a quarter jars and a quarter sensors. The baseline of each row, in the same run,
@@ -132,6 +135,10 @@ int main(int argc, char** argv) {
   const int readings = argc > 1 ? std::atoi(argv[1]) : 20000;
   std::printf("%8s %6s %7s %11s %12s %14s %12s %9s\n", "sensors", "rules", "jars", "instances/r",
               "ns/reading", "ns/instance", "baseline ns", "changes");
+  if (argc > 4) {
+    torpor::rules::measure({std::atoi(argv[2]), std::atoi(argv[3]), std::atoi(argv[4])}, readings);
+    return 0;
+  }
   for (const Size& size :
        {Size{10, 20, 10}, Size{100, 20, 100}, Size{1000, 20, 1000}, Size{10, 200, 10},
         Size{100, 200, 100}, Size{1000, 200, 1000}, Size{10, 20, 1000}, Size{10, 20, 10000},

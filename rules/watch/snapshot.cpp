@@ -349,6 +349,33 @@ OpenAlert alert_from(const json& j) {
   return open;
 }
 
+// One map in CBOR (RFC 8949), written piece by piece in its forms without a length: every minute,
+// and as one tree the engine's state takes ten times the memory of its bytes.
+class MapWriter {
+ public:
+  MapWriter() : bytes_{kBeginMap} {}
+
+  void put(const char* key, const json& value) {
+    json::to_cbor(key, bytes_);
+    json::to_cbor(value, bytes_);
+  }
+  template <class Range, class Make>
+  void put_each(const char* key, Range& range, const Make& make) {
+    json::to_cbor(key, bytes_);
+    bytes_.push_back(kBeginArray);
+    for (auto& each : range) json::to_cbor(make(each), bytes_);
+    bytes_.push_back(kEnd);
+  }
+  std::string take() {
+    bytes_.push_back(kEnd);
+    return std::move(bytes_);
+  }
+
+ private:
+  static constexpr char kBeginMap = '\xbf', kBeginArray = '\x9f', kEnd = '\xff';
+  std::string bytes_;
+};
+
 // Finds a saved instance: by rule, kind and id.
 using InstanceKey = std::tuple<std::string, int, std::string>;
 
@@ -374,22 +401,23 @@ json Watch::Core::instance_json(Instance& instance) const {
 }
 
 std::string Watch::Core::snapshot() const {
-  json root{{"format", kFormat},
-            {"version", kVersion},
-            {"now", to_json(now_)},
-            {"link_before_time", link_before_time_ ? json(*link_before_time_) : json(nullptr)},
-            {"next_alert", alerts_.next_number()}};
-  for (const char* key : {"link", "rules", "sensors", "airs", "jars", "instances", "alerts"}) {
-    root[key] = json::array();
-  }
-  for (const LinkEvent& event : link_) root["link"].push_back({unix_ms(event.at), event.connected});
-  for (const RunningRule& rule : rules_) {
-    root["rules"].push_back({rule.rule->name, conditions_text(*rule.rule)});
-  }
-  for (std::size_t i = 0; i < sensors_.size(); ++i) {
-    root["sensors"].push_back(to_json(settings_.layout.sensors[i].id, sensors_[i].track));
-  }
-  for (Air& air : airs_) {
+  MapWriter map;
+  map.put("format", kFormat);
+  map.put("version", kVersion);
+  map.put("now", to_json(now_));
+  map.put("link_before_time", link_before_time_ ? json(*link_before_time_) : json(nullptr));
+  map.put("next_alert", alerts_.next_number());
+  map.put_each("link", link_, [](const LinkEvent& event) {
+    return json{unix_ms(event.at), event.connected};
+  });
+  map.put_each("rules", rules_, [](const RunningRule& rule) {
+    return json{rule.rule->name, conditions_text(*rule.rule)};
+  });
+  map.put_each("sensors", sensors_, [&](const Sensor& sensor) {
+    const auto index = static_cast<std::size_t>(&sensor - sensors_.data());
+    return to_json(settings_.layout.sensors[index].id, sensor.track);
+  });
+  map.put_each("airs", airs_, [&](Air& air) {
     track_rest(air);
     json each = to_json(air.timeline, settings_.layout), tracks = json::array();
     for (const auto& [window, track] : air.tracks) {
@@ -397,39 +425,35 @@ std::string Watch::Core::snapshot() const {
     }
     each.push_back(std::move(tracks));
     each.push_back(to_json(air.lately));
-    root["airs"].push_back(std::move(each));
-  }
-  for (std::size_t i = 0; i < register_.size(); ++i) {
-    json jar = to_json(register_.at(i));
-    jar.push_back(track_json(i));
-    root["jars"].push_back(std::move(jar));
-  }
+    return each;
+  });
+  map.put_each("jars", jars_, [&](const Jar& jar) {
+    const auto index = static_cast<std::size_t>(&jar - jars_.data());
+    json each = to_json(register_.at(index));
+    each.push_back(track_json(index));
+    return each;
+  });
   // In an order that does not depend on how the engine came to be: equal states, equal bytes.
-  for (const auto& instance : instances_) {
-    if (instance->subject.kind != SubjectKind::jar) {
-      root["instances"].push_back(instance_json(*instance));
-    }
+  std::vector<std::size_t> instances;
+  for (std::size_t at = 0; at < instances_.size(); ++at) {
+    if (instances_[at]->subject.kind != SubjectKind::jar) instances.push_back(at);
   }
   for (const Jar& jar : jars_) {
-    for (const std::size_t at : jar.instances) {
-      root["instances"].push_back(instance_json(*instances_[at]));
-    }
+    instances.insert(instances.end(), jar.instances.begin(), jar.instances.end());
   }
-  const auto board = [](const std::vector<BoardFigure>& figures) {
-    json each = json::array();
-    for (const BoardFigure& figure : figures) each.push_back({unix_ms(figure.at), figure.value});
-    return each;
+  map.put_each("instances", instances,
+               [&](std::size_t at) { return instance_json(*instances_[at]); });
+  const auto board = [](const BoardFigure& figure) {
+    return json{unix_ms(figure.at), figure.value};
   };
-  root["disk"] = board(disk_free_);
-  root["clock_steps"] = board(clock_steps_);
-  root["disk_before_time"] = disk_before_time_ ? json(*disk_before_time_) : json(nullptr);
-  for (const auto& [number, open] : alerts_.open()) root["alerts"].push_back(to_json(open));
-  root["delivered"] = json::array();
-  for (const Instant t : delivered_) root["delivered"].push_back(unix_ms(t));
-  root["flood_until"] = to_json(flood_until_);
-  root["judges"] = judges_.save();
-  const std::vector<std::uint8_t> bytes = json::to_cbor(root);
-  return {bytes.begin(), bytes.end()};
+  map.put_each("disk", disk_free_, board);
+  map.put_each("clock_steps", clock_steps_, board);
+  map.put("disk_before_time", disk_before_time_ ? json(*disk_before_time_) : json(nullptr));
+  map.put_each("alerts", alerts_.open(), [](const auto& open) { return to_json(open.second); });
+  map.put_each("delivered", delivered_, [](Instant t) { return json(unix_ms(t)); });
+  map.put("flood_until", to_json(flood_until_));
+  map.put("judges", judges_.save());
+  return map.take();
 }
 
 json Watch::Core::track_json(std::size_t jar) const {

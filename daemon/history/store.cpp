@@ -371,6 +371,8 @@ tl::expected<void, Error> FileStore::put_note(std::string_view name, std::string
 std::string connection_settings(bool power_cut) {
   return fmt::format(
       "PRAGMA journal_mode = WAL; PRAGMA synchronous = {}; "
+      // KiB. What is written goes where it was last written; a small board has other use for more.
+      "PRAGMA cache_size = -512; "
       // The size at which SQLite checkpoints by itself: what a long reader made grow is given back.
       "PRAGMA journal_size_limit = 4194304; PRAGMA cell_size_check = ON; "
       "PRAGMA trusted_schema = OFF;",

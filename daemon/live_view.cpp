@@ -30,6 +30,7 @@ LiveView::LiveView(const config::Settings& settings, const LocalTime& zone, cons
 
 std::vector<std::string> LiveView::places() const {
   std::vector<std::string> paths;
+  paths.reserve(settings_.places.size());
   for (const auto& place : settings_.places) paths.push_back(place.path);
   return paths;
 }

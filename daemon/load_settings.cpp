@@ -207,6 +207,7 @@ class Loading {
   // for ever and watch nothing.
   void check_places(const rules::Rule& rule, const std::string& book_name) {
     std::vector<std::string> known;
+    known.reserve(settings.places.size());
     for (const config::PlaceSettings& place : settings.places) known.push_back(place.path);
     std::vector<std::string> named = rules::places_named(rule.when);
     if (rule.until) {

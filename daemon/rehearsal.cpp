@@ -145,6 +145,7 @@ class Stage {
       models_[model.jar] = std::move(model);
     }
     std::vector<rules::JarModelBytes> models;
+    models.reserve(models_.size());
     for (const auto& [jar, model] : models_) models.push_back(model);
     rules::Watch changed(settings_at(at));
     // Its own snapshot of a moment ago: it fits.

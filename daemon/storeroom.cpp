@@ -58,7 +58,7 @@ std::filesystem::path spool_folder(const std::filesystem::path& history) {
     const std::string_view folders(given);
     return std::filesystem::path(folders.substr(0, folders.find(':'))) / name;
   }
-  const std::filesystem::path managed = std::filesystem::path("/run/torpor") / name;
+  std::filesystem::path managed = std::filesystem::path("/run/torpor") / name;
   std::error_code absent;
   if (std::filesystem::exists(managed, absent)) return managed;
   return std::filesystem::path("/dev/shm") / name;

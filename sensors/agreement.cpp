@@ -9,7 +9,7 @@
 namespace torpor {
 namespace {
 
-constexpr std::int64_t kHour = 3600 * 1000;  // ms
+constexpr std::int64_t kHour = 3'600'000;  // ms
 
 // Apart: more than two cheap sensors of the usual tolerance (0.5 K, 3 %) can differ in one air,
 // with a little for where in the place they hang. Drift: what a salt test would correct.

@@ -36,6 +36,7 @@ tl::expected<Told, SentenceRefusal> unknown_alert(std::uint64_t number,
         refusal(fmt::format("alert {} is not open; no alert is", number), "", "ask alerts"));
   }
   std::vector<std::string> names;
+  names.reserve(open.size());
   for (const rules::Alert& alert : open) names.push_back(named(alert));
   return tl::unexpected(
       refusal(fmt::format("alert {} is not open; open {} {}", number,

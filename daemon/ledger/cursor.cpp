@@ -49,7 +49,7 @@ tl::expected<Instant, std::string> Cursor::take_time(const LocalTime& zone) {
   std::string text(word());
   const bool clock_follows = text.size() == 10 && word(1).size() > 2 && word(1)[2] == ':';
   if (clock_follows) text += fmt::format("T{}", word(1));
-  const auto instant = zone.parse(text);
+  auto instant = zone.parse(text);
   if (instant) skip(clock_follows ? 2 : 1);
   return instant;
 }

@@ -165,7 +165,12 @@ class JarCsvReader {
         std::string& words = said[columns_[i].word->word];
         // `vessel` and `volume` are one: the word stands before the number.
         const bool number_first = columns_[i].word->form != CellForm::amount && !words.empty();
-        words = words.empty() ? *value : number_first ? *value + ' ' + words : words + ' ' + *value;
+        if (number_first) {
+          words.insert(0, *value + ' ');
+        } else {
+          if (!words.empty()) words += ' ';
+          words += *value;
+        }
       }
     }
     if (id == nullptr || id->text.empty()) {

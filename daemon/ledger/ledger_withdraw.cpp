@@ -76,6 +76,7 @@ std::optional<std::string> Ledger::cannot_be_withdrawn(std::uint64_t number) con
   const auto made = jars_from(*registered);
   if (made.empty()) return std::nullopt;
   std::vector<std::string> first;
+  first.reserve(made.size());
   for (const std::string& jar : made) {
     first.push_back(fmt::format("{} (entry {})", jar, jars_.at(jar).entry));
   }

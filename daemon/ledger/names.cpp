@@ -65,6 +65,7 @@ std::vector<std::string> names_called(const std::vector<std::string>& names, std
 
 std::vector<std::string> ids_of(const std::map<std::string, Jar>& jars) {
   std::vector<std::string> ids;
+  ids.reserve(jars.size());
   for (const auto& [id, jar] : jars) ids.push_back(id);
   return ids;
 }
@@ -150,6 +151,7 @@ tl::expected<std::string, SentenceRefusal> place_meant(const std::vector<std::st
   if (auto place = place_called(places, path)) return std::move(*place);
   const std::string nearest = nearest_place(places, path);
   std::vector<std::string> known;
+  known.reserve(places.size());
   for (const std::string& place : places) known.push_back(harmless(place));
   const std::string hint = nearest.empty()
                                ? fmt::format("the places are {}", listed(known, kMostNamesListed))

@@ -115,7 +115,7 @@ template <class Made>
 Outcome<void> read_fields(Cursor& cursor, FieldReader<Made>& reader, Made& made, Endings& endings,
                           const LocalTime& zone) {
   for (cursor.skip_commas(); !cursor.at_end(); cursor.skip_commas()) {
-    const auto outcome =
+    auto outcome =
         at_ending(cursor) ? read_ending(cursor, endings, zone) : reader.read_field(cursor, made);
     if (!outcome) return outcome;
   }
@@ -291,6 +291,7 @@ std::vector<Verb> all_verbs() {
 
 SentenceRefusal unknown_verb(const Cursor& cursor, const std::vector<Verb>& verbs) {
   std::vector<std::string> first_words;
+  first_words.reserve(verbs.size());
   for (const Verb& verb : verbs) {
     first_words.emplace_back(verb.words.substr(0, verb.words.find(' ')));
   }

@@ -315,6 +315,7 @@ std::string Connection::subscribe_all() {
                                             ? mqtt::subscribe_options::SEND_RETAINED_ON_SUBSCRIBE
                                             : mqtt::subscribe_options::DONT_SEND_RETAINED);
   std::vector<mqtt::token_ptr> tokens;
+  tokens.reserve(settings_.filters.size());
   for (const std::string& filter : settings_.filters) {
     tokens.push_back(library_->client.subscribe(filter, 1, options));
   }

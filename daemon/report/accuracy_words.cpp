@@ -20,7 +20,7 @@ std::vector<SensorAccuracy> accuracy_of(const Ledger& ledger, const rules::Senso
     const SensorChecks::Done* newest =
         checks == ledger.sensor_checks().end() ? nullptr : checks->second.newest(quantity, now);
     if (newest != nullptr) each.check = *newest;
-    accuracy.push_back(std::move(each));
+    accuracy.push_back(each);
   }
   return accuracy;
 }

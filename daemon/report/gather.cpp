@@ -219,6 +219,7 @@ PlaceView Gathering::view_of(const rules::PlaceSpec& place) const {
 
 std::vector<PlaceView> Gathering::places() const {
   std::vector<PlaceView> views;
+  views.reserve(layout_.places.size());
   for (const rules::PlaceSpec& place : layout_.places) views.push_back(view_of(place));
   return views;
 }
@@ -266,6 +267,7 @@ SensorView Gathering::view_of(const rules::SensorSpec& spec) const {
 
 std::vector<SensorView> Gathering::sensors() const {
   std::vector<SensorView> views;
+  views.reserve(layout_.sensors.size());
   for (const rules::SensorSpec& spec : layout_.sensors) views.push_back(view_of(spec));
   for (const std::string& id : history_->known_sensors()) {
     const auto configured =
@@ -390,7 +392,7 @@ rules::culture::JarModel Gathering::add_days(JarHistoryView& view, const Jar& ja
   RangeRows slices(when.from, when.to, days(length / range.curve_points + 1));
   ExposureTotals totals;
   const std::vector<Jar> line = ledger_->split_line(jar);
-  const rules::culture::JarModel last =
+  rules::culture::JarModel last =
       life_of(jar, line).days(when.from, when.to, [&](const JarDay& day, bool) {
         totals.add(day.air);
         for (const HalfDay& half : day.halves) {

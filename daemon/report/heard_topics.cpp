@@ -230,6 +230,7 @@ std::string HeardTopics::block(const std::string& topic, const Heard& heard,
 
 std::string HeardTopics::text(int width) const {
   std::vector<std::string> ids;
+  ids.reserve(settings_.sensors.size());
   for (const auto& sensor : settings_.sensors) ids.push_back(sensor.spec.id);
   std::string text;
   bool entries = false;

@@ -113,6 +113,7 @@ std::vector<LineRow> line_rows(const JarHistoryView& view, const LocalTime& zone
   const LineView& line = view.line;
   const std::string& own = view.jar.jar;
   std::vector<LineRow> rows;
+  rows.reserve(line.back.size());
   for (const LineView::Step& step : line.back) {
     rows.push_back({"from", step_words(line, step, true, own, zone)});
   }

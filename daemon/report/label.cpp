@@ -46,8 +46,9 @@ class Sheet {
                                         {"font-family", "sans-serif"}});
       page_.shape("rect", {{"width", kSheetWidth}, {"height", kSheetHeight}, {"fill", "white"}});
       for (std::size_t i = 0; i < labels.size(); ++i) {
+        const std::size_t row = i / kColumns;
         left_ = kSheetLeft + kLabelWidth * static_cast<double>(i % kColumns);
-        top_ = kSheetTop + kLabelHeight * static_cast<double>(i / kColumns);
+        top_ = kSheetTop + kLabelHeight * static_cast<double>(row);
         label(labels[i]);
       }
     }

@@ -57,9 +57,10 @@ void symbol(Markup& page, const Look& look) {
   }
   // Bubbles rise in three columns.
   for (int i = 0; i < look.bubbles; ++i) {
+    const int row = i / 3;
     page.shape("circle", {{"class", "bubble"},
                           {"cx", 19.0 + 11.0 * (i % 3)},
-                          {"cy", 68.0 - 10.0 * (i / 3) - 5.0 * (i % 2)},
+                          {"cy", 68.0 - 10.0 * row - 5.0 * (i % 2)},
                           {"r", 2.0 + 0.5 * (i % 3)}});
   }
   page.shape("path", {{"class", "glass"}, {"d", kGlass.text()}});

@@ -116,6 +116,7 @@ Alternatives alternatives_of(const Condition& condition, bool negated) {
   const auto* all = std::get_if<AllOf>(&condition->what);
   const auto& parts = all != nullptr ? all->parts : std::get<AnyOf>(condition->what).parts;
   std::vector<Alternatives> of_parts;
+  of_parts.reserve(parts.size());
   for (const Condition& part : parts) of_parts.push_back(alternatives_of(part, negated));
   return (all != nullptr) != negated ? products(of_parts) : sums(of_parts);
 }

@@ -188,6 +188,7 @@ class RuleChecker {
   std::vector<Remedy> remedies() {
     std::vector<Remedy> remedies;
     std::vector<std::string_view> names;
+    names.reserve(kRemedies.size());
     for (const RemedyFacts& row : kRemedies) names.push_back(row.name);
     for (std::size_t i = 0; i < text_.remedies.size(); ++i) {
       const std::string& word = text_.remedies[i];

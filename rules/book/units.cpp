@@ -123,7 +123,8 @@ WrittenAmount written_duration(Duration duration) {
   for (const RuleUnit unit : {RuleUnit::day, RuleUnit::hour, RuleUnit::minute}) {
     const auto length = static_cast<std::int64_t>(facts(unit).scale);
     if (seconds != 0 && seconds % length == 0) {
-      return {static_cast<double>(seconds / length), unit};
+      const std::int64_t whole = seconds / length;
+      return {static_cast<double>(whole), unit};
     }
   }
   return {static_cast<double>(seconds), RuleUnit::second};

@@ -26,7 +26,8 @@ options="-o Dir::State=$apt/state -o Dir::State::status=$apt/status -o Dir::Cach
   -o APT::Sandbox::User= -o Dpkg::Post-Invoke= -o APT::Update::Post-Invoke="
 # shellcheck disable=SC2086  # lists of words on purpose
 {
-  apt-get $options -qq update
+  # An index that its mirror is renewing at this moment is missing: the others may hold all that is wanted.
+  apt-get $options -qq update || echo "going on with the package indexes that could be fetched" >&2
   apt-get $options -qq -y --no-install-recommends --download-only install $wanted
 }
 

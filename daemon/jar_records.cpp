@@ -17,11 +17,14 @@ std::int64_t number_of(sys_days day) { return day.time_since_epoch().count(); }
 }  // namespace
 
 void JarRecords::settled(rules::JarModelBytes model) {
-  courses_[model.jar].settled_to = floor<days>(model.at);
+  auto& settled_to = courses_[model.jar].settled_to;
+  if (settled_to != floor<days>(model.at)) none_wanted_ = false;
+  settled_to = floor<days>(model.at);
   models_[model.jar] = std::move(model);
 }
 
 void JarRecords::outdated(const std::string& jar, Instant from) {
+  none_wanted_ = false;
   const auto [known, is_new] = outdated_.emplace(jar, from);
   if (!is_new) known->second = std::min(known->second, from);
   models_.erase(jar);
@@ -41,6 +44,7 @@ void JarRecords::outdated(const std::string& jar, Instant from) {
 }
 
 void JarRecords::forget_days() {
+  none_wanted_ = false;
   days_.clear();
   checkpoints_.clear();
   for (auto& [jar, course] : courses_) {
@@ -85,6 +89,7 @@ void JarRecords::written() {
 }
 
 std::optional<JarRecords::Span> JarRecords::wanted_days(const Ledger& ledger) const {
+  if (none_wanted_) return std::nullopt;
   if (waiting_days() >= static_cast<std::size_t>(kDaysWantedAtOnce.count())) return std::nullopt;
   for (const auto& [id, course] : courses_) {
     if (!course.settled_to || course.stored_to >= course.settled_to) continue;
@@ -95,6 +100,7 @@ std::optional<JarRecords::Span> JarRecords::wanted_days(const Ledger& ledger) co
     const sys_days from = course.stored_to.value_or(std::chrono::ceil<days>(jar->closed()));
     if (from < to) return Span{id, course.revision, from, std::min(to, from + kDaysWantedAtOnce)};
   }
+  none_wanted_ = true;
   return std::nullopt;
 }
 
@@ -105,6 +111,7 @@ std::size_t JarRecords::waiting_days() const {
 }
 
 void JarRecords::take(const WorkedOutDays& worked_out) {
+  none_wanted_ = false;
   Course& course = courses_[worked_out.jar];
   if (course.revision != worked_out.revision) return;
   course.stored_to = worked_out.to;

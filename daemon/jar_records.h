@@ -61,6 +61,7 @@ class JarRecords {
   std::map<std::string, std::map<Instant, std::string>> checkpoints_;
   std::map<std::string, std::chrono::sys_days> checkpoint_days_;  // of the newest one of each jar
   std::map<std::string, Course> courses_;
+  mutable bool none_wanted_ = false;  // as last looked at: asked with every message
 };
 
 }  // namespace torpor::daemon

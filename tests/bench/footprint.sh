@@ -111,5 +111,7 @@ done
 wait "$publisher"
 publisher=""
 printf 'after %9d values:     ' "$done_values"; memory
+sleep 130  # what was taken for the flood is given back with a beat, once a minute
+printf 'two minutes after that:     '; memory
 printf 'history on disk: %d MiB\n' "$(($(du -sk . | cut -f1) / 1024))"
 end

@@ -100,6 +100,7 @@ counted() {
 done_values=0
 next=0
 while [ "$done_values" -lt $((messages * 2)) ]; do
+  kill -0 "$service" 2>/dev/null || { echo "torpord has ended:"; tail -n 5 torpord.log; exit 1; }
   sleep 5
   now=$(counted)
   [ -n "$now" ] && done_values=$now

@@ -105,5 +105,26 @@ TEST_CASE("checks told in any order, late or withdrawn give what they give in or
   CHECK(in_order.at(Quantity::humidity, at_minute(6 * kDays)).apply(80.0) == doctest::Approx(75.3));
 }
 
+TEST_CASE(
+    "a reading is corrected by its own sensor's check of its time, to no impossible humidity") {
+  Calibration reads_low;
+  reads_low.add(humidity_check(10, 75.3, 71.3));
+  const Calibrations all{{"s1", reads_low}};
+  const auto read = [&](std::string sensor, Quantity quantity, Unit unit, double raw, double day) {
+    const Instant at = at_minute(day * kDays);
+    return corrected(all, Reading{std::move(sensor), quantity, raw, unit, at, at});
+  };
+  CHECK(read("s1", Quantity::humidity, Unit::percent, 60.0, 11) == doctest::Approx(64.0));
+  CHECK(read("s1", Quantity::humidity, Unit::percent, 98.0, 11) == 100.0);
+  CHECK(read("s1", Quantity::humidity, Unit::percent, 98.0, 9) == 98.0);      // before the check
+  CHECK(read("s2", Quantity::humidity, Unit::percent, 98.0, 11) == 98.0);     // another sensor
+  CHECK(read("s1", Quantity::temperature, Unit::celsius, 20.0, 11) == 20.0);  // another quantity
+
+  Calibration reads_high;
+  reads_high.add(humidity_check(0, 33.0, 37.0));
+  const Instant later = at_minute(kDays);
+  CHECK(corrected(reads_high, {"s1", Quantity::humidity, 2.0, Unit::percent, later, later}) == 0.0);
+}
+
 }  // namespace
 }  // namespace torpor::testing

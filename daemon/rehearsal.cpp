@@ -149,7 +149,7 @@ class Stage {
     for (const auto& [jar, model] : models_) models.push_back(model);
     rules::Watch changed(settings_at(at));
     // Its own snapshot of a moment ago: it fits.
-    if (changed.restore(watch_.snapshot(), std::move(models))) watch_ = std::move(changed);
+    if (changed.restore(watch_.snapshot(), models)) watch_ = std::move(changed);
   }
 
   rules::WatchSettings settings_;

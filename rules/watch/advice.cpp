@@ -292,7 +292,8 @@ std::string drier_hours(const AdviceScene& scene, double inside) {
   if (length < 2 || length == 24) return {};
   const auto shift = scene.offset ? scene.offset(scene.now).count() : 0;
   const auto local = [&](std::size_t hour) {
-    const auto minutes = (static_cast<std::int64_t>(hour % 24) * 60 + shift + 2 * 1440) % 1440;
+    const auto minutes =
+        (static_cast<std::int64_t>(hour % 24) * 60 + shift + std::int64_t{2} * 1440) % 1440;
     return fmt::format("{:02}:{:02}", minutes / 60, minutes % 60);
   };
   return fmt::format("from {} to {}", local(best), local(best + length));

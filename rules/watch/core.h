@@ -51,7 +51,7 @@ class Watch::Core {
   [[nodiscard]] std::string snapshot() const;
   [[nodiscard]] std::vector<JarModelBytes> take_jar_models();
   [[nodiscard]] tl::expected<void, std::string> restore(std::string_view bytes,
-                                                        std::vector<JarModelBytes> models);
+                                                        const std::vector<JarModelBytes>& models);
 
  private:
   struct RunningRule {

@@ -36,6 +36,7 @@ std::vector<std::string> Watch::Core::by_time_to_wake(const std::vector<std::str
   }
   std::sort(ordered.begin(), ordered.end());
   std::vector<std::string> ids;
+  ids.reserve(ordered.size());
   for (auto& each : ordered) ids.push_back(std::move(each.second));
   return ids;
 }

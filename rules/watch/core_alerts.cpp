@@ -161,6 +161,7 @@ void Watch::Core::deliver(const std::vector<std::pair<std::uint64_t, NoticeKind>
   }
   flood_until_ = *now_ + kFloodTime;
   std::vector<const Alert*> alerts;
+  alerts.reserve(due.size());
   for (const auto& each : due) alerts.push_back(&alerts_.at(each.first).alert);
   effects_.notices.push_back({fmt::format("flood-{}", unix_ms(*now_)), 0, flood_line(alerts)});
   delivered_.push_back(*now_);

@@ -49,7 +49,7 @@ std::string clock_text(Instant t, Instant now, const UtcOffset& offset) {
   const Instant local = t + offset_at(t, offset);
   const Instant local_now = now + offset_at(now, offset);
   const int minute = minute_of_day(local);
-  const std::string time = fmt::format("{:02}:{:02}", minute / 60, minute % 60);
+  std::string time = fmt::format("{:02}:{:02}", minute / 60, minute % 60);
   if (floor<days>(local) == floor<days>(local_now)) return time;
   const std::chrono::year_month_day date(floor<days>(local));
   return fmt::format("{} {} {}", static_cast<unsigned>(date.day()),
@@ -60,8 +60,8 @@ std::string round_duration(Duration duration) {
   const auto seconds = std::chrono::round<std::chrono::seconds>(duration).count();
   // Each unit from one and a half of it on: "90 min" says more than "2 h".
   if (seconds < 90) return fmt::format("{} s", seconds);
-  if (seconds < 90 * 60) return fmt::format("{} min", (seconds + 30) / 60);
-  if (seconds < 36 * 3600) return fmt::format("{} h", (seconds + 1800) / 3600);
+  if (seconds < 5400) return fmt::format("{} min", (seconds + 30) / 60);
+  if (seconds < 129600) return fmt::format("{} h", (seconds + 1800) / 3600);
   return fmt::format("{} d", (seconds + 43200) / 86400);
 }
 

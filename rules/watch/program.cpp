@@ -69,6 +69,7 @@ class Compiler {
 
   std::uint16_t add_group(ProgramNode::Kind kind, const std::vector<Condition>& conditions) {
     std::vector<std::uint16_t> compiled;
+    compiled.reserve(conditions.size());
     for (const Condition& part : conditions) compiled.push_back(add(part));
     ProgramNode node;
     node.kind = kind;

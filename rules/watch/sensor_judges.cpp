@@ -9,7 +9,7 @@ namespace torpor::rules {
 namespace {
 
 constexpr double kNoSpread = std::numeric_limits<double>::quiet_NaN();
-constexpr std::int64_t kHourMs = 3600 * 1000;
+constexpr std::int64_t kHourMs = 3'600'000;
 constexpr std::size_t kHoursOfDay = 24;
 constexpr int kReadingsCounted = 32;
 // Fewer say nothing of a share.

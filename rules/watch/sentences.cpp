@@ -318,7 +318,10 @@ std::string notice_line(const Alert& alert, NoticeKind kind, Instant now, const 
   // What is to be done goes before what will come of it, and both before the list of jars.
   for (const bool foresees : {true, false}) {
     for (const std::size_t most : {std::size_t{3}, std::size_t{0}}) {
-      std::string line = head + jars_text(alert, most) + (foresees ? outlook : "") + tail;
+      std::string line = head;
+      line += jars_text(alert, most);
+      if (foresees) line += outlook;
+      line += tail;
       if (line.size() <= kLongestNotice) return line;
     }
   }

@@ -515,7 +515,7 @@ void Watch::Core::load_track(std::size_t jar, const json& j,
 }
 
 tl::expected<void, std::string> Watch::Core::restore(std::string_view bytes,
-                                                     std::vector<JarModelBytes> models) {
+                                                     const std::vector<JarModelBytes>& models) {
   try {
     const json root = json::from_cbor(bytes.begin(), bytes.end());
     if (root.at("format") != kFormat) {

@@ -71,8 +71,8 @@ std::string Watch::snapshot() const { return core_->snapshot(); }
 std::vector<JarModelBytes> Watch::take_jar_models() { return core_->take_jar_models(); }
 
 tl::expected<void, std::string> Watch::restore(std::string_view bytes,
-                                               std::vector<JarModelBytes> models) {
-  return core_->restore(bytes, std::move(models));
+                                               const std::vector<JarModelBytes>& models) {
+  return core_->restore(bytes, models);
 }
 
 }  // namespace torpor::rules

@@ -332,8 +332,8 @@ class Watch {
   // closed and is outdated.
   [[nodiscard]] std::string snapshot() const;
   [[nodiscard]] std::vector<JarModelBytes> take_jar_models();
-  [[nodiscard]] tl::expected<void, std::string> restore(std::string_view bytes,
-                                                        std::vector<JarModelBytes> models = {});
+  [[nodiscard]] tl::expected<void, std::string> restore(
+      std::string_view bytes, const std::vector<JarModelBytes>& models = {});
 
  private:
   class Core;

@@ -10,8 +10,6 @@ namespace {
 // service rule has not settled yet.
 constexpr std::size_t kMostLinkEvents = 4;
 constexpr std::size_t kMostBoardFigures = 8;
-// A clock that was set is news for a day.
-constexpr Duration kStepRemembered = std::chrono::hours(24);
 
 std::vector<std::size_t>& each_once(std::vector<std::size_t>& indices) {
   if (indices.size() < 2) return indices;

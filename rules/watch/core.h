@@ -139,6 +139,8 @@ class Watch::Core {
     bool connected = false;
   };
 
+  // A clock that was set is news for a day.
+  static constexpr Duration kStepRemembered = std::chrono::hours(24);
   // A figure of the board from `at` on.
   struct BoardFigure {
     Instant at;

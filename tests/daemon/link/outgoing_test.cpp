@@ -68,6 +68,17 @@ std::vector<std::string> payloads(const RawSubscriber& subscriber) {
   return result;
 }
 
+TEST_CASE("a message is heard whatever bytes its correlation data has") {
+  Broker broker;
+  RawSubscriber subscriber(broker, "t");
+  raw_publish(
+      broker,
+      {.topic = "t", .payload = "said", .extra = {"-D", "publish", "correlation-data", "a\nb"}});
+  REQUIRE(subscriber.wait_for(1));
+  CHECK(subscriber.messages()[0].payload == "said");
+  CHECK(subscriber.messages()[0].correlation == "a");
+}
+
 TEST_CASE("messages arrive in order with id and correlation data, and are reported delivered") {
   Broker broker;
   RawSubscriber hears(broker, "torpor/cellar/#");

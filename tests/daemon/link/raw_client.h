@@ -35,7 +35,7 @@ struct RawMessage {
   std::string topic;
   std::string payload;
   bool retained = false;
-  std::string correlation;  // raw
+  std::string correlation;  // raw, up to a line's end in it
   std::string notes;        // user properties, "name:value", space-separated
 };
 

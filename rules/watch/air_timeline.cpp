@@ -19,29 +19,8 @@ std::optional<HeldValue>& held(SensorAir& air, Quantity quantity) {
   return quantity == Quantity::temperature ? air.temperature : air.humidity;
 }
 
-void derive(AirTimeline::Moment& moment) {
-  moment.is_derived = true;
-  if (std::isnan(moment.humidity)) return;
-  const Celsius temperature(moment.humid_temperature);
-  const Pascal pressure = air::vapour_pressure(temperature, Percent(moment.humidity));
-  moment.derived[1] = air::absolute_humidity(temperature, pressure).value();
-  moment.derived[2] = pressure.value();
-  if (pressure.value() > 0.0) moment.derived[0] = air::dew_point(pressure).value();
-}
-
-// Bitwise, so that unknown equals unknown.
+// Unknown equals unknown.
 bool same(double a, double b) { return a == b || (std::isnan(a) && std::isnan(b)); }
-
-bool same_values(const AirTimeline::Moment& a, const AirTimeline::Moment& b) {
-  return a.temperature_speaker == b.temperature_speaker &&
-         a.humidity_speaker == b.humidity_speaker && same(a.temperature, b.temperature) &&
-         same(a.humidity, b.humidity) && same(a.humid_temperature, b.humid_temperature) &&
-         a.temperature_error == b.temperature_error && a.humidity_error == b.humidity_error;
-}
-
-AirTimeline::Moment unknown_moment(Instant from) {
-  return {from, {}, {}, kNoValue, kNoValue, kNoValue, {kNoValue, kNoValue, kNoValue}, false, {}};
-}
 
 }  // namespace
 
@@ -54,6 +33,28 @@ AirTimeline::AirTimeline(std::vector<std::size_t> speakers, Duration late, Durat
       head_(speakers_.size()),
       moments_{unknown_moment(kAlways)} {
   std::iota(positions_.begin(), positions_.end(), std::size_t{0});
+}
+
+AirTimeline::Moment AirTimeline::unknown_moment(Instant from) {
+  return {from, kNoValue, kNoValue, kNoValue, 0.0, 0.0, kNobody, kNobody};
+}
+
+bool AirTimeline::same_values(const Moment& a, const Moment& b) {
+  return a.temperature_speaker == b.temperature_speaker &&
+         a.humidity_speaker == b.humidity_speaker && same(a.temperature, b.temperature) &&
+         same(a.humidity, b.humidity) && same(a.humid_temperature, b.humid_temperature) &&
+         a.temperature_error == b.temperature_error && a.humidity_error == b.humidity_error;
+}
+
+AirTimeline::Derived AirTimeline::derived_of(const Moment& moment) {
+  Derived derived{kNoValue, kNoValue, kNoValue};
+  if (std::isnan(moment.humidity)) return derived;
+  const Celsius temperature(moment.humid_temperature);
+  const Pascal pressure = air::vapour_pressure(temperature, Percent(moment.humidity));
+  derived.absolute_humidity = air::absolute_humidity(temperature, pressure).value();
+  derived.vapour_pressure = pressure.value();
+  if (pressure.value() > 0.0) derived.dew_point = air::dew_point(pressure).value();
+  return derived;
 }
 
 void AirTimeline::hold(std::vector<SensorAir>& air, const AirReading& reading) {
@@ -97,6 +98,8 @@ bool AirTimeline::insert(const AirReading& reading) {
 // Rebuilds the moments from `from` on. `air` is what holds at `from`; readings from `next_reading`
 // on are still to come, and go into it.
 void AirTimeline::project(std::vector<SensorAir>& air, std::size_t next_reading, Instant from) {
+  last_derived_.reset();
+  last_air_.reset();
   while (moments_.size() > 1 && moments_.back().from >= from) moments_.pop_back();
   Instant t = from;
   while (true) {
@@ -118,9 +121,11 @@ void AirTimeline::project(std::vector<SensorAir>& air, std::size_t next_reading,
 void AirTimeline::append_moment(const std::vector<SensorAir>& air, Instant from) {
   const SpokenAir spoken = spoken_air(positions_, air, from);
   Moment moment = unknown_moment(from);
-  if (spoken.temperature_speaker)
-    moment.temperature_speaker = speakers_[*spoken.temperature_speaker];
-  if (spoken.humidity_speaker) moment.humidity_speaker = speakers_[*spoken.humidity_speaker];
+  const auto position = [](const std::optional<std::size_t>& speaker) {
+    return speaker ? static_cast<std::uint32_t>(*speaker) : kNobody;
+  };
+  moment.temperature_speaker = position(spoken.temperature_speaker);
+  moment.humidity_speaker = position(spoken.humidity_speaker);
   if (spoken.temperature) moment.temperature = spoken.temperature->value();
   if (spoken.humidity) moment.humidity = spoken.humidity->value();
   if (spoken.humid_temperature) moment.humid_temperature = spoken.humid_temperature->value();
@@ -160,37 +165,46 @@ std::size_t AirTimeline::index_at(Instant t) const {
   return i;
 }
 
-AirTimeline::Spoken AirTimeline::value_at(RuleQuantity quantity, Instant t) {
-  const std::size_t i = index_at(t);
-  Moment& moment = moments_[i];
-  const Instant until = i + 1 < moments_.size() ? moments_[i + 1].from : kNever;
-  if (quantity == RuleQuantity::temperature) return {moment.temperature, until};
-  if (quantity == RuleQuantity::humidity) return {moment.humidity, until};
-  if (!moment.is_derived) derive(moment);
-  if (quantity == RuleQuantity::dew_point) return {moment.derived[0], until};
-  if (quantity == RuleQuantity::absolute_humidity) return {moment.derived[1], until};
-  return {moment.derived[2], until};
+Instant AirTimeline::end_of(std::size_t moment) const {
+  return moment + 1 < moments_.size() ? moments_[moment + 1].from : kNever;
 }
 
-const AirTimeline::Moment& AirTimeline::moment_at(Instant t) const { return moments_[index_at(t)]; }
+AirTimeline::Spoken AirTimeline::value_at(RuleQuantity quantity, Instant t) {
+  const std::size_t i = index_at(t);
+  const Moment& moment = moments_[i];
+  const Instant until = end_of(i);
+  if (quantity == RuleQuantity::temperature) return {moment.temperature, until};
+  if (quantity == RuleQuantity::humidity) return {moment.humidity, until};
+  if (!last_derived_ || last_derived_->from != moment.from) {
+    last_derived_ = {moment.from, derived_of(moment)};
+  }
+  const Derived& derived = last_derived_->figures;
+  if (quantity == RuleQuantity::dew_point) return {derived.dew_point, until};
+  if (quantity == RuleQuantity::absolute_humidity) return {derived.absolute_humidity, until};
+  return {derived.vapour_pressure, until};
+}
 
 AirTimeline::Held AirTimeline::held_at(Instant t) {
   const std::size_t i = index_at(t);
-  Moment& moment = moments_[i];
-  if (!moment.air) moment.air = model_air(air_of(moment));
-  return {*moment.air, i + 1 < moments_.size() ? moments_[i + 1].from : kNever};
+  const Moment& moment = moments_[i];
+  if (!last_air_ || last_air_->from != moment.from) {
+    last_air_ = {moment.from, model_air(air_of(moment))};
+  }
+  return {last_air_->figures, end_of(i)};
 }
 
-SpokenAir AirTimeline::air_at(Instant t) const { return air_of(moment_at(t)); }
+SpokenAir AirTimeline::air_at(Instant t) const { return air_of(moments_[index_at(t)]); }
 
-SpokenAir AirTimeline::air_of(const Moment& moment) {
+SpokenAir AirTimeline::air_of(const Moment& moment) const {
   SpokenAir spoken;
   spoken.temperature_error = moment.temperature_error;
   spoken.humidity_error = moment.humidity_error;
-  spoken.temperature_speaker = moment.temperature_speaker;
-  spoken.humidity_speaker = moment.humidity_speaker;
-  if (!std::isnan(moment.temperature)) spoken.temperature = Celsius(moment.temperature);
-  if (!std::isnan(moment.humidity)) {
+  if (moment.temperature_speaker != kNobody) {
+    spoken.temperature_speaker = speakers_[moment.temperature_speaker];
+    spoken.temperature = Celsius(moment.temperature);
+  }
+  if (moment.humidity_speaker != kNobody) {
+    spoken.humidity_speaker = speakers_[moment.humidity_speaker];
     spoken.humidity = Percent(moment.humidity);
     spoken.humid_temperature = Celsius(moment.humid_temperature);
   }
@@ -199,10 +213,10 @@ SpokenAir AirTimeline::air_of(const Moment& moment) {
 
 std::vector<AirReading> AirTimeline::kept() const {
   std::vector<AirReading> all;
-  for (const std::size_t speaker : positions_) {
+  for (std::uint32_t speaker = 0; speaker < speakers_.size(); ++speaker) {
     for (const Quantity quantity : {Quantity::temperature, Quantity::humidity}) {
-      SensorAir air = base_[speaker];
-      const auto& value = held(air, quantity);
+      SensorAir own = base_[speaker];
+      const auto& value = held(own, quantity);
       if (!value) continue;
       all.push_back({value->measured_at, speaker, quantity, value->value, value->error,
                      value->holds_until - value->measured_at});
@@ -220,6 +234,8 @@ void AirTimeline::restore(const std::vector<AirReading>& kept, std::optional<Ins
   base_.assign(speakers_.size(), {});
   head_ = base_;
   moments_ = {unknown_moment(kAlways)};
+  last_derived_.reset();
+  last_air_.reset();
   for (const AirReading& reading : readings_) hold(head_, reading);
   std::vector<SensorAir> air = base_;
   if (!readings_.empty()) project(air, 0, readings_.front().at);

@@ -3,7 +3,6 @@
 // ahead. All places with the same speakers share one.
 #pragma once
 
-#include <array>
 #include <cstdint>
 #include <optional>
 #include <vector>
@@ -21,7 +20,7 @@ inline constexpr Instant kAlways = Instant::min();
 // A trusted reading of one speaker, in the canonical unit.
 struct AirReading {
   Instant at;
-  std::size_t speaker = 0;  // position in the timeline's list of speakers
+  std::uint32_t speaker = 0;  // position in the timeline's list of speakers
   Quantity quantity = Quantity::temperature;
   double value = 0.0;
   double error = 0.0;  // expected of it, one standard deviation
@@ -42,32 +41,19 @@ class AirTimeline {
   // newest by more than `late`, or that speaker has one of that quantity and time already.
   bool insert(const AirReading& reading);
 
-  // From `from` until the next moment the values are these. Speakers are indices into
-  // layout.sensors.
-  struct Moment {
-    Instant from;
-    std::optional<std::size_t> temperature_speaker, humidity_speaker;
-    double temperature, humidity, humid_temperature;  // NaN: unknown
-    std::array<double, 3> derived;                    // dew point, absolute, vapour pressure
-    bool is_derived;
-    std::optional<culture::Air> air;  // as the jars' models take it, once asked for
-    double temperature_error = 0.0, humidity_error = 0.0;
-  };
-
   struct Spoken {
     double value;   // canonical; NaN: unknown
     Instant until;  // the value is this until then (exclusive); kNever: for ever
   };
   // Precondition: `quantity` is one of the air. Exact for t from newest() - reach on.
   [[nodiscard]] Spoken value_at(RuleQuantity quantity, Instant t);
-  [[nodiscard]] const Moment& moment_at(Instant t) const;
   // The air as the jars' models take it. Outside the model's range it is not known.
   struct Held {
     culture::Air air;
     Instant until;  // exclusive; kNever: for ever
   };
   [[nodiscard]] Held held_at(Instant t);
-  // From the values as a person or topic wants them.
+  // From the values as a person or topic wants them. Speakers are indices into layout.sensors.
   [[nodiscard]] SpokenAir air_at(Instant t) const;
 
   // ---- for the snapshot -----------------------------------------------------------------------
@@ -76,7 +62,24 @@ class AirTimeline {
   void restore(const std::vector<AirReading>& kept, std::optional<Instant> newest);
 
  private:
-  [[nodiscard]] static SpokenAir air_of(const Moment& moment);
+  // From `from` until the next moment the values are these. A timeline holds hours of them, ten
+  // seconds apart: what follows from them is worked out when it is asked for.
+  struct Moment {
+    Instant from;
+    double temperature, humidity, humid_temperature;  // NaN: unknown
+    double temperature_error = 0.0, humidity_error = 0.0;
+    std::uint32_t temperature_speaker, humidity_speaker;  // positions; kNobody
+  };
+  static constexpr std::uint32_t kNobody = UINT32_MAX;
+  struct Derived {
+    double dew_point, absolute_humidity, vapour_pressure;  // NaN: unknown
+  };
+
+  [[nodiscard]] static Moment unknown_moment(Instant from);
+  [[nodiscard]] static bool same_values(const Moment& a, const Moment& b);
+  [[nodiscard]] static Derived derived_of(const Moment& moment);
+  [[nodiscard]] SpokenAir air_of(const Moment& moment) const;
+  [[nodiscard]] Instant end_of(std::size_t moment) const;
   [[nodiscard]] std::size_t index_at(Instant t) const;
   static void hold(std::vector<SensorAir>& air, const AirReading& reading);
   void project(std::vector<SensorAir>& air, std::size_t next_reading, Instant from);
@@ -93,6 +96,15 @@ class AirTimeline {
   std::vector<SensorAir> head_;       // what holds after all of readings_
   std::vector<AirReading> readings_;  // by time; older ones are in base_
   std::vector<Moment> moments_;       // by time; the first one stands for all time before it
+
+  // Of the moment that was last asked for: the next question is mostly about the same one.
+  template <class Figures>
+  struct OfMoment {
+    Instant from;
+    Figures figures;
+  };
+  std::optional<OfMoment<Derived>> last_derived_;
+  std::optional<OfMoment<culture::Air>> last_air_;
 };
 
 }  // namespace torpor::rules

@@ -68,7 +68,7 @@ std::size_t Watch::Core::add_air(std::vector<std::size_t> speakers) {
   if (known != air_index_.end()) return known->second;
   const std::size_t index = airs_.size();
   air_index_.emplace(speakers, index);
-  for (std::size_t position = 0; position < speakers.size(); ++position) {
+  for (std::uint32_t position = 0; position < speakers.size(); ++position) {
     sensors_[speakers[position]].seats.push_back({index, position});
   }
   airs_.push_back({AirTimeline(std::move(speakers), settings_.late, reach_)});
@@ -329,10 +329,8 @@ void Watch::Core::apply_reading(const Reading& reading, std::size_t index) {
     if (timeline.insert(
             {reading.measured_at, seat.position, reading.quantity, value, error, hold_of(index)})) {
       heard_.airs.push_back(seat.air);
-      const auto& moment = timeline.moment_at(*now_);
-      if (moment.temperature_speaker == index || moment.humidity_speaker == index) {
-        touch_air(seat.air);
-      }
+      const SpokenAir air = timeline.air_at(*now_);
+      if (air.temperature_speaker == index || air.humidity_speaker == index) touch_air(seat.air);
     } else {
       outdate_jars_in(seat.air, reading.measured_at);
     }

@@ -94,7 +94,7 @@ class Watch::Core {
 
   struct Seat {  // a sensor's place among an air's speakers
     std::size_t air = 0;
-    std::size_t position = 0;
+    std::uint32_t position = 0;
   };
 
   struct Sensor {

@@ -156,7 +156,7 @@ json to_json(const AirTimeline& timeline, const Layout& layout) {
 void read_timeline(const json& j, AirTimeline& timeline, const Layout& layout) {
   std::vector<AirReading> kept;
   for (const json& each : j.at(2)) {
-    kept.push_back({instant_from(each.at(0)), each.at(1).get<std::size_t>(),
+    kept.push_back({instant_from(each.at(0)), each.at(1).get<std::uint32_t>(),
                     static_cast<Quantity>(each.at(2).get<int>()), each.at(3).get<double>(),
                     each.size() > 4 ? each.at(4).get<double>() : 0.0});
     const std::size_t speaker = timeline.speakers().at(kept.back().speaker);
@@ -631,7 +631,7 @@ void Watch::Core::load_tracks(const json& saved, Air& air) {
 // An air that did not exist when the snapshot was made starts with what its speakers last said.
 void Watch::Core::seed(AirTimeline& timeline) {
   std::vector<AirReading> known;
-  for (std::size_t position = 0; position < timeline.speakers().size(); ++position) {
+  for (std::uint32_t position = 0; position < timeline.speakers().size(); ++position) {
     const SensorTrack& track = sensors_[timeline.speakers()[position]].track;
     for (const QuantityFacts& row : quantities()) {
       if (const auto& reading = track.newest_trusted(row.quantity); reading && !row.of_sensor) {

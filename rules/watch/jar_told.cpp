@@ -3,7 +3,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include <stdexcept>
+#include "rules/watch/saved_json.h"
 
 namespace torpor::rules {
 namespace {
@@ -36,15 +36,14 @@ json maybe_length(const std::optional<double>& value) {
   return value ? json(*value) : json(nullptr);
 }
 
+// Of `count`, from 0 on.
 template <class Kind>
-Kind enum_from(const json& j, int count, const char* name) {
-  const int value = j.get<int>();
-  if (value < 0 || value >= count) throw std::out_of_range(name);
-  return static_cast<Kind>(value);
+Kind one_of(int count, const json& j) {
+  return enum_from(j, Kind{}, static_cast<Kind>(count - 1));
 }
 template <class Kind>
-std::optional<Kind> maybe_enum(const json& j, int count, const char* name) {
-  return j.is_null() ? std::nullopt : std::optional(enum_from<Kind>(j, count, name));
+std::optional<Kind> maybe_one_of(int count, const json& j) {
+  return j.is_null() ? std::nullopt : std::optional(one_of<Kind>(count, j));
 }
 std::optional<double> maybe_double(const json& j) {
   return j.is_null() ? std::nullopt : std::optional(j.get<double>());
@@ -101,7 +100,7 @@ struct ToJson {
 culture::Look look_from(const json& signs) {
   culture::Look look;
   for (const json& sign : signs) {
-    look.signs.push_back(enum_from<culture::Sign>(sign, static_cast<int>(culture::kSigns), "sign"));
+    look.signs.push_back(one_of<culture::Sign>(static_cast<int>(culture::kSigns), sign));
   }
   return look;
 }
@@ -110,17 +109,17 @@ decltype(JarTold::what) what_from(const json& j) {
   using culture::Act;
   using culture::Observation;
   const int covers = static_cast<int>(culture::kCovers);
-  switch (enum_from<ToldKind>(j.at(0), static_cast<int>(ToldKind::probe) + 1, "told kind")) {
+  switch (one_of<ToldKind>(static_cast<int>(ToldKind::probe) + 1, j.at(0))) {
     case ToldKind::add_sugar:
       return Act(culture::AddSugar{Grams(j.at(1).get<double>()),
-                                   maybe_enum<culture::SugarKind>(j.at(2), kSugarKinds, "sugar"),
+                                   maybe_one_of<culture::SugarKind>(kSugarKinds, j.at(2)),
                                    j.at(3).get<bool>()});
     case ToldKind::take:
       return Act(culture::Take{Grams(j.at(1).get<double>())});
     case ToldKind::open:
       return Act(culture::Open{});
     case ToldKind::change_cover:
-      return Act(culture::ChangeCover{enum_from<culture::Cover>(j.at(1), covers, "cover")});
+      return Act(culture::ChangeCover{one_of<culture::Cover>(covers, j.at(1))});
     case ToldKind::move:
       return Act(culture::Move{});
     case ToldKind::retire:
@@ -139,7 +138,7 @@ decltype(JarTold::what) what_from(const json& j) {
     case ToldKind::probe:
       break;
   }
-  return ProbeReading{enum_from<culture::ProbeSeat>(j.at(1), kProbeSeats, "probe seat"),
+  return ProbeReading{one_of<culture::ProbeSeat>(kProbeSeats, j.at(1)),
                       Celsius(j.at(2).get<double>())};
 }
 
@@ -175,7 +174,7 @@ json to_json(const JarTold& told) {
 }
 
 JarTold told_from_json(const json& j) {
-  return {instant_of(j.at(0).get<std::int64_t>()), what_from(j.at(1)), j.at(2).get<bool>()};
+  return {instant_from(j.at(0)), what_from(j.at(1)), j.at(2).get<bool>()};
 }
 
 json to_json(const culture::JarRecipe& recipe) {
@@ -193,15 +192,15 @@ culture::JarRecipe recipe_from_json(const json& j) {
   recipe.rice = grams_from(j.at(0));
   recipe.raw = grams_from(j.at(1));
   recipe.cooked_weight = grams_from(j.at(2));
-  recipe.cooked = maybe_enum<culture::CookedWord>(j.at(3), kCookedWords, "cooked");
+  recipe.cooked = maybe_one_of<culture::CookedWord>(kCookedWords, j.at(3));
   recipe.sugar = grams_from(j.at(4));
   recipe.topping = grams_from(j.at(5));
-  recipe.sugar_kind = maybe_enum<culture::SugarKind>(j.at(6), kSugarKinds, "sugar kind");
+  recipe.sugar_kind = maybe_one_of<culture::SugarKind>(kSugarKinds, j.at(6));
   recipe.empty_vessel = grams_from(j.at(7));
   recipe.volume_ml = maybe_double(j.at(8));
   recipe.mouth_mm = maybe_double(j.at(9));
-  recipe.cover = maybe_enum<culture::Cover>(j.at(10), static_cast<int>(culture::kCovers), "cover");
-  recipe.closed = instant_of(j.at(11).get<std::int64_t>());
+  recipe.cover = maybe_one_of<culture::Cover>(static_cast<int>(culture::kCovers), j.at(10));
+  recipe.closed = instant_from(j.at(11));
   recipe.parent_worked_in_sugar = j.at(12).get<bool>();
   return recipe;
 }

@@ -7,6 +7,7 @@
 #include <deque>
 #include <type_traits>
 
+#include "rules/watch/saved_json.h"
 #include "rules/watch/sensor_judges.h"
 
 namespace torpor::rules {
@@ -88,14 +89,18 @@ class FieldReader {
   static void read(const json& j, T& field) {
     if constexpr (std::is_same_v<T, double>) {
       field = j.is_null() ? std::numeric_limits<double>::quiet_NaN() : j.get<double>();
-    } else if constexpr (std::is_arithmetic_v<T> || std::is_same_v<T, std::string>) {
+    } else if constexpr (std::is_same_v<T, bool> || std::is_same_v<T, std::string>) {
       field = j.get<T>();
-    } else if constexpr (std::is_enum_v<T>) {
-      field = static_cast<T>(j.get<int>());
+    } else if constexpr (std::is_arithmetic_v<T>) {
+      field = whole_from<T>(j);
+    } else if constexpr (std::is_same_v<T, Quantity>) {
+      field = quantity_from(j);
+    } else if constexpr (std::is_same_v<T, GuidedCheck::State>) {
+      field = enum_from(j, GuidedCheck::State::waiting, GuidedCheck::State::failed);
     } else if constexpr (std::is_same_v<T, Instant>) {
-      field = instant_of(j.get<std::int64_t>());
+      field = instant_from(j);
     } else if constexpr (std::is_same_v<T, Duration>) {
-      field = Duration(j.get<std::int64_t>());
+      field = duration_from(j);
     } else if constexpr (IsList<T>::value) {
       field.clear();
       for (const json& each : j) {
@@ -152,9 +157,8 @@ json means_json(const CheckMeans& means) {
 
 CheckMeans means_from(const json& j) {
   if (j.is_null()) return MeltingIce{};
-  if (!j.is_array()) return static_cast<Salt>(j.get<int>());
-  return Instrument{static_cast<Quantity>(j.at(0).get<int>()), j.at(1).get<double>(),
-                    j.at(2).get<double>()};
+  if (!j.is_array()) return enum_from(j, Salt::lithium_chloride, Salt::potassium_sulphate);
+  return Instrument{quantity_from(j.at(0)), j.at(1).get<double>(), j.at(2).get<double>()};
 }
 
 }  // namespace
@@ -198,7 +202,7 @@ void SensorJudges::load(const json& saved) {
     }
     if (each.at(3).is_null()) continue;
     const json& waiting = each.at(3);
-    const Instant start = instant_of(waiting.at(1).get<std::int64_t>());
+    const Instant start = instant_from(waiting.at(1));
     sensor.check = GuidedCheck(means_from(waiting.at(0)), start);
     read_fields(waiting.at(2), *sensor.check);
   }

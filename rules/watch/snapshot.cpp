@@ -30,6 +30,7 @@
 #include <limits>
 
 #include "rules/watch/core.h"
+#include "rules/watch/saved_json.h"
 
 namespace torpor::rules {
 namespace {
@@ -42,7 +43,6 @@ constexpr int kOldestVersion = 1;
 
 json to_json(Instant t) { return unix_ms(t); }
 json to_json(const std::optional<Instant>& t) { return t ? json(unix_ms(*t)) : json(nullptr); }
-Instant instant_from(const json& j) { return instant_of(j.get<std::int64_t>()); }
 std::optional<Instant> maybe_instant(const json& j) {
   return j.is_null() ? std::nullopt : std::optional(instant_from(j));
 }
@@ -56,12 +56,12 @@ json to_json(const Reading& reading) {
 Reading reading_from(const json& j, const std::string& sensor) {
   Reading reading;
   reading.sensor = sensor;
-  reading.quantity = static_cast<Quantity>(j.at(0).get<int>());
+  reading.quantity = quantity_from(j.at(0));
   reading.raw = j.at(1).get<double>();
-  reading.unit = static_cast<Unit>(j.at(2).get<int>());
+  reading.unit = enum_from(j.at(2), Unit::celsius, Unit::percent);
   reading.measured_at = instant_from(j.at(3));
   reading.received_at = instant_from(j.at(4));
-  reading.marks = j.at(5).get<std::uint8_t>();
+  reading.marks = whole_from<std::uint8_t>(j.at(5));
   return reading;
 }
 
@@ -84,7 +84,7 @@ void read_track(const json& j, SensorTrack& track) {
   std::vector<SensorTrack::Spoken> spoken;
   std::vector<Reading> newest, trusted;
   for (const json& each : j.at(2)) {
-    spoken.push_back({instant_from(each.at(0)), static_cast<Quantity>(each.at(1).get<int>())});
+    spoken.push_back({instant_from(each.at(0)), quantity_from(each.at(1))});
   }
   for (const json& each : j.at(3)) newest.push_back(reading_from(each, id));
   for (const json& each : j.at(4)) trusted.push_back(reading_from(each, id));
@@ -156,12 +156,11 @@ json to_json(const AirTimeline& timeline, const Layout& layout) {
 void read_timeline(const json& j, AirTimeline& timeline, const Layout& layout) {
   std::vector<AirReading> kept;
   for (const json& each : j.at(2)) {
-    kept.push_back({instant_from(each.at(0)), each.at(1).get<std::uint32_t>(),
-                    static_cast<Quantity>(each.at(2).get<int>()), each.at(3).get<double>(),
+    kept.push_back({instant_from(each.at(0)), whole_from<std::uint32_t>(each.at(1)),
+                    quantity_from(each.at(2)), each.at(3).get<double>(),
                     each.size() > 4 ? each.at(4).get<double>() : 0.0});
     const std::size_t speaker = timeline.speakers().at(kept.back().speaker);
-    kept.back().hold =
-        each.size() > 5 ? Duration(each.at(5).get<std::int64_t>()) : layout.sensors[speaker].hold;
+    kept.back().hold = each.size() > 5 ? duration_from(each.at(5)) : layout.sensors[speaker].hold;
   }
   timeline.restore(kept, maybe_instant(j.at(1)));
 }
@@ -237,8 +236,7 @@ RuleInstance::Entry entry_from(const json& j) {
   entry.state.met_since = instant_from(j.at(2));
   const json& lastings = j.at(3);
   for (std::size_t i = 0; i + 1 < lastings.size(); i += 2) {
-    entry.state.lastings.push_back(
-        {instant_from(lastings[i]), Duration(lastings[i + 1].get<std::int64_t>())});
+    entry.state.lastings.push_back({instant_from(lastings[i]), duration_from(lastings[i + 1])});
   }
   return entry;
 }
@@ -266,7 +264,8 @@ Figure figure_from(const json& j) {
 
 // An earlier version stored a remedy by its number alone.
 Advice advice_from(const json& j) {
-  const auto remedy = static_cast<Remedy>((j.is_array() ? j.at(0) : j).get<int>());
+  const auto remedy =
+      enum_from(j.is_array() ? j.at(0) : j, Remedy::add_sugar, Remedy::change_battery);
   if (!j.is_array()) return {remedy, std::string(remedy_sentence(remedy)), {}};
   Advice advice{remedy, j.at(1).get<std::string>(), {}};
   for (const json& amount : j.at(2)) advice.amounts.push_back(figure_from(amount));
@@ -314,12 +313,12 @@ json to_json(const OpenAlert& open) {
 OpenAlert alert_from(const json& j) {
   OpenAlert open;
   Alert& alert = open.alert;
-  alert.number = j.at("number").get<std::uint64_t>();
+  alert.number = whole_from<std::uint64_t>(j.at("number"));
   alert.rule = j.at("rule").get<std::string>();
-  alert.subject = {static_cast<SubjectKind>(j.at("kind").get<int>()),
+  alert.subject = {enum_from(j.at("kind"), SubjectKind::place, SubjectKind::service),
                    j.at("id").get<std::string>()};
-  alert.urgency = static_cast<Urgency>(j.at("urgency").get<int>());
-  alert.state = static_cast<AlertState>(j.at("state").get<int>());
+  alert.urgency = enum_from(j.at("urgency"), Urgency::now, Urgency::this_week);
+  alert.state = enum_from(j.at("state"), AlertState::standing, AlertState::ended);
   alert.since = instant_from(j.at("since"));
   alert.raised_at = instant_from(j.at("raised_at"));
   alert.eased_at = maybe_instant(j.at("eased_at"));
@@ -343,7 +342,7 @@ OpenAlert alert_from(const json& j) {
   for (const json& each : j.at("figures")) alert.figures.push_back(figure_from(each));
   open.standing = j.at("standing").get<std::set<std::string>>();
   open.joined = j.at("joined").get<std::set<std::string>>();
-  open.notices = j.at("notices").get<int>();
+  open.notices = whole_from<int>(j.at("notices"));
   open.last_notice = maybe_instant(j.at("last_notice"));
   open.notice_due = instant_from(j.at("notice_due"));
   return open;
@@ -481,11 +480,13 @@ void Watch::Core::load_track(std::size_t jar, const json& j,
   const culture::JarRecipe recipe = recipe_from_json(j.at(1));
   own.headspace_at = instant_from(j.at(5));
   own.track = std::make_unique<JarTrack>(settings_.profiles.for_stage(own.stage), recipe);
-  if (j.size() > 7) own.split_off = j.at(7).get<std::vector<std::size_t>>();
+  if (j.size() > 7) {
+    for (const json& part : j.at(7)) own.split_off.push_back(whole_from<std::size_t>(part));
+  }
   std::erase_if(own.split_off, [this](std::size_t part) { return part >= jars_.size(); });
   JarTrack::Saved saved;
   for (const json& each : j.at(2)) saved.told.push_back(told_from_json(each));
-  saved.revision = j.at(3).get<std::uint64_t>();
+  saved.revision = whole_from<std::uint64_t>(j.at(3));
   saved.outdated = j.at(4).at(0).get<bool>();
   saved.outdated_from = instant_from(j.at(4).at(1));
   saved.outdated_until = instant_from(j.at(4).at(2));
@@ -521,7 +522,7 @@ tl::expected<void, std::string> Watch::Core::restore(std::string_view bytes,
     if (root.at("format") != kFormat) {
       return tl::unexpected(std::string("this is not a snapshot of the engine"));
     }
-    const int version = root.at("version").get<int>();
+    const int version = whole_from<int>(root.at("version"));
     if (version < kOldestVersion || version > kVersion) {
       return tl::unexpected("the snapshot has version " + root.at("version").dump() +
                             ", this program reads version " + std::to_string(kVersion));
@@ -599,7 +600,7 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
   }
   std::vector<OpenAlert> open;
   for (const json& each : root.at("alerts")) open.push_back(alert_from(each));
-  alerts_.restore(std::move(open), root.at("next_alert").get<std::uint64_t>());
+  alerts_.restore(std::move(open), whole_from<std::uint64_t>(root.at("next_alert")));
   load_instances(root);
   for (std::size_t i = 0; i < sensors_.size() && now_; ++i) look_at_sensor(i);
   for (std::size_t i = 0; i < jars_.size(); ++i) {
@@ -666,7 +667,8 @@ void Watch::Core::load_instances(const json& root) {
   std::map<InstanceKey, const json*> saved;
   for (const json& each : root.at("instances")) {
     const auto rule = rules.at(each.at(0).get<std::size_t>()).at(0).get<std::string>();
-    saved.emplace(InstanceKey{rule, each.at(1).get<int>(), each.at(2).get<std::string>()}, &each);
+    saved.emplace(InstanceKey{rule, whole_from<int>(each.at(1)), each.at(2).get<std::string>()},
+                  &each);
   }
   std::map<std::string, std::string> texts;
   for (const json& rule : rules) {

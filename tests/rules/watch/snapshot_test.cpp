@@ -2,6 +2,8 @@
 // the same settings continues exactly is in histories_test.cpp.
 #include <doctest/doctest.h>
 
+#include <nlohmann/json.hpp>
+
 #include "tests/rules/watch/story.h"
 
 namespace torpor::rules {
@@ -36,6 +38,43 @@ TEST_CASE("bytes that are no snapshot are refused and change nothing") {
   REQUIRE(!refused);
   CHECK(refused.error() == "the snapshot has version 4, this program reads version 3");
   CHECK(watch.restore(good).has_value());
+}
+
+TEST_CASE("a number that cannot stand where it stands is refused") {
+  using nlohmann::json;
+  using Pointer = json::json_pointer;
+  const WatchSettings settings = settings_of({warm_when()});
+  const json good = json::from_cbor(snapshot_after(settings, "0 s:t28; 1 +B=cellar"));
+  const struct {
+    const char* where;
+    json put;
+    const char* said;
+  } rows[] = {
+      {"/now", 1e300, "number"},
+      {"/now", std::int64_t{1} << 61, "time"},
+      {"/version", 3.5, "number"},
+      {"/alerts/0/kind", 4, "kind"},
+      {"/alerts/0/urgency", -1, "kind"},
+      {"/alerts/0/number", -1, "number"},
+      {"/alerts/0/notices", std::int64_t{1} << 40, "number"},
+      {"/alerts/0/remedies/0/0", 1000, "kind"},
+      {"/sensors/0/3/0/0", 0, "kind"},
+      {"/sensors/0/3/0/2", 5, "kind"},
+      {"/sensors/0/3/0/5", 300, "number"},
+  };
+  for (const auto& row : rows) {
+    CAPTURE(row.where);
+    json damaged = good;
+    REQUIRE(damaged.contains(Pointer(row.where)));
+    damaged[Pointer(row.where)] = row.put;
+    Watch watch(settings);
+    const std::string before = watch.snapshot();
+    const std::vector<std::uint8_t> bytes = json::to_cbor(damaged);
+    const auto taken = watch.restore(std::string(bytes.begin(), bytes.end()));
+    REQUIRE(!taken);
+    CHECK(taken.error() == std::string("the snapshot of the engine is damaged: bad ") + row.said);
+    CHECK(watch.snapshot() == before);
+  }
 }
 
 TEST_CASE("an alert of a rule or subject that is gone ends at the next step") {

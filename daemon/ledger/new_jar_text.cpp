@@ -97,8 +97,13 @@ bool takes_another(Cursor& cursor) {
 // `from C-01`, `from B-03 and B-05`: jars and collections.
 FieldRead read_from(Cursor& cursor, NewJar& jar, const LocalTime&) {
   do {
+    const std::string found = cursor.found();
     auto id = cursor.take_text("what it comes from", kLongestJarId);
     if (!id) return tl::unexpected(id.error());
+    if (!is_jar_id(*id)) {
+      return tl::unexpected(
+          fmt::format("{} cannot be an id: an id is 1 to 32 letters, digits, - and _", found));
+    }
     if (jar.from.size() == kMostParents) {
       return tl::unexpected(fmt::format("a jar comes from at most {} others", kMostParents));
     }

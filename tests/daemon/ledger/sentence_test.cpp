@@ -234,6 +234,9 @@ TEST_CASE("a sentence that is not understood is refused with form and example") 
        "2026-03-02"},
       {"new jar B-07 in cellar origin beech hollow",
        "\"hollow\" is not understood here; text of several words goes in quotes" + new_jar},
+      {"new jar B-09 in cellar from \"beech hollow\"",
+       "`from`: \"beech hollow\" cannot be an id: an id is 1 to 32 letters, digits, - and _; say: "
+       "from ID, or from ID and ID; for example: new jar B-07 in cellar/shelf-2 from C-01"},
       {"move", std::string("the jar's id is missing") + kMove},
       {"move B-07 cellar/shelf-1",
        std::string("`to` is missing, nothing stands in its place") + kMove},

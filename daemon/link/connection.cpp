@@ -139,7 +139,15 @@ void fill(mqtt::connect_options& options, const ConnectionSettings& settings, bo
 
 // paho-c ends its two threads with its last client; that can take 10 s, and a client made meanwhile
 // can find itself without them. This client, never connected and never destroyed, keeps them.
+// It is not to set up OpenSSL: that happens by itself with the first encrypted connection, and to a
+// house without one it would be a megabyte for nothing.
 void keep_library_running() {
+  static const bool set_up = [] {
+    MQTTAsync_init_options options = MQTTAsync_init_options_initializer;
+    MQTTAsync_global_init(&options);
+    return true;
+  }();
+  (void)set_up;
   // `used`: an anchor that the compiler forgets is a leak to whoever looks for one.
   [[gnu::used]] static auto* anchor = new mqtt::async_client(
       "tcp://127.0.0.1:1883", "torpor-anchor", mqtt::create_options(MQTTVERSION_5));

@@ -12,9 +12,6 @@ namespace {
 
 constexpr double kNoValue = std::numeric_limits<double>::quiet_NaN();
 
-// Old readings and moments are dropped in lots: erasing from the front of a vector moves the rest.
-constexpr std::size_t kForgetAtOnce = 64;
-
 std::optional<HeldValue>& held(SensorAir& air, Quantity quantity) {
   return quantity == Quantity::temperature ? air.temperature : air.humidity;
 }
@@ -83,7 +80,6 @@ bool AirTimeline::insert(const AirReading& reading) {
     newest_ = reading.at;
     hold(head_, reading);
     project(head_, readings_.size(), reading.at);
-    forget_old();
     return true;
   }
   std::vector<SensorAir> air = base_;
@@ -134,20 +130,12 @@ void AirTimeline::append_moment(const std::vector<SensorAir>& air, Instant from)
   if (!same_values(moments_.back(), moment)) moments_.push_back(moment);
 }
 
-void AirTimeline::forget_old() {
+void AirTimeline::forget() {
+  if (!newest_) return;
   const Instant horizon = *newest_ - reach_;
-  if (readings_.size() > kForgetAtOnce && readings_[kForgetAtOnce].at < horizon) {
-    const auto old = std::find_if(readings_.begin(), readings_.end(),
-                                  [&](const AirReading& each) { return each.at >= horizon; });
-    for (auto each = readings_.begin(); each != old; ++each) hold(base_, *each);
-    readings_.erase(readings_.begin(), old);
-  }
-  if (moments_.size() > kForgetAtOnce + 1 && moments_[kForgetAtOnce + 1].from <= horizon) {
-    const auto past = std::find_if(moments_.begin(), moments_.end(),
-                                   [&](const Moment& each) { return each.from > horizon; });
-    // The last one that began before the horizon still stands at it.
-    moments_.erase(moments_.begin(), past - 1);
-  }
+  for (; readings_.front().at < horizon; readings_.pop_front()) hold(base_, readings_.front());
+  // The last one that began before the horizon still stands at it.
+  while (moments_.size() > 1 && moments_[1].from <= horizon) moments_.pop_front();
 }
 
 std::size_t AirTimeline::index_at(Instant t) const {
@@ -229,7 +217,7 @@ std::vector<AirReading> AirTimeline::kept() const {
 }
 
 void AirTimeline::restore(const std::vector<AirReading>& kept, std::optional<Instant> newest) {
-  readings_ = kept;
+  readings_.assign(kept.begin(), kept.end());
   newest_ = newest;
   base_.assign(speakers_.size(), {});
   head_ = base_;

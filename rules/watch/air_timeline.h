@@ -4,6 +4,7 @@
 #pragma once
 
 #include <cstdint>
+#include <deque>
 #include <optional>
 #include <vector>
 
@@ -40,12 +41,16 @@ class AirTimeline {
   // Takes in a reading of one of the speakers. False, and nothing changes: it is older than the
   // newest by more than `late`, or that speaker has one of that quantity and time already.
   bool insert(const AirReading& reading);
+  // Lets go of what is farther back than `reach`, once nobody has older questions: a reading may be
+  // hours newer than the one before it, and what lay between is asked for when it has come.
+  void forget();
 
   struct Spoken {
     double value;   // canonical; NaN: unknown
     Instant until;  // the value is this until then (exclusive); kNever: for ever
   };
-  // Precondition: `quantity` is one of the air. Exact for t from newest() - reach on.
+  // Precondition: `quantity` is one of the air. Exact for t from newest() at the last forget() -
+  // reach on.
   [[nodiscard]] Spoken value_at(RuleQuantity quantity, Instant t);
   // The air as the jars' models take it. Outside the model's range it is not known.
   struct Held {
@@ -84,7 +89,6 @@ class AirTimeline {
   static void hold(std::vector<SensorAir>& air, const AirReading& reading);
   void project(std::vector<SensorAir>& air, std::size_t next_reading, Instant from);
   void append_moment(const std::vector<SensorAir>& air, Instant from);
-  void forget_old();
 
   std::vector<std::size_t> speakers_;   // as in the layout
   std::vector<std::size_t> positions_;  // 0, 1, ...: how the members below count speakers
@@ -92,10 +96,10 @@ class AirTimeline {
   Duration reach_;
 
   std::optional<Instant> newest_;
-  std::vector<SensorAir> base_;       // what held just before readings_; by position
-  std::vector<SensorAir> head_;       // what holds after all of readings_
-  std::vector<AirReading> readings_;  // by time; older ones are in base_
-  std::vector<Moment> moments_;       // by time; the first one stands for all time before it
+  std::vector<SensorAir> base_;      // what held just before readings_; by position
+  std::vector<SensorAir> head_;      // what holds after all of readings_
+  std::deque<AirReading> readings_;  // by time; older ones are in base_
+  std::deque<Moment> moments_;       // by time; the first one stands for all time before it
 
   // Of the moment that was last asked for: the next question is mostly about the same one.
   template <class Figures>

@@ -324,7 +324,7 @@ void Watch::Core::apply_reading(const Reading& reading, std::size_t index) {
   const double error = judges_.expected_error(index, reading);
   for (const Seat& seat : sensor.seats) {
     AirTimeline& timeline = airs_[seat.air].timeline;
-    // Before the reading makes the timeline forget what it is too late to change.
+    // Before step_air() makes the timeline forget what it is too late to change.
     airs_[seat.air].lately.settle(timeline, reading.measured_at - settings_.late);
     if (timeline.insert(
             {reading.measured_at, seat.position, reading.quantity, value, error, hold_of(index)})) {
@@ -391,6 +391,9 @@ void Watch::Core::step_air(std::size_t air, Instant at) {
       if (placed) step_instance(jars_[jar].instances[position], at);
     }
   }
+  AirTimeline& timeline = airs_[air].timeline;
+  timeline.forget();
+  for (auto& [window, track] : airs_[air].tracks) track.forget(*timeline.newest());
 }
 
 // Only a stay that has not ended by `at` can feel a change from `at` on.

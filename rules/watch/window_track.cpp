@@ -5,8 +5,6 @@
 namespace torpor::rules {
 namespace {
 
-constexpr std::size_t kFewSteps = 64;  // not worth forgetting
-
 // Steps that mostly lie in the future, and the present one.
 constexpr std::size_t kAhead = 2;
 
@@ -32,7 +30,6 @@ void WindowTrack::put(Instant from, std::int64_t value) {
   if (steps_.back().from == from) cut(from);
   if (steps_.back().value == value) return;
   append({from, value});
-  forget_old();
 }
 
 void WindowTrack::cut(Instant at) {
@@ -117,14 +114,10 @@ WindowTrack::Extremes WindowTrack::extremes(Instant from, Instant to) const {
   return found;
 }
 
-// Old steps go once they are half of all: moving the others costs no more than adding them did.
-void WindowTrack::forget_old() {
-  if (steps_.size() < kFewSteps) return;
-  const Instant horizon = steps_.back().from - reach_;
-  const std::size_t half = steps_.size() / 2;
-  if (steps_[half].from > horizon) return;
-  steps_.erase(steps_.begin(), steps_.begin() + static_cast<std::ptrdiff_t>(half));
-  first_ += half;
+// The last one that began before the horizon still stands at it.
+void WindowTrack::forget(Instant now) {
+  const Instant horizon = now - reach_;
+  for (; steps_.size() > 1 && steps_[1].from <= horizon; ++first_) steps_.pop_front();
 }
 
 std::vector<WindowTrack::Step> WindowTrack::steps() const { return {steps_.begin(), steps_.end()}; }

@@ -4,7 +4,7 @@
 #pragma once
 
 #include <cstdint>
-#include <optional>
+#include <deque>
 #include <vector>
 
 #include "rules/watch/air_timeline.h"
@@ -24,13 +24,14 @@ class WindowTrack {
     friend bool operator==(const Step&, const Step&) = default;
   };
 
-  // Answers stay exact for windows that begin at most `reach` before the newest step's start.
+  // Answers stay exact for windows that begin at most `reach` before the time of the last forget().
   explicit WindowTrack(Duration reach) : reach_(reach) { append({kAlways, kUnknown}); }
 
   // The value is this from `from` on. Precondition: not before the newest step.
   void put(Instant from, std::int64_t value);
   // Takes back what was put at `at` and later.
   void cut(Instant at);
+  void forget(Instant now);
 
   [[nodiscard]] std::int64_t value_at(Instant t) const { return steps_[index_at(t)].value; }
   // kNever: it stays like this.
@@ -65,10 +66,9 @@ class WindowTrack {
   void append(Step step);
   [[nodiscard]] std::size_t index_at(Instant t) const;
   [[nodiscard]] Sum sum_before(Instant t) const;
-  void forget_old();
 
   Duration reach_;
-  std::vector<Kept> steps_;       // by time; never empty
+  std::deque<Kept> steps_;        // by time; never empty
   std::size_t first_ = 1;         // number of steps_[0]; numbers go on for ever
   mutable std::size_t hint_ = 0;  // where the last look into the past was: the next is near
 };

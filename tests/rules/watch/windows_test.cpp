@@ -119,6 +119,7 @@ TEST_CASE("a track sums and searches any window like a walk over all its steps")
       values.back() = value;
       track.cut(instant_of(at));
       track.put(instant_of(at), value);
+      track.forget(instant_of(at));
       now = at;
       const int to = now + pick(-50, 20), from = to - pick(1, 3000);
       Wide sum = 0;

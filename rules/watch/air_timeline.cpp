@@ -12,6 +12,9 @@ namespace {
 
 constexpr double kNoValue = std::numeric_limits<double>::quiet_NaN();
 
+// The far end of a timeline is in nobody's cache.
+constexpr int kForgetsWithinReach = 16;
+
 std::optional<HeldValue>& held(SensorAir& air, Quantity quantity) {
   return quantity == Quantity::temperature ? air.temperature : air.humidity;
 }
@@ -130,37 +133,40 @@ void AirTimeline::append_moment(const std::vector<SensorAir>& air, Instant from)
   if (!same_values(moments_.back(), moment)) moments_.push_back(moment);
 }
 
-void AirTimeline::forget() {
-  if (!newest_) return;
+bool AirTimeline::forget() {
+  if (!newest_ || *newest_ < forgets_from_) return false;
+  forgets_from_ = *newest_ + reach_ / kForgetsWithinReach;
   const Instant horizon = *newest_ - reach_;
   for (; readings_.front().at < horizon; readings_.pop_front()) hold(base_, readings_.front());
   // The last one that began before the horizon still stands at it.
   while (moments_.size() > 1 && moments_[1].from <= horizon) moments_.pop_front();
+  return true;
 }
 
-std::size_t AirTimeline::index_at(Instant t) const {
+AirTimeline::Place AirTimeline::place_at(Instant t) const {
   // Nearly always one of the last few: the present.
-  std::size_t i = moments_.size() - 1;
-  for (int steps = 0; i > 0 && moments_[i].from > t; ++steps) {
-    if (steps == 8) {
-      const auto after =
-          std::upper_bound(moments_.begin(), moments_.begin() + static_cast<std::ptrdiff_t>(i), t,
-                           [](Instant at, const Moment& m) { return at < m.from; });
-      return after == moments_.begin() ? 0 : static_cast<std::size_t>(after - moments_.begin()) - 1;
+  constexpr int kFew = 8;
+  Place place = moments_.end() - 1;
+  for (int steps = 0; place != moments_.begin() && place->from > t; ++steps) {
+    if (steps == kFew) {
+      const auto after = std::upper_bound(moments_.begin(), place, t,
+                                          [](Instant at, const Moment& m) { return at < m.from; });
+      return after == moments_.begin() ? after : after - 1;
     }
-    --i;
+    --place;
   }
-  return i;
+  return place;
 }
 
-Instant AirTimeline::end_of(std::size_t moment) const {
-  return moment + 1 < moments_.size() ? moments_[moment + 1].from : kNever;
+Instant AirTimeline::end_of(Place moment) const {
+  const Place next = moment + 1;
+  return next == moments_.end() ? kNever : next->from;
 }
 
 AirTimeline::Spoken AirTimeline::value_at(RuleQuantity quantity, Instant t) {
-  const std::size_t i = index_at(t);
-  const Moment& moment = moments_[i];
-  const Instant until = end_of(i);
+  const Place place = place_at(t);
+  const Moment& moment = *place;
+  const Instant until = end_of(place);
   if (quantity == RuleQuantity::temperature) return {moment.temperature, until};
   if (quantity == RuleQuantity::humidity) return {moment.humidity, until};
   if (!last_derived_ || last_derived_->from != moment.from) {
@@ -173,15 +179,15 @@ AirTimeline::Spoken AirTimeline::value_at(RuleQuantity quantity, Instant t) {
 }
 
 AirTimeline::Held AirTimeline::held_at(Instant t) {
-  const std::size_t i = index_at(t);
-  const Moment& moment = moments_[i];
+  const Place place = place_at(t);
+  const Moment& moment = *place;
   if (!last_air_ || last_air_->from != moment.from) {
     last_air_ = {moment.from, model_air(air_of(moment))};
   }
-  return {last_air_->figures, end_of(i)};
+  return {last_air_->figures, end_of(place)};
 }
 
-SpokenAir AirTimeline::air_at(Instant t) const { return air_of(moments_[index_at(t)]); }
+SpokenAir AirTimeline::air_at(Instant t) const { return air_of(*place_at(t)); }
 
 SpokenAir AirTimeline::air_of(const Moment& moment) const {
   SpokenAir spoken;

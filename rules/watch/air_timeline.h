@@ -42,8 +42,9 @@ class AirTimeline {
   // newest by more than `late`, or that speaker has one of that quantity and time already.
   bool insert(const AirReading& reading);
   // Lets go of what is farther back than `reach`, once nobody has older questions: a reading may be
-  // hours newer than the one before it, and what lay between is asked for when it has come.
-  void forget();
+  // hours newer than the one before it, and what lay between is asked for when it has come. Looks
+  // only a few times an hour; false: it did not.
+  bool forget();
 
   struct Spoken {
     double value;   // canonical; NaN: unknown
@@ -84,8 +85,9 @@ class AirTimeline {
   [[nodiscard]] static bool same_values(const Moment& a, const Moment& b);
   [[nodiscard]] static Derived derived_of(const Moment& moment);
   [[nodiscard]] SpokenAir air_of(const Moment& moment) const;
-  [[nodiscard]] Instant end_of(std::size_t moment) const;
-  [[nodiscard]] std::size_t index_at(Instant t) const;
+  using Place = std::deque<Moment>::const_iterator;
+  [[nodiscard]] Place place_at(Instant t) const;
+  [[nodiscard]] Instant end_of(Place moment) const;
   static void hold(std::vector<SensorAir>& air, const AirReading& reading);
   void project(std::vector<SensorAir>& air, std::size_t next_reading, Instant from);
   void append_moment(const std::vector<SensorAir>& air, Instant from);
@@ -96,6 +98,7 @@ class AirTimeline {
   Duration reach_;
 
   std::optional<Instant> newest_;
+  Instant forgets_from_ = kAlways;
   std::vector<SensorAir> base_;      // what held just before readings_; by position
   std::vector<SensorAir> head_;      // what holds after all of readings_
   std::deque<AirReading> readings_;  // by time; older ones are in base_

@@ -392,7 +392,7 @@ void Watch::Core::step_air(std::size_t air, Instant at) {
     }
   }
   AirTimeline& timeline = airs_[air].timeline;
-  timeline.forget();
+  if (!timeline.forget()) return;
   for (auto& [window, track] : airs_[air].tracks) track.forget(*timeline.newest());
 }
 

@@ -57,10 +57,12 @@ void WindowTrack::append(Step step) {
 
 std::size_t WindowTrack::index_at(Instant t) const {
   // The present is at the end: only what was said may run out after it.
-  for (std::size_t last = steps_.size(), i = last; i > 0 && last - i < kAhead; --i) {
-    if (steps_[i - 1].from <= t) return i - 1;
+  const std::size_t size = steps_.size();
+  auto step = steps_.end();
+  for (std::size_t i = size; i > 0 && size - i < kAhead; --i) {
+    if ((--step)->from <= t) return i - 1;
   }
-  std::size_t i = std::min(hint_, steps_.size() - 1);
+  std::size_t i = std::min(hint_, size - 1);
   for (int walked = 0; walked < kNear; ++walked) {
     if (steps_[i].from > t) {
       if (i == 0) return hint_ = 0;
@@ -72,7 +74,7 @@ std::size_t WindowTrack::index_at(Instant t) const {
     }
   }
   const auto after = std::upper_bound(steps_.begin(), steps_.end(), t,
-                                      [](Instant at, const Kept& step) { return at < step.from; });
+                                      [](Instant at, const Kept& each) { return at < each.from; });
   i = after == steps_.begin() ? 0 : static_cast<std::size_t>(after - steps_.begin()) - 1;
   return hint_ = i;
 }

@@ -42,12 +42,12 @@ template <class Kind>
 inline constexpr std::int64_t kLongestSavedTime = std::int64_t{1} << 60;  // ms
 [[nodiscard]] inline Instant instant_from(const nlohmann::json& j) {
   const auto ms = whole_from<std::int64_t>(j);
-  const Instant t = instant_of(ms);
-  const bool is_mark = t == Instant::min() || t == Instant::max();
-  if (!is_mark && (ms < -kLongestSavedTime || ms > kLongestSavedTime)) {
-    throw std::out_of_range("time");
-  }
-  return t;
+  if (ms < -kLongestSavedTime || ms > kLongestSavedTime) throw std::out_of_range("time");
+  return instant_of(ms);
+}
+// Where `mark`, kAlways or kNever, says that there is none.
+[[nodiscard]] inline Instant instant_or(Instant mark, const nlohmann::json& j) {
+  return j == unix_ms(mark) ? mark : instant_from(j);
 }
 [[nodiscard]] inline Duration duration_from(const nlohmann::json& j) {
   const auto ms = whole_from<std::int64_t>(j);

@@ -126,6 +126,9 @@ json to_json(const WindowTrack& track) {
   return json::binary(std::move(bytes));
 }
 
+// Millionths of anything that is measured here are less.
+constexpr std::int64_t kLargestValue = std::int64_t{1} << 60;
+
 void read_steps(const json& j, WindowTrack& track) {
   const std::vector<std::uint8_t>& bytes = j.get_binary();
   std::vector<WindowTrack::Step> steps;
@@ -133,8 +136,12 @@ void read_steps(const json& j, WindowTrack& track) {
   for (std::size_t at = 0; at < bytes.size();) {
     ms = wrapped(ms, take_varint(bytes, at), false);
     value = wrapped(value, take_varint(bytes, at), false);
-    if (!steps.empty() && instant_of(ms) <= steps.back().from) throw std::out_of_range("steps");
-    steps.push_back({instant_of(ms), value});
+    const Instant from = instant_or(kAlways, json(ms));
+    const bool in_order = steps.empty() || from > steps.back().from;
+    const bool known = value != WindowTrack::kUnknown;
+    const bool summable = from != kAlways && value >= -kLargestValue && value <= kLargestValue;
+    if (!in_order || (known && !summable)) throw std::out_of_range("steps");
+    steps.push_back({from, value});
   }
   if (steps.empty()) throw std::out_of_range("steps");
   track.restore(steps);
@@ -236,7 +243,8 @@ RuleInstance::Entry entry_from(const json& j) {
   entry.state.met_since = instant_from(j.at(2));
   const json& lastings = j.at(3);
   for (std::size_t i = 0; i + 1 < lastings.size(); i += 2) {
-    entry.state.lastings.push_back({instant_from(lastings[i]), duration_from(lastings[i + 1])});
+    entry.state.lastings.push_back(
+        {instant_or(kAlways, lastings[i]), duration_from(lastings[i + 1])});
   }
   return entry;
 }
@@ -245,8 +253,8 @@ RuleInstance::Saved saved_from(const json& j) {
   RuleInstance::Saved saved;
   saved.start = maybe_instant(j.at(3));
   saved.settled = maybe_instant(j.at(4));
-  saved.settled_due = instant_from(j.at(5));
-  saved.frozen = instant_from(j.at(6));
+  saved.settled_due = instant_or(kNever, j.at(5));
+  saved.frozen = instant_or(kAlways, j.at(6));
   for (const json& entry : j.at(8)) saved.log.push_back(entry_from(entry));
   if (saved.settled && saved.log.empty()) throw std::out_of_range("log");
   return saved;
@@ -344,7 +352,7 @@ OpenAlert alert_from(const json& j) {
   open.joined = j.at("joined").get<std::set<std::string>>();
   open.notices = whole_from<int>(j.at("notices"));
   open.last_notice = maybe_instant(j.at("last_notice"));
-  open.notice_due = instant_from(j.at("notice_due"));
+  open.notice_due = instant_or(kNever, j.at("notice_due"));
   return open;
 }
 
@@ -478,7 +486,7 @@ void Watch::Core::load_track(std::size_t jar, const json& j,
   Jar& own = jars_[jar];
   own.stage = j.at(0).get<std::string>();
   const culture::JarRecipe recipe = recipe_from_json(j.at(1));
-  own.headspace_at = instant_from(j.at(5));
+  own.headspace_at = instant_or(kAlways, j.at(5));
   own.track = std::make_unique<JarTrack>(settings_.profiles.for_stage(own.stage), recipe);
   if (j.size() > 7) {
     for (const json& part : j.at(7)) own.split_off.push_back(whole_from<std::size_t>(part));
@@ -686,7 +694,7 @@ void Watch::Core::load_instances(const json& root) {
     }
     if (found != saved.end() && text->second == conditions_text(rule)) {
       instance.machine.restore(saved_from(*found->second));
-      instance.due = instant_from(found->second->at(7));
+      instance.due = instant_or(kNever, found->second->at(7));
       arm(TimerOwner::instance, at, instance.due);
     } else if (now_) {
       begin_anew(at);

@@ -52,7 +52,7 @@ class WindowTrack {
 
   // ---- for the snapshot -----------------------------------------------------------------------
   [[nodiscard]] std::vector<Step> steps() const;
-  // Precondition: by time, the first one at kAlways.
+  // Precondition: by time, not empty; what stands at kAlways is unknown.
   void restore(const std::vector<Step>& steps);
 
  private:

@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include <array>
+#include <cerrno>
 #include <cstdint>
 #include <memory>
 #include <string>
@@ -57,7 +58,11 @@ class Cellar {
     std::array<char, 65536> part{};
     pollfd waiting{client, POLLIN, 0};
     for (;;) {
-      require(::poll(&waiting, 1, kPatienceMs) == 1, "the server answers or closes");
+      int ready = 0;
+      do {  // libFuzzer sets an alarm of its own
+        ready = ::poll(&waiting, 1, kPatienceMs);
+      } while (ready < 0 && errno == EINTR);
+      require(ready == 1, "the server answers or closes");
       const ssize_t size = ::recv(client, part.data(), part.size(), 0);
       if (size <= 0) break;
       answer.append(part.data(), static_cast<std::size_t>(size));

@@ -161,6 +161,7 @@ JarModel JarLife::walk(Instant from, Instant to, Duration every, const See& see)
   JarModel model = at(from);
   for (Instant t = from; t < to; t += every) {
     carry(model, t);
+    model.work_in();  // else each look works in all the steady air since the last change
     see(model);
   }
   finish(model, to);
@@ -209,6 +210,7 @@ JarDay JarLife::step_day(JarModel& model, Instant from, Instant to) const {
   }
   stepping.finish();
   finish(model, to);
+  model.work_in();
   day.end = life_point(model);
   return day;
 }

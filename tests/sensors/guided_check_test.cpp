@@ -81,6 +81,26 @@ TEST_CASE("without rest within two days, or without a temperature, there is no r
   CHECK(blind.words().find("it sends no temperature") != std::string::npos);
 }
 
+TEST_CASE("a sensor that hardly speaks in the salt gives no result") {
+  GuidedCheck check(Salt::table_salt, kSeriesStart);
+  // Less than four readings in any window.
+  for (int h = 0; h <= 60 && check.state() == GuidedCheck::State::waiting; h += 6) {
+    check.add(Quantity::temperature, at_minute(h * 60), 20.0);
+    check.add(Quantity::humidity, at_minute(h * 60), 75.5);
+  }
+  CHECK(check.state() == GuidedCheck::State::failed);
+  CHECK(check.words().find("it sent too few readings") != std::string::npos);
+  CHECK(check.is_out());
+}
+
+TEST_CASE("where the salt's humidity is not known there is no result") {
+  GuidedCheck check(Salt::table_salt, kSeriesStart);
+  lie_in_salt(check, 0.0, 55.0, 48 * 60);
+  CHECK(check.state() == GuidedCheck::State::failed);
+  CHECK(check.words().find("55.0 °C is outside 0 to 50 °C, where table salt is known") !=
+        std::string::npos);
+}
+
 TEST_CASE("a probe in melting ice shows its own error") {
   GuidedCheck check(MeltingIce{}, kSeriesStart);
   for (int s = 0; s <= 3600 && check.state() == GuidedCheck::State::waiting; s += 15) {

@@ -5,6 +5,8 @@
 #   thread         TSAN over the daemon's tests: history and service
 #   tidy           clang-tidy over all sources outside tests
 #   tidy-changed   clang-tidy over those that differ from the branch's origin, or else from the last commit
+#   fuzz           libFuzzer with ASAN and UBSAN over every target of tests/fuzz, FUZZ_SECONDS each (400: an
+#                  hour in all); what it finds stays in build-fuzz
 #   format         the layout of the sources
 #   sh tests/checks.sh address thread tidy-changed
 # A finding ends it with 1. What it needs it installs from Debian's packages; where it cannot, it says
@@ -53,6 +55,31 @@ sanitized() {
     ctest --test-dir "$folder" --output-on-failure --parallel "$(nproc)" --tests-regex "$tests"
 }
 
+# fuzzed SECONDS: every target goes on when another has found something
+fuzzed() {
+  folder=$builds/build-fuzz corpus=$PWD/tests/fuzz/corpus failed="" targets=""
+  # shellcheck disable=SC2086  # a list of words on purpose
+  cmake -S . -B "$folder" -G Ninja $clang -DCMAKE_UNITY_BUILD=ON -DCMAKE_UNITY_BUILD_BATCH_SIZE=12 \
+    -DTORPOR_SANITIZE=address,undefined,fuzzer-no-link -DCMAKE_BUILD_TYPE=Debug \
+    -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1" -DCMAKE_CXX_FLAGS="-w -fno-sanitize-recover=all $clang_flags"
+  for target in "$corpus"/*/; do targets="$targets $(basename "$target")"; done
+  for target in $targets; do cmake --build "$folder" --target "fuzz_$target"; done
+  for target in $targets; do
+    found=$folder/tests/fuzz/found/$target
+    "$folder/tests/fuzz/fuzz_$target" -max_total_time="$1" -timeout=20 -print_final_stats=1 \
+      -dict="$corpus/$target.dict" -artifact_prefix="$found." "$found" "$corpus/$target" \
+      > "$found.log" 2>&1 || failed="$failed $target"
+    awk -v target="$target" '/executed_units/ { print target ": " $2 " runs" }' "$found.log"
+  done
+  [ -z "$failed" ] || {
+    for target in $failed; do
+      echo "== $target"
+      grep -v '^#[0-9]*	' "$folder/tests/fuzz/found/$target.log" | tail -n 40
+    done
+    return 1
+  }
+}
+
 # tidied PATTERN...: of paths below here
 tidied() {
   # Without precompiled headers, which clang-tidy cannot share, and source by source.
@@ -88,6 +115,8 @@ for stage in "$@"; do
       if have "$stage" clang-16 postgresql; then sanitized build-address address,undefined all; fi ;;
     thread)
       if have "$stage" clang-16; then sanitized build-thread thread "history service"; fi ;;
+    fuzz)
+      if have "$stage" clang-16; then fuzzed "${FUZZ_SECONDS:-400}"; fi ;;
     tidy)
       if have "$stage" clang-16 clang-tidy-16; then tidied '(sensors|rules|config|daemon)/.*[.]cpp'; fi ;;
     tidy-changed)

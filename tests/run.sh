@@ -2,7 +2,7 @@
 # Installs what the build needs (Debian packages), builds, runs every test, and ends with the test
 # runner's own closing line. No questions asked, nothing cached outside the tree.
 #   sh tests/run.sh           the short run: at most 12 minutes on 2 cores
-#   sh tests/run.sh --long    200 kills instead of 20, all of tests/checks.sh and, as root, the Debian
+#   sh tests/run.sh --long    200 kills instead of 20, tests/checks.sh but fuzz and, as root, the Debian
 #                             package in a Debian of its own
 set -eu
 cd "$(dirname "$0")/.."

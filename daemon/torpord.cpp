@@ -1,5 +1,6 @@
 // torpord: the service. Reads its configuration, says what is wrong with it, or runs until SIGTERM.
 // main() is the start-up order, one step a line; service.h draws the threads.
+#include <malloc.h>
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
 #include <sys/stat.h>
@@ -52,6 +53,16 @@ void print_plan(const daemon::Loaded& loaded) {
   std::printf("the configuration is good\n");
 }
 
+// An arena a thread is for programs whose threads all allocate at once; here each would keep what
+// its own peak took. And what is large, a snapshot of megabytes, goes back to the system at once
+// instead of leaving holes. After a flood of readings 20 MB are left instead of 33.
+void keep_memory_small() {
+#ifdef __GLIBC__
+  ::mallopt(M_ARENA_MAX, 1);
+  ::mallopt(M_MMAP_THRESHOLD, 256 * 1024);
+#endif
+}
+
 void start_log() {
   // One line an event on standard error; the service manager adds times of its own and keeps it.
   auto log = spdlog::stderr_color_mt("torpord");
@@ -73,6 +84,7 @@ int run(const std::filesystem::path& config_file, bool check) {
   // A file at the size it may have is a full disk, which the service lives through.
   std::signal(SIGXFSZ, SIG_IGN);
   ::umask(0027);  // history, inbox and socket: ours and our group's
+  keep_memory_small();
   start_log();
   spdlog::info("torpord {} for storeroom {}", daemon::kVersion, loaded->settings.storeroom);
   daemon::Service service(std::move(*loaded), config_file);

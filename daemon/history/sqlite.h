@@ -90,7 +90,8 @@ class Database {
   [[nodiscard]] tl::expected<std::int64_t, Error> integer(std::string_view sql);
   // Prepared once, then kept. `sql` must be a literal: its address is the key.
   [[nodiscard]] StatementUse cached(const char* sql);
-  // For statements that run beside others of the same text.
+  // For statements that run beside others of the same text, or are not to keep what they were bound
+  // to.
   [[nodiscard]] std::unique_ptr<Statement> prepare(std::string_view sql);
 
   // Any thread: what runs on this connection ends soon, with an error.

@@ -350,7 +350,8 @@ tl::expected<void, Error> FileStore::put_answer(std::string_view correlation,
 
 tl::expected<void, Error> FileStore::put_snapshot(std::uint64_t sequence, std::string_view bytes) {
   if (auto able = ready(); !able) return able;
-  auto statement = database_->cached(
+  // Not kept: a kept statement holds on to what was bound to it, here megabytes.
+  const auto statement = database_->prepare(
       "INSERT INTO snapshot (only_one, sequence, bytes) VALUES (1, ?1, ?2) "
       "ON CONFLICT (only_one) DO UPDATE SET sequence = excluded.sequence, bytes = excluded.bytes");
   statement->bind(1, stored_number(sequence)).bind_blob(2, bytes);

@@ -82,9 +82,10 @@ rules::WatchSettings watch_settings(const StoreroomSettings& settings,
 }
 
 std::size_t Storeroom::ReadingKeyHash::operator()(const ReadingKey& key) const {
-  const std::size_t time = std::hash<std::int64_t>{}(unix_ms(key.measured_at));
-  return std::hash<std::string>{}(key.sensor) ^
-         (time * 0x9E3779B97F4A7C15ULL + static_cast<std::size_t>(key.quantity));
+  const std::uint64_t time = std::hash<std::int64_t>{}(unix_ms(key.measured_at));
+  const std::uint64_t mixed =
+      time * 0x9E3779B97F4A7C15ULL + static_cast<std::uint64_t>(key.quantity);
+  return std::hash<std::string>{}(key.sensor) ^ static_cast<std::size_t>(mixed);
 }
 
 Storeroom::Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store)

@@ -38,7 +38,8 @@ bool rest(Duration pause) {
   sigaddset(&ends, SIGTERM);
   sigaddset(&ends, SIGINT);
   const auto seconds = std::chrono::floor<std::chrono::seconds>(pause);
-  const timespec longest{seconds.count(), static_cast<long>((pause - seconds).count()) * 1'000'000};
+  const timespec longest{static_cast<std::time_t>(seconds.count()),
+                         static_cast<long>((pause - seconds).count()) * 1'000'000};
   return ::sigtimedwait(&ends, nullptr, &longest) < 0;
 }
 

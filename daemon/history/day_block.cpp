@@ -75,7 +75,7 @@ std::optional<std::string> decompressed(std::string_view bytes) {
   const auto size = ZSTD_getFrameContentSize(bytes.data(), bytes.size());
   // The two error values are the largest numbers there are.
   if (size > kLargestBody) return std::nullopt;
-  std::string body(size, '\0');
+  std::string body(static_cast<std::size_t>(size), '\0');
   const std::size_t got = ZSTD_decompress(body.data(), body.size(), bytes.data(), bytes.size());
   if (ZSTD_isError(got) != 0 || got != body.size()) return std::nullopt;
   return body;
@@ -226,7 +226,7 @@ bool read_values(ColumnReader& body, std::vector<Reading>& readings) {
   for (std::uint64_t left = body.varint(); left > 0; --left) {
     const std::uint64_t skipped = body.varint();
     if (body.failed() || skipped >= readings.size() - next) return false;
-    next += skipped;
+    next += static_cast<std::size_t>(skipped);
     readings[next++].raw = body.real();
   }
   return !body.failed();
@@ -273,8 +273,9 @@ std::optional<std::vector<Reading>> decode_day(std::int64_t day, std::string_vie
   if (!whole) return std::nullopt;
   ColumnReader body(*whole);
   if (body.byte() != kBlockFormat) return std::nullopt;
-  const std::uint64_t count = body.varint();
-  if (body.failed() || count == 0 || count > kMostReadingsInBlock) return std::nullopt;
+  const std::uint64_t told = body.varint();
+  if (body.failed() || told == 0 || told > kMostReadingsInBlock) return std::nullopt;
+  const auto count = static_cast<std::size_t>(told);
   const auto times = read_times(body, count);
   const std::uint8_t received_kind = body.byte();
   auto received = body.column(count);

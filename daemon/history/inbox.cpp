@@ -244,7 +244,7 @@ tl::expected<void, Error> FileInbox::append_to(Writer& writer, const std::string
     give_up_segment(writer);
     return done;
   }
-  segments_.back().bytes = writer.file->bytes();
+  segments_.back().bytes = static_cast<std::size_t>(writer.file->bytes());
   return done;
 }
 

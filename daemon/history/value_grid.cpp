@@ -3,10 +3,10 @@
 #include <bit>
 #include <cmath>
 
+#include "sensors/wide.h"
+
 namespace torpor::daemon {
 namespace {
-
-__extension__ using Wide = unsigned __int128;
 
 constexpr std::array<std::uint64_t, 16> kPowersOfTen = [] {
   std::array<std::uint64_t, 16> powers{};

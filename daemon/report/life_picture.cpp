@@ -56,7 +56,7 @@ std::vector<Run> runs_of(const JarHistoryView& view,
 // A long life has a point a day: of those that fall together the band holds all, the line the last.
 std::vector<Run> runs_of(const JarHistoryView& view, std::optional<Ensemble> LifePoint::*figure,
                          bool range) {
-  const std::size_t together = view.life.size() / kPicturePoints + 1;
+  const std::size_t together = view.life.size() / static_cast<std::size_t>(kPicturePoints) + 1;
   std::vector<Run> runs;
   bool open = false;
   for (std::size_t i = 0; i < view.life.size(); ++i) {

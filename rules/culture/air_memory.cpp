@@ -39,7 +39,7 @@ Stretch steady_air(Celsius temperature, std::optional<Percent> humidity, const S
 }
 
 void AirMemory::remember(const AirHour& hour, Instant end) {
-  hours_[next_] = hour;
+  hours_[static_cast<std::size_t>(next_)] = hour;
   next_ = (next_ + 1) % kWeek;
   count_ = std::min<std::uint64_t>(count_ + 1, kWeek);
   Month& month = months_[month_of(end)];
@@ -53,21 +53,21 @@ void AirMemory::remember(const AirHour& hour, Instant end) {
 }
 
 bool AirMemory::knows_humidity() const {
-  for (std::size_t i = 0; i < count_; ++i) {
+  for (std::size_t i = 0; i < known(); ++i) {
     if (back(i).humid) return true;
   }
   return false;
 }
 
 double AirMemory::last_day() const {
-  const std::size_t n = std::min<std::size_t>(24, count_);
+  const std::size_t n = std::min<std::size_t>(24, known());
   double sum = 0.0;
   for (std::size_t i = 0; i < n; ++i) sum += static_cast<double>(back(i).air);
   return sum / static_cast<double>(n);
 }
 
 Stretch AirMemory::recent(std::size_t hours, const Setting& setting, double warmer) const {
-  const std::size_t n = std::min<std::size_t>(hours, count_);
+  const std::size_t n = std::min(hours, known());
   Stretch mean;
   mean.contents = 0.0;
   mean.air = 0.0;

@@ -63,8 +63,9 @@ class AirMemory {
     double hours = 0.0, humid_hours = 0.0;
     double air = 0.0, vapour = 0.0, saturation = 0.0;
   };
+  [[nodiscard]] std::size_t known() const { return static_cast<std::size_t>(count_); }
   [[nodiscard]] const AirHour& back(std::size_t i) const {
-    return hours_[(next_ + kWeek - 1 - i) % kWeek];
+    return hours_[(static_cast<std::size_t>(next_) + kWeek - 1 - i) % kWeek];
   }
 
   std::array<AirHour, kWeek> hours_{};

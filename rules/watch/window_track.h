@@ -8,11 +8,9 @@
 #include <vector>
 
 #include "rules/watch/air_timeline.h"
+#include "sensors/wide.h"
 
 namespace torpor::rules {
-
-// Millionths of a unit times milliseconds, over years: more than 64 bits hold.
-__extension__ typedef __int128 Wide;
 
 class WindowTrack {
  public:

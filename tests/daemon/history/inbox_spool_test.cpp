@@ -83,7 +83,7 @@ TEST_CASE("a record that does not fit is taken back whole and stands in the spoo
   const auto file = files_in(options.folder).at(0);
   const auto whole = std::filesystem::file_size(file);
   {
-    const FileSizeLimit limit(whole + 10);
+    const FileSizeLimit limit(static_cast<rlim_t>(whole + 10));
     const auto appended = must(inbox->append(tick(9)));
     CHECK(appended.kept == Kept::spool);
   }

@@ -47,7 +47,7 @@ class JarModel {
   // `air` holds from at() to `until`. An `until` not after at() changes nothing.
   void step(const Air& air, Instant until);
   // Works in the air that is folded up to at(): who asks next need not. Results change by rounding
-  // only.
+  // only, and where nobody speaks for the air a little with what is assumed of it.
   void work_in() { flush(); }
   // What was done or seen at `when`. Time between at() and `when` counts as uncovered; a `when`
   // before at() is taken as at() (late entries: restore a checkpoint before it and step again).

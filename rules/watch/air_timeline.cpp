@@ -133,14 +133,16 @@ void AirTimeline::append_moment(const std::vector<SensorAir>& air, Instant from)
   if (!same_values(moments_.back(), moment)) moments_.push_back(moment);
 }
 
-bool AirTimeline::forget() {
-  if (!newest_ || *newest_ < forgets_from_) return false;
+void AirTimeline::forget(Instant needed) {
+  if (!newest_) return;
   forgets_from_ = *newest_ + reach_ / kForgetsWithinReach;
-  const Instant horizon = *newest_ - reach_;
-  for (; readings_.front().at < horizon; readings_.pop_front()) hold(base_, readings_.front());
+  const Instant horizon = std::min(needed, *newest_ - reach_);
+  while (!readings_.empty() && readings_.front().at < horizon) {
+    hold(base_, readings_.front());
+    readings_.pop_front();
+  }
   // The last one that began before the horizon still stands at it.
   while (moments_.size() > 1 && moments_[1].from <= horizon) moments_.pop_front();
-  return true;
 }
 
 AirTimeline::Place AirTimeline::place_at(Instant t) const {

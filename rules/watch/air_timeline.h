@@ -41,10 +41,12 @@ class AirTimeline {
   // Takes in a reading of one of the speakers. False, and nothing changes: it is older than the
   // newest by more than `late`, or that speaker has one of that quantity and time already.
   bool insert(const AirReading& reading);
-  // Lets go of what is farther back than `reach`, once nobody has older questions: a reading may be
-  // hours newer than the one before it, and what lay between is asked for when it has come. Looks
-  // only a few times an hour; false: it did not.
-  bool forget();
+  // Time to forget: a few times an hour.
+  [[nodiscard]] bool is_full() const { return newest_ && *newest_ >= forgets_from_; }
+  // Lets go of what is farther back than `reach`, but not of what held at `needed` or later. Not
+  // before a reading is stepped: it may be hours newer than the one before it, and what lay between
+  // is asked for when it has come.
+  void forget(Instant needed);
 
   struct Spoken {
     double value;   // canonical; NaN: unknown

@@ -392,7 +392,8 @@ void Watch::Core::step_air(std::size_t air, Instant at) {
     }
   }
   AirTimeline& timeline = airs_[air].timeline;
-  if (!timeline.forget()) return;
+  if (!timeline.is_full()) return;
+  timeline.forget(needed_of(air));
   for (auto& [window, track] : airs_[air].tracks) track.forget(*timeline.newest());
 }
 

@@ -227,6 +227,7 @@ class Watch::Core {
   [[nodiscard]] JarAir air_of_jar(std::size_t jar) const;
   void tell_track(std::size_t jar, const JarTold& told);
   void probe_jar(const SensorSpec& sensor, const Reading& reading);
+  [[nodiscard]] Instant needed_of(std::size_t air) const;
   void settle_track(std::size_t jar);
   void give_up_waiting(std::size_t jar);
   [[nodiscard]] Instant gives_up_at(std::size_t jar, Instant t) const;

@@ -197,6 +197,17 @@ Instant Watch::Core::settled_horizon(std::size_t jar) const {
   return std::min(std::max(horizon, given_up), *now_);
 }
 
+// A jar whose earlier air fell silent is worked out from there until its backlog is given up:
+// through all that it stood in since.
+Instant Watch::Core::needed_of(std::size_t air) const {
+  Instant needed = kNever;
+  for (const std::size_t jar : airs_[air].jars) {
+    const Jar& own = jars_[jar];
+    if (own.track && !own.track->outdated()) needed = std::min(needed, own.track->base());
+  }
+  return needed;
+}
+
 void Watch::Core::settle_track(std::size_t jar) {
   if (!now_ || !jars_[jar].track) return;
   JarTrack& track = *jars_[jar].track;

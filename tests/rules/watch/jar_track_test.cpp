@@ -280,6 +280,48 @@ TEST_CASE("restarted at any point the models and alerts are those of an undistur
   }
 }
 
+TEST_CASE("a jar moved away from a dead sensor has the air of where it stands") {
+  // Until somebody gives up on the dead one, its backlog may still come: the jar is worked out from
+  // there, through all the air of the new place.
+  const WatchSettings settings = settings_of({a_rule("hot", "jar", "jar temperature above 30 °C")});
+  auto watch = std::make_unique<Watch>(settings);
+  (void)watch->step(minute(0), JarPlacedInput{"B", "cellar/shelf-1", minute(0)});
+  (void)watch->step(minute(0), JarClosedInput{"B", "IMO-2", told_recipe()});
+  constexpr int kDead = 360, kMoved = 480, kDays = 10;
+  std::map<std::string, JarModelBytes> kept;
+  for (int n = 0; n <= kDays * kDay; n += 10) {
+    if (n <= kDead) (void)watch->step(minute(n), air_reading(n, "s1"));
+    if (n == kMoved) (void)watch->step(minute(n), JarPlacedInput{"B", "cellar/shelf-2", minute(n)});
+    (void)watch->step(minute(n), air_reading(n, "s2"));
+    if (n % (2 * kDay) != kDay) continue;
+    for (JarModelBytes& model : watch->take_jar_models()) kept[model.jar] = model;
+    std::vector<JarModelBytes> models;
+    for (const auto& [id, model] : kept) models.push_back(model);
+    auto next = std::make_unique<Watch>(settings);
+    REQUIRE(next->restore(watch->snapshot(), models).has_value());
+    watch = std::move(next);
+  }
+  CHECK(watch->outdated_jars().empty());
+
+  culture::JarModel model(std::make_shared<const culture::Profile>(), told_recipe());
+  const auto error = [](Quantity quantity) {
+    return expected_error(Calibration(), quantity, Instant{});
+  };
+  culture::Air air;
+  constexpr int kHeld = 30;
+  for (int n = 0; n <= kDays * kDay; n += 10) {
+    model.step(air, minute(n));
+    if (n % 60 == 0) model.work_in();  // where nobody speaks, what is assumed depends on it
+    const bool known = n < kDead + kHeld || n >= kMoved;
+    const int said = std::min(n, n < kMoved ? kDead : n);
+    air = known ? *culture::Air::of(Celsius(warmth_at(said)), Percent(damp_at(said)),
+                                    {error(Quantity::temperature), error(Quantity::humidity)})
+                : culture::Air();
+    if (n == kMoved) model.act(minute(n), culture::Act(culture::Move{}));
+  }
+  check_same(*watch->jar_model("B"), model);
+}
+
 TEST_CASE("without its model, or under another profile, a restored jar begins anew") {
   WatchSettings settings = settings_of({});
   Watch watch = told_watch();

@@ -160,7 +160,7 @@ AirTimeline::Place AirTimeline::place_at(Instant t) const {
   return place;
 }
 
-Instant AirTimeline::end_of(Place moment) const {
+Instant AirTimeline::end_of(const Place& moment) const {
   const Place next = moment + 1;
   return next == moments_.end() ? kNever : next->from;
 }

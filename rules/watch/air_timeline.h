@@ -89,7 +89,7 @@ class AirTimeline {
   [[nodiscard]] SpokenAir air_of(const Moment& moment) const;
   using Place = std::deque<Moment>::const_iterator;
   [[nodiscard]] Place place_at(Instant t) const;
-  [[nodiscard]] Instant end_of(Place moment) const;
+  [[nodiscard]] Instant end_of(const Place& moment) const;
   static void hold(std::vector<SensorAir>& air, const AirReading& reading);
   void project(std::vector<SensorAir>& air, std::size_t next_reading, Instant from);
   void append_moment(const std::vector<SensorAir>& air, Instant from);

@@ -7,7 +7,7 @@
 #include <unistd.h>
 
 #include <array>
-#include <cerrno>
+#include <csignal>
 #include <cstdint>
 #include <memory>
 #include <string>
@@ -22,6 +22,24 @@ namespace torpor::fuzz {
 namespace {
 
 constexpr int kPatienceMs = 5000;
+
+// libFuzzer sets an alarm, which would break off a call on a socket; patience has an end here
+// anyway.
+class WithoutAlarm {
+ public:
+  WithoutAlarm() {
+    sigset_t alarm;
+    sigemptyset(&alarm);
+    sigaddset(&alarm, SIGALRM);
+    ::pthread_sigmask(SIG_BLOCK, &alarm, &before_);
+  }
+  ~WithoutAlarm() { ::pthread_sigmask(SIG_SETMASK, &before_, nullptr); }
+  WithoutAlarm(const WithoutAlarm&) = delete;
+  WithoutAlarm& operator=(const WithoutAlarm&) = delete;
+
+ private:
+  sigset_t before_{};
+};
 
 class Cellar {
  public:
@@ -41,6 +59,7 @@ class Cellar {
 
   // Everything it answers to these bytes and the end of them.
   [[nodiscard]] std::string answer_to(std::string_view bytes) const {
+    const WithoutAlarm undisturbed;
     const int client = ::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
     sockaddr_in address{};
     address.sin_family = AF_INET;
@@ -58,11 +77,7 @@ class Cellar {
     std::array<char, 65536> part{};
     pollfd waiting{client, POLLIN, 0};
     for (;;) {
-      int ready = 0;
-      do {  // libFuzzer sets an alarm of its own
-        ready = ::poll(&waiting, 1, kPatienceMs);
-      } while (ready < 0 && errno == EINTR);
-      require(ready == 1, "the server answers or closes");
+      require(::poll(&waiting, 1, kPatienceMs) == 1, "the server answers or closes");
       const ssize_t size = ::recv(client, part.data(), part.size(), 0);
       if (size <= 0) break;
       answer.append(part.data(), static_cast<std::size_t>(size));

@@ -18,7 +18,7 @@ for room in "$@"; do
 done
 
 cmake -S . -B "$build" -G Ninja -DCMAKE_UNITY_BUILD=ON -DCMAKE_UNITY_BUILD_BATCH_SIZE=12 \
-  -DTORPOR_WARNINGS_AS_ERRORS=OFF -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG="-O0 -w --coverage"
+  -DTORPOR_WARNINGS_AS_ERRORS=OFF -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG="-O0 -w --coverage -fprofile-update=atomic"
 # shellcheck disable=SC2086  # a list of words on purpose
 cmake --build "$build" --target $targets
 # Counts of an earlier run are not this one's.

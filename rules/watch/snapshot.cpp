@@ -674,7 +674,7 @@ void Watch::Core::load_instances(const json& root) {
   const json& rules = root.at("rules");
   std::map<InstanceKey, const json*> saved;
   for (const json& each : root.at("instances")) {
-    const auto rule = rules.at(each.at(0).get<std::size_t>()).at(0).get<std::string>();
+    const auto rule = rules.at(whole_from<std::size_t>(each.at(0))).at(0).get<std::string>();
     saved.emplace(InstanceKey{rule, whole_from<int>(each.at(1)), each.at(2).get<std::string>()},
                   &each);
   }

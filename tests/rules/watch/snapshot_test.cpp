@@ -61,6 +61,7 @@ TEST_CASE("a number that cannot stand where it stands is refused") {
       {"/sensors/0/3/0/0", 0, "kind"},
       {"/sensors/0/3/0/2", 5, "kind"},
       {"/sensors/0/3/0/5", 300, "number"},
+      {"/instances/0/0", 0.5, "number"},
   };
   for (const auto& row : rows) {
     CAPTURE(row.where);

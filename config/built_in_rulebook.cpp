@@ -41,6 +41,7 @@ rules:
     urgency: today
     why: In this warmth a jar wakes in little more than half the time that it needs at 20 °C.
     remedies: [move, shade]
+    explains: [wakes-soon]
 
   # 5 K within the hour is no weather in a store room: a heater, a lamp, sun through a door, a fire
   # next door. Said only where it is already warm, while there are hours left to act.
@@ -61,6 +62,7 @@ rules:
     urgency: this-week
     why: The warm hours of this week add up; jars here wake in about half their time.
     remedies: [move, shade, use-first]
+    explains: [wakes-soon]
 
   # The sugar of a sleeping jar stands in balance with air of about 85 % humidity. Under drier air a
   # cover that breathes dries the jar, and a crust forms; above it, it takes up water: at 25 °C and
@@ -78,9 +80,31 @@ rules:
     urgency: this-week
     why: Above 85 % humidity a cover that breathes lets water in, and the sugar on top dissolves.
     remedies: [vent, dry-air, move, renew-cover]
+    explains: [damp-topping, buffer-low]
 
   # ---- The jar itself, by its own model: estimates, each the likely one of three. They are looked
   # at once an hour, so nothing shorter is asked for.
+
+  # What no later look takes back: mould in colour, rot or larvae, found in the jar or in one of its
+  # line. It explains whatever else such a jar shows but gas under its lid: only one deed is right.
+  spoiled:
+    concerns: jar
+    when: spoiled at least 1
+    until: spoiled below 1
+    urgency: today
+    why: It is spoiled all through before a sign of it shows, and no sugar stops that.
+    remedies: [carry-out]
+    explains:
+      - awake
+      - due
+      - waking
+      - wakes-soon
+      - damp-topping
+      - buffer-low
+      - inner-dew
+      - too-little-sugar
+      - left-open
+      - settling-look
 
   # A jar warmer than its room by a kelvin makes that warmth itself: it works, and makes gas.
   self-heating:
@@ -109,7 +133,7 @@ rules:
   awake:
     concerns: jar
     when: waking signs at least 2
-    until: waking signs below 2 lasting 1 h
+    until: waking signs below 2
     urgency: today
     why: The culture works; what works is spoiled within days unless it is used or fed with sugar.
     remedies: [use-first, add-sugar, ease-lid]
@@ -193,6 +217,7 @@ rules:
     urgency: today
     why: All its sugar dissolves and the syrup is too thin; it will not sleep long.
     remedies: [add-sugar, look]
+    explains: [waking, wakes-soon, damp-topping, buffer-low]
 
   # Told open and not told covered. Flies and mould spores need no more than an hour.
   left-open:

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <iterator>
+#include <map>
 #include <set>
 #include <utility>
 
@@ -36,6 +37,25 @@ const SentenceField kSentenceFields[] = {
     {"why", RuleField::why, &rules::RuleText::why, "a sentence that says why it matters"},
 };
 
+// The fields that are lists of words.
+struct ListField {
+  std::string_view key;
+  RuleField field;
+  std::vector<std::string> rules::RuleText::*words;
+  std::string_view expected, expected_item;
+};
+const ListField kRemedies{"remedies", RuleField::remedies, &rules::RuleText::remedies,
+                          "a list of remedies, e.g. [shade, move]",
+                          "the name of a remedy, e.g. shade"};
+const ListField kExplains{"explains", RuleField::explains, &rules::RuleText::explains,
+                          "a list of jar rules, e.g. [damp-topping]",
+                          "the name of a rule, e.g. damp-topping"};
+
+struct ReadList {
+  const YamlNode* list = nullptr;
+  std::vector<const YamlNode*> items;
+};
+
 // Reads one rule and puts each of its faults where the words stand.
 class RuleReader {
  public:
@@ -45,12 +65,38 @@ class RuleReader {
     auto mapping = field_.mapping("{concerns: ..., when: ..., urgency: ..., why: ...}");
     if (!mapping) return std::nullopt;
     for (const SentenceField& sentence : kSentenceFields) read_sentence(*mapping, sentence);
-    read_remedies(*mapping);
+    read_words(*mapping, kRemedies);
+    read_words(*mapping, kExplains);
     mapping->refuse_unknown_keys();
     auto rule = rules::check_rule(text_);
     if (rule) return unreadable_.empty() ? std::optional(*std::move(rule)) : std::nullopt;
     for (const rules::RuleFault& fault : rule.error()) report(fault);
     return std::nullopt;
+  }
+
+  // What it explains are rules of its book, or of those that torpor brings along.
+  void refuse_unknown(const std::vector<Field>& book) {
+    std::vector<std::string> known;
+    for (const Field& rule : book) known.push_back(rule.node().key);
+    const auto is_known = [&known](const std::string& word) {
+      return std::find(known.begin(), known.end(), word) != known.end();
+    };
+    if (std::all_of(text_.explains.begin(), text_.explains.end(), is_known)) return;
+    FaultList none(built_in_rulebook(), "");
+    if (const auto tree = parse_yaml(none)) {
+      for (const YamlNode& section : tree->children) {
+        for (const YamlNode& rule : section.children) known.push_back(rule.key);
+      }
+    }
+    for (std::size_t i = 0; i < text_.explains.size(); ++i) {
+      const std::string& word = text_.explains[i];
+      if (is_known(word)) continue;
+      const std::string near = nearest_word(word, known);
+      report({RuleField::explains, i, 0, word.size(),
+              fmt::format("there is no rule {}{}", quoted(word),
+                          near.empty() ? std::string("; name one of this book, or of `built-in`")
+                                       : fmt::format("; did you mean '{}'?", near))});
+    }
   }
 
  private:
@@ -66,30 +112,33 @@ class RuleReader {
     nodes_.emplace_back(sentence.field, &field->node());
   }
 
-  void read_remedies(Mapping& mapping) {
-    const auto field = mapping.find("remedies");
+  // The words of a field that is a list.
+  void read_words(Mapping& mapping, const ListField& list) {
+    const auto field = mapping.find(list.key);
     if (!field) return;
-    remedies_ = &field->node();
-    const auto items = field->list("a list of remedies, e.g. [shade, move]");
+    ReadList& read = lists_[list.field];
+    read.list = &field->node();
+    const auto items = field->list(list.expected);
     if (!items) {
-      unreadable_.insert(RuleField::remedies);
+      unreadable_.insert(list.field);
       return;
     }
     for (const Field& item : *items) {
-      const auto remedy = item.word("the name of a remedy, e.g. shade");
-      if (!remedy) {
-        unreadable_.insert(RuleField::remedies);
+      const auto word = item.word(list.expected_item);
+      if (!word) {
+        unreadable_.insert(list.field);
         continue;
       }
-      text_.remedies.push_back(*remedy);
-      remedy_nodes_.push_back(&item.node());
+      (text_.*list.words).push_back(*word);
+      read.items.push_back(&item.node());
     }
   }
 
   // The value that a fault is about; null: it is not there.
   [[nodiscard]] const YamlNode* node_of(const rules::RuleFault& fault) const {
-    if (fault.field == RuleField::remedies) {
-      return fault.remedy < remedy_nodes_.size() ? remedy_nodes_[fault.remedy] : remedies_;
+    if (const auto list = lists_.find(fault.field); list != lists_.end()) {
+      const ReadList& read = list->second;
+      return fault.item < read.items.size() ? read.items[fault.item] : read.list;
     }
     for (const auto& [field, node] : nodes_) {
       if (field == fault.field) return node;
@@ -116,8 +165,7 @@ class RuleReader {
   Field field_;
   rules::RuleText text_;
   std::vector<std::pair<RuleField, const YamlNode*>> nodes_;
-  std::vector<const YamlNode*> remedy_nodes_;
-  const YamlNode* remedies_ = nullptr;
+  std::map<RuleField, ReadList> lists_;
   std::set<RuleField> unreadable_;
 };
 
@@ -131,8 +179,13 @@ void read_rules(const Field& root, rules::RuleBook& book) {
   const auto named =
       rules_field->mapping("rules by name, e.g. `warm-shelf: {concerns: place, ...}`");
   if (!named) return;
-  for (const Field& field : named->all()) {
-    if (auto rule = RuleReader(field).read()) book.push_back(*std::move(rule));
+  const auto all = named->all();
+  for (const Field& field : all) {
+    RuleReader reader(field);
+    auto rule = reader.read();
+    if (!rule) continue;
+    reader.refuse_unknown(all);
+    book.push_back(*std::move(rule));
   }
 }
 

@@ -25,8 +25,8 @@ bool concerns(const rules::Alert& alert, const rules::Subject& subject) {
 }  // namespace
 
 LiveView::LiveView(const config::Settings& settings, const LocalTime& zone, const Ledger& ledger,
-                   const rules::Watch& watch)
-    : settings_(settings), zone_(zone), ledger_(ledger), watch_(watch) {}
+                   const rules::Watch& watch, const JarStandings& standings)
+    : settings_(settings), zone_(zone), ledger_(ledger), watch_(watch), standings_(standings) {}
 
 std::vector<std::string> LiveView::places() const {
   std::vector<std::string> paths;
@@ -53,6 +53,16 @@ std::string LiveView::air_words(std::string_view place) const {
   return words;
 }
 
+// "alerts 12, 14": what they ask for is in the jar's line.
+std::string LiveView::alert_numbers(const rules::Subject& subject) const {
+  std::vector<std::uint64_t> numbers;
+  for (const rules::Alert& alert : watch_.open_alerts()) {
+    if (concerns(alert, subject)) numbers.push_back(alert.number);
+  }
+  if (numbers.empty()) return "no alert";
+  return fmt::format("alert{} {}", numbers.size() == 1 ? "" : "s", fmt::join(numbers, ", "));
+}
+
 std::string LiveView::alert_words(const rules::Subject& subject) const {
   std::string words;
   for (const rules::Alert& alert : watch_.open_alerts()) {
@@ -62,26 +72,29 @@ std::string LiveView::alert_words(const rules::Subject& subject) const {
   return words.empty() ? "no alert" : words;
 }
 
+std::optional<rules::Standing> LiveView::standing(std::string_view jar) const {
+  return standings_.of(std::string(jar));
+}
+
+std::string LiveView::todo() const { return watch_.todo(); }
+
 std::string LiveView::describe_jar(const Jar& jar) const {
   const std::string& id = jar.made.jar;
   if (jar.retired_at) {
     return fmt::format("{}: retired {}", id, zone_.to_words(*jar.retired_at));
   }
-  if (jar.stays.empty()) return fmt::format("{}: stands nowhere yet", id);
+  if (jar.stays.empty()) return fmt::format("{}: it is in no place yet", id);
   const Stay& stay = jar.stays.back();
-  std::string state;
-  if (const auto known = watch_.jar_model(id)) {
-    const rules::culture::Verdict verdict = known->verdict();
-    state = std::string(rules::culture::state_name(verdict.state)) + "; ";
-    const bool awake = verdict.state == rules::culture::State::awake;
-    if (!awake && verdict.time_to_wake[0].kind != rules::culture::WakeTime::Kind::unknown) {
-      state += "wakes " + rules::culture::to_words(verdict.time_to_wake) + "; ";
-    }
+  const auto standing = standings_.of(id);
+  std::string words = standing ? rules::standing_line(*standing) : id + ":";
+  if (standing && standing->next_date) {
+    words +=
+        fmt::format(" {}: {}.", zone_.to_words(standing->next_date->at), standing->next_date->what);
   }
-  return fmt::format("{}: {}{}closed {}, in {} since {}; {}; {}", id, state,
+  return fmt::format("{} {}closed {}, in {} since {}; {}; {}", words,
                      jar.made.stage.empty() ? "" : jar.made.stage + ", ",
                      zone_.to_words(jar.closed()), stay.place, zone_.to_words(stay.from),
-                     air_words(stay.place), alert_words({rules::SubjectKind::jar, id}));
+                     air_words(stay.place), alert_numbers({rules::SubjectKind::jar, id}));
 }
 
 std::string LiveView::describe_place(std::string_view place) const {

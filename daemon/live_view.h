@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "config/settings.h"
+#include "daemon/jar_standings.h"
 #include "daemon/ledger/ledger.h"
 #include "rules/watch/watch.h"
 
@@ -16,7 +17,7 @@ class LiveView : public LedgerView {
  public:
   // All referenced things outlive the view and may change between calls.
   LiveView(const config::Settings& settings, const LocalTime& zone, const Ledger& ledger,
-           const rules::Watch& watch);
+           const rules::Watch& watch, const JarStandings& standings);
 
   [[nodiscard]] std::vector<std::string> places() const override;
   [[nodiscard]] std::string describe_jar(const Jar& jar) const override;
@@ -24,17 +25,21 @@ class LiveView : public LedgerView {
   [[nodiscard]] std::string describe_sensor(std::string_view sensor) const override;
   [[nodiscard]] std::vector<ToldSensor> sensors() const override;
   [[nodiscard]] std::vector<rules::Alert> open_alerts() const override;
+  [[nodiscard]] std::optional<rules::Standing> standing(std::string_view jar) const override;
+  [[nodiscard]] std::string todo() const override;
   [[nodiscard]] std::optional<rules::culture::JarModel> model(std::string_view jar) const override;
 
  private:
   [[nodiscard]] std::string air_words(std::string_view place) const;
   [[nodiscard]] std::string accuracy_words(const rules::SensorSpec& sensor, Instant now) const;
+  [[nodiscard]] std::string alert_numbers(const rules::Subject& subject) const;
   [[nodiscard]] std::string alert_words(const rules::Subject& subject) const;
 
   const config::Settings& settings_;
   const LocalTime& zone_;
   const Ledger& ledger_;
   const rules::Watch& watch_;
+  const JarStandings& standings_;
 };
 
 }  // namespace torpor::daemon

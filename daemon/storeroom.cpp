@@ -13,6 +13,7 @@
 #include "daemon/link/topic_filter.h"
 #include "daemon/report/alert_json.h"
 #include "daemon/report/gather.h"
+#include "daemon/report/jar_standing_json.h"
 #include "daemon/report/json.h"
 #include "daemon/report/person_units.h"
 #include "daemon/report/standing_json.h"
@@ -92,7 +93,8 @@ Storeroom::Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store)
     : settings_(std::move(settings)),
       store_(std::move(store)),
       watch_(watch_settings(settings_, {})),
-      view_(settings_.settings, settings_.zone, ledger_, watch_) {}
+      jar_standings_(watch_),
+      view_(settings_.settings, settings_.zone, ledger_, watch_, jar_standings_) {}
 
 Storeroom::~Storeroom() = default;
 
@@ -359,8 +361,9 @@ void Storeroom::apply(const TellRecord& record, std::uint64_t sequence) {
       std::move(told->entries.begin(), told->entries.end(), std::back_inserter(pending_.journal));
       for (const rules::Input& input : told->inputs) step(record.received_at, input);
       jars_shown_.clear();  // a telling is shown soon
+      text = followed_by(std::move(text), standings_text(told->jars, view_));
       if (is_outdated(told->revised)) return hold({record, id, text, std::move(told->revised)});
-      text += revised_text(told->revised, view_, true);
+      text = followed_by(std::move(text), revised_text(told->revised, view_, true));
     }
   }
   give(record, text, id);
@@ -386,14 +389,15 @@ bool Storeroom::is_outdated(const std::vector<RevisedJar>& jars) const {
 // What it would say without waiting is committed with what was told: should the service end
 // meanwhile, that is what the next one sends.
 void Storeroom::hold(HeldAnswer held) {
-  give(held.tell, held.begins + revised_text(held.revised, view_, false), held.id);
+  give(held.tell, followed_by(held.begins, revised_text(held.revised, view_, false)), held.id);
   pending_.outbox.back().held = true;
   held_.push_back(std::move(held));
 }
 
 void Storeroom::release(const HeldAnswer& held, bool worked_out) {
   delivered(held.id);
-  give(held.tell, held.begins + revised_text(held.revised, view_, worked_out), held.id + "-anew");
+  give(held.tell, followed_by(held.begins, revised_text(held.revised, view_, worked_out)),
+       held.id + "-anew");
 }
 
 void Storeroom::release_worked_out() {
@@ -435,10 +439,12 @@ void Storeroom::keep_note(std::string name, std::string text) {
 void Storeroom::step(Instant wall, const rules::Input& input) {
   wall_ = std::max(wall_, wall);
   outdate_retired(input);
-  take(watch_.step(wall_, input));
+  const bool by_readings = std::holds_alternative<rules::ReadingsInput>(input) ||
+                           std::holds_alternative<rules::TickInput>(input);
+  take(watch_.step(wall_, input), by_readings);
 }
 
-void Storeroom::take(rules::Effects effects) {
+void Storeroom::take(rules::Effects effects, bool by_readings) {
   mark_doubted(effects.doubted);
   std::map<std::uint64_t, const rules::Alert*> changed;
   for (const rules::AlertChange& change : effects.changes) {
@@ -459,15 +465,32 @@ void Storeroom::take(rules::Effects effects) {
   for (const rules::Notice& notice : effects.notices) notify(notice.id, notice.line);
   urgent_ = urgent_ || !changed.empty();
   for (const auto& [number, alert] : changed) {
-    for (const std::string& jar : alert->jars) jars_shown_.erase(jar);
+    for (const std::string& jar : alert->jars) {
+      jars_shown_.erase(jar);
+      jar_standings_.changed(jar);
+    }
   }
   for (const rules::OutdatedJar& jar : effects.outdated) {
     jar_records_.outdated(jar.jar, jar.from);
     urgent_ = true;
   }
   touched_.insert(effects.touched.begin(), effects.touched.end());
+  for (const rules::Subject& subject : effects.touched) {
+    if (subject.kind != rules::SubjectKind::jar) continue;
+    if (by_readings) {
+      jar_standings_.touched(subject.id);
+    } else {
+      jar_standings_.changed(subject.id);
+    }
+  }
   for (const rules::LearnedInterval& learned : effects.learned) date_learned(learned);
   for (const rules::FinishedCheck& finished : effects.finished) end_check(finished);
+}
+
+void Storeroom::keep_jar_standings() {
+  for (const JarStandings::Kept& kept : jar_standings_.take_changed(wall_)) {
+    keep_note(standing_note(kept.jar), kept.standing ? jar_standing_json(*kept.standing) : "");
+  }
 }
 
 // From then on its values hold otherwise, for whoever looks back, too.
@@ -550,6 +573,7 @@ void Storeroom::delivered(const std::string& id) {
 tl::expected<void, Error> Storeroom::commit() {
   urgent_ = false;
   keep_standings();
+  keep_jar_standings();
   for (rules::JarModelBytes& model : watch_.take_jar_models()) {
     jar_records_.settled(std::move(model));
   }
@@ -712,18 +736,21 @@ void Storeroom::show_all() {
     if (!jar.retired_at) touched_.insert({rules::SubjectKind::jar, id});
   }
   jars_shown_.clear();
+  todo_shown_.clear();
   show_alerts_ = true;
 }
 
 std::set<std::string> Storeroom::living_topics() const {
-  std::set<std::string> topics{"service"};
+  std::set<std::string> topics{"service", "todo"};
   for (const rules::Alert& alert : watch_.open_alerts()) {
     topics.insert(fmt::format("alert/{}", alert.number));
   }
   for (const auto& place : settings_.settings.places) topics.insert("place/" + place.path);
   for (const auto& sensor : settings_.settings.sensors) topics.insert("sensor/" + sensor.spec.id);
   for (const auto& [id, jar] : ledger_.jars()) {
-    if (!jar.retired_at) topics.insert("jar/" + id);
+    if (jar.retired_at) continue;
+    topics.insert("jar/" + id);
+    topics.insert("line/" + id);
   }
   return topics;
 }
@@ -738,6 +765,11 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
     for (const rules::Alert& alert : watch_.open_alerts()) {
       show(fmt::format("alert/{}", alert.number), alert_json({alert}));
     }
+  }
+  if (std::string todo = PersonUnits(settings_.settings.units).in(watch_.todo());
+      todo != todo_shown_) {
+    todo_shown_ = todo;
+    show("todo", std::move(todo));
   }
   if (touched_.empty()) return shown;
   const auto reader = Reader::open(settings_.history, settings_.spool);
@@ -767,7 +799,15 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
             break;
           }
           last = wall;
-          show("jar/" + subject.id, jar->retired_at ? "" : jar_json(gathering->jar(*jar)));
+          if (jar->retired_at) {
+            show("jar/" + subject.id, "");
+            show("line/" + subject.id, "");
+            break;
+          }
+          const JarView view = gathering->jar(*jar);
+          show("jar/" + subject.id, jar_json(view));
+          show("line/" + subject.id,
+               PersonUnits(settings_.settings.units).in(rules::standing_line(view.standing)));
         }
         break;
       case rules::SubjectKind::service:
@@ -794,6 +834,7 @@ tl::expected<void, Error> Storeroom::reconfigure(config::Settings settings, rule
     return tl::unexpected(Error{ErrorKind::invalid, restored.error()});
   }
   watch_ = std::move(changed);
+  jar_standings_.clear();
   jar_records_.forget_days();
   date_placements(wall);
   return commit();

@@ -26,6 +26,7 @@
 #include "daemon/history/inbox.h"
 #include "daemon/history/store.h"
 #include "daemon/jar_records.h"
+#include "daemon/jar_standings.h"
 #include "daemon/ledger/ledger.h"
 #include "daemon/live_view.h"
 #include "daemon/load_settings.h"
@@ -190,11 +191,12 @@ class Storeroom {
   [[nodiscard]] bool is_redelivery(const ReadingsRecord& record);
   [[nodiscard]] Stored judge(const Reading& reading);
   void step(Instant wall, const rules::Input& input);
-  void take(rules::Effects effects);
+  void take(rules::Effects effects, bool by_readings);
   void end_check(const rules::FinishedCheck& finished);
   void outdate_retired(const rules::Input& input);
   void mark_doubted(const std::vector<rules::DoubtedReading>& doubted);
   void keep_standings();
+  void keep_jar_standings();
   void send(OutboxMessage message);
   void hold(HeldAnswer held);
   void release(const HeldAnswer& held, bool worked_out);
@@ -214,6 +216,7 @@ class Storeroom {
   std::unique_ptr<Inbox> inbox_;
   Ledger ledger_;
   rules::Watch watch_;
+  JarStandings jar_standings_;
   LiveView view_;  // of the members above
 
   std::uint64_t applied_ = 0;                   // number of the last record applied
@@ -224,6 +227,7 @@ class Storeroom {
   std::vector<OutboxMessage> backlog_;  // of the outbox, found at start
   std::vector<HeldAnswer> held_;
   std::set<rules::Subject> touched_;
+  std::string todo_shown_;
   bool show_alerts_ = false;
   std::optional<Error> fault_;  // of a reading of the history that the store does not know of
   JarRecords jar_records_;

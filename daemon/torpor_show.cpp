@@ -281,8 +281,7 @@ tl::expected<std::string, Failure> show_choice(const ChoiceQuestion& question,
   const Ledger& ledger = (*window)->ledger();
   std::vector<Candidate> candidates;
   for (const auto& [id, jar] : ledger.jars()) {
-    candidates.push_back(
-        candidate_of(jar, ledger.split_line(jar), (*window)->gathering().jar(jar)));
+    candidates.push_back(candidate_of(jar, (*window)->gathering().jar(jar)));
   }
   const TextContext context = (*window)->context();
   const ChoiceView view = rank_jars(std::move(candidates), std::move(wish), context.as_of);

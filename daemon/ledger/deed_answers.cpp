@@ -104,7 +104,7 @@ struct Understood {
     return fmt::format("air under the cover {:.0f} % humid", headspace.humidity.value());
   }
   std::string operator()(const culture::WakeTest& test) const {
-    return test.lively ? "wake test lively: it is alive"
+    return test.lively ? "wake test lively: what is in it is alive"
                        : "wake test quiet: it may be dead, or slow";
   }
 };
@@ -140,26 +140,55 @@ constexpr std::string_view kGasCaution =
     "ease "
     "it slowly and leave gas a way out.";
 
+// Common practice, no source, but for frost: syrup of two parts sugar to one of water freezes only
+// well below -10 °C, so a jar comes to no harm; what it draws when it warms open is dew.
+struct SignAdvice {
+  culture::Sign sign;
+  std::string_view words;
+};
+constexpr SignAdvice kSignAdvice[] = {
+    {culture::Sign::insects,
+     "Ants: set the shelf's or the jar's feet in water or oil, and wipe spilt sugar away. Flies: "
+     "tie on a fresh, closely woven cover and wipe the rim. If you find maggots, tell that: then "
+     "it is not for use."},
+    {culture::Sign::frozen,
+     "Frost does it no harm. Let it come to the room's warmth under its cover, or it sweats; look "
+     "for cracks in the glass before you lift it."},
+    {culture::Sign::cracked,
+     "Wear gloves and glasses, stand it in a tray, and do not lift it by the neck. Use nothing "
+     "that may have glass in it; what is surely clean goes into a whole dry vessel."},
+    {culture::Sign::leaking,
+     "Stand it in a tray, away from other jars, and wipe the rim and the shelf: syrup draws ants "
+     "and flies. If it was filled more than two thirds, take some out."},
+    {culture::Sign::alcohol_smell,
+     "After settling, a smell of alcohol says that yeasts work: use it within days, or feed it "
+     "with sugar."},
+    {culture::Sign::sour_smell,
+     "After settling, a sour smell says that bacteria work: use it within days, or feed it with "
+     "sugar."},
+    {culture::Sign::rising,
+     "It rises on gas: keep a hand's breadth of air above it, and a cover that lets gas out."},
+};
+
+void add_thin_advice(const culture::Look& look, std::vector<std::string>& sentences) {
+  for (const SignAdvice& row : kSignAdvice) {
+    const bool told = std::find(look.signs.begin(), look.signs.end(), row.sign) != look.signs.end();
+    if (told) sentences.emplace_back(row.words);
+  }
+}
+
 void advise(const Jar& jar, const culture::Look& look, Instant at,
             std::vector<std::string>& sentences) {
   using culture::Sign;
   const auto told = [&](Sign sign) {
     return std::find(look.signs.begin(), look.signs.end(), sign) != look.signs.end();
   };
-  const bool coloured =
-      told(Sign::green_growth) || told(Sign::black_growth) || told(Sign::pink_growth);
-  if (coloured || told(Sign::rotten_smell)) {
-    sentences.push_back(fmt::format(
-        "{}: keep it from food, do not use or share it. {}",
-        coloured ? "Coloured growth is mould all through" : "A rotten smell means spoilt",
-        coloured ? "Do not stir or sniff it, spores harm the lungs; carry it out closed."
-                 : "Carry it out closed."));
-  }
-  const bool gas = told(Sign::pressure) || told(Sign::bubbling) || told(Sign::rising);
+  const bool gas =
+      told(Sign::pressure) || told(Sign::bubbling) || told(Sign::rising) || told(Sign::leaking);
   if (told(Sign::pressure) || (gas && holds_gas(jar, at))) {
     sentences.emplace_back(kGasCaution);
   }
-  if (told(Sign::white_growth) && !coloured) {
+  if (told(Sign::white_growth)) {
     sentences.emplace_back(
         "White growth may be the culture or a mould: keep it apart, look again in a day, and keep "
         "it from food if it turns coloured.");
@@ -168,9 +197,7 @@ void advise(const Jar& jar, const culture::Look& look, Instant at,
     sentences.emplace_back(
         "Drops fall back on the sugar: dry the lid, or let the jar cool slowly.");
   }
-  if (told(Sign::insects)) {
-    sentences.emplace_back("Tie on a fresh, closely woven cover and wipe the rim.");
-  }
+  add_thin_advice(look, sentences);
 }
 
 void advise(const Jar& jar, const culture::AddSugar& add, Instant at,
@@ -222,8 +249,27 @@ std::string understood_text(const Jar& jar, const Deed& deed, Instant at, const 
   return std::visit(Understood{jar, at, zone}, deed);
 }
 
-std::string follows_text(const culture::JarModel& model) {
-  return "by its model: " + model_text(model);
+std::string followed_by(std::string answer, const std::string& sentences) {
+  if (sentences.empty()) return answer;
+  if (!answer.empty() && answer.back() != '.') answer += '.';
+  return answer + sentences;
+}
+
+std::string standings_text(const std::vector<std::string>& jars, const LedgerView& view) {
+  constexpr std::size_t kMostInFull = 2, kMostBrief = 40;
+  std::string text;
+  std::vector<std::string> brief;
+  for (const std::string& jar : jars) {
+    const auto standing = view.standing(jar);
+    if (!standing) continue;
+    if (jars.size() <= kMostInFull) {
+      text += " " + rules::standing_line(*standing);
+    } else {
+      brief.push_back(fmt::format("{} {}", jar, rules::standing_brief(*standing)));
+    }
+  }
+  if (!brief.empty()) text += fmt::format(" Now: {}.", listed(brief, kMostBrief));
+  return text;
 }
 
 std::string revised_text(const std::vector<RevisedJar>& revised, const LedgerView& view,
@@ -232,42 +278,19 @@ std::string revised_text(const std::vector<RevisedJar>& revised, const LedgerVie
   std::string text;
   for (std::size_t i = 0; i < std::min(revised.size(), kMostTold); ++i) {
     const auto& [jar, was] = revised[i];
-    const auto model = worked_out ? view.model(jar) : std::nullopt;
-    const std::string is = model ? model_text(*model) : "";
+    const auto standing = worked_out ? view.standing(jar) : std::nullopt;
+    const std::string before = was.empty() ? "" : fmt::format(" (before: {})", was);
     if (!worked_out) {
-      text +=
-          fmt::format(". What follows for {} is worked out anew{}; `ask {}` says it", jar,
-                      was.empty() ? "" : fmt::format(" (until now by its model: {})", was), jar);
-    } else if (is == was && !is.empty()) {
-      text += fmt::format(". {} by its model, as before: {}", jar, is);
-    } else if (!is.empty()) {
-      text += fmt::format(". {} by its model: {}{}", jar, is,
-                          was.empty() ? "" : fmt::format(" (before: {})", was));
+      text += fmt::format(" {} is being worked out anew{}; `ask {}` says how it is then.", jar,
+                          before, jar);
+    } else if (standing) {
+      const std::string line = rules::standing_line(*standing);
+      text += fmt::format(" {}{}", line, rules::standing_brief(*standing) == was ? "" : before);
     }
   }
   if (revised.size() > kMostTold) {
-    text += fmt::format(". {} more jars are worked out anew; `ask jars` names them",
+    text += fmt::format(" {} more jars are worked out anew; `ask jars` names them.",
                         revised.size() - kMostTold);
-  }
-  return text;
-}
-
-std::string model_text(const culture::JarModel& model) {
-  const culture::Verdict verdict = model.verdict();
-  std::string text(culture::state_name(verdict.state));
-  const culture::Figures& figures = verdict.figures;
-  if (figures.body_activity) {
-    text += fmt::format(", water activity {}", culture::activity_words(*figures.body_activity));
-  } else if (!verdict.unknown.empty()) {
-    text += fmt::format(", {} cannot be known: {}", verdict.unknown.front().figure,
-                        verdict.unknown.front().why);
-  }
-  const bool awake =
-      verdict.state == culture::State::awake || verdict.state == culture::State::retired;
-  const bool known =
-      verdict.time_to_wake[culture::kLikely].kind != culture::WakeTime::Kind::unknown;
-  if (!awake && known) {
-    text += fmt::format(", waking {}", culture::to_words(verdict.time_to_wake));
   }
   return text;
 }

@@ -193,10 +193,9 @@ SentenceRefusal unknown_sign(const Cursor& cursor) {
     return refusal(fmt::format("{} is not understood; is it `{}`?", cursor.found(), nearest),
                    kObserveForm, fmt::format("observe B-07 {}", nearest));
   }
-  return refusal(
-      fmt::format("{} is not something that is noted of a jar; it is one of {}", cursor.found(),
-                  choices(signs().first(static_cast<std::size_t>(culture::Sign::gas_loss)))),
-      kObserveForm, kObserveExample);
+  return refusal(fmt::format("{} is not something that is noted of a jar; it is one of {}",
+                             cursor.found(), choices(signs().first(culture::kToldSigns))),
+                 kObserveForm, kObserveExample);
 }
 
 DeedRead<DeedSentence> read_observation(Cursor& cursor) {

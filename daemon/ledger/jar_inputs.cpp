@@ -15,11 +15,13 @@ rules::JarClosedInput closed_input(const Jar& jar) {
   return input;
 }
 
-void add_inputs_of(const Jar& jar, std::vector<rules::Input>& inputs) {
+void add_inputs_of(const Jar& jar, const std::optional<rules::Spoilage>& spoilage,
+                   std::vector<rules::Input>& inputs) {
   const std::string& id = jar.made.jar;
   const Stay& stay = jar.stays.back();
   inputs.emplace_back(rules::JarPlacedInput{id, stay.place, stay.from});
   inputs.emplace_back(closed_input(jar));
+  if (spoilage) inputs.emplace_back(rules::JarSpoiledInput{id, spoilage});
   for (const JarEvent& event : jar.events) inputs.push_back(input_of(id, event));
 }
 

@@ -7,8 +7,10 @@
 
 namespace torpor::daemon {
 
-// Where it stands, what was closed in it, and what was done and seen, in order of time.
-void add_inputs_of(const Jar& jar, std::vector<rules::Input>& inputs);
+// Where it stands, what was closed in it, what spoiled it, and what was done and seen, in order of
+// time.
+void add_inputs_of(const Jar& jar, const std::optional<rules::Spoilage>& spoilage,
+                   std::vector<rules::Input>& inputs);
 [[nodiscard]] rules::JarClosedInput closed_input(const Jar& jar);
 [[nodiscard]] rules::Input input_of(const std::string& jar, const JarEvent& event);
 

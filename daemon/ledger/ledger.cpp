@@ -140,7 +140,10 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
     return tl::unexpected(refusal(applied.error(), "", "ask jars"));
   }
   const Jar& jar = jars_.at(made.jar);
-  add_inputs_of(jar, told.inputs);
+  add_inputs_of(jar, spoilage_of(jar), told.inputs);
+  if (const std::string warning = spoiled_warning(made.jar); !warning.empty()) {
+    told.answer = fmt::format("{} Recorded all the same: {}", warning, told.answer);
+  }
   if (!jar.events.empty()) {
     add_sentence(told.answer, fmt::format("What was noted of it before counts again: {} entries",
                                           jar.events.size()));
@@ -169,7 +172,10 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const SeenAlert& seen,
 tl::expected<Told, SentenceRefusal> Ledger::tell_one(const Ask& ask, const Telling& telling) {
   Told told;
   const std::vector<std::string> places = telling.view.places();
-  if (ask.about == "alerts") {
+  if (ask.about == "todo") {
+    told.answer = telling.view.todo();
+    std::replace(told.answer.begin(), told.answer.end(), '\n', ' ');
+  } else if (ask.about == "alerts") {
     told.answer = alerts_answer(telling.view.open_alerts());
   } else if (ask.about == "jars") {
     told.answer = jars_answer(jars_);
@@ -225,7 +231,7 @@ std::vector<rules::Input> Ledger::placements() const {
     inputs.push_back(rules::CheckBegunInput{sensor, checks.waiting->means, checks.waiting->from});
   }
   for (const auto& [id, jar] : jars_) {
-    if (!jar.retired_at) add_inputs_of(jar, inputs);
+    if (!jar.retired_at) add_inputs_of(jar, spoilage_of(jar), inputs);
   }
   return inputs;
 }

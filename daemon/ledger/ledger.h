@@ -82,10 +82,10 @@ struct Portion {  // what was taken out of a jar, and what for
 // How every answer begins that refuses a sentence; the command knows a refusal by it.
 inline constexpr std::string_view kNotRecorded = "not recorded: ";
 
-// A jar whose model is worked out anew because of what was told: what it said until then.
+// A jar whose model is worked out anew because of what was told: how it stood until then.
 struct RevisedJar {
   std::string jar;
-  std::string was;  // empty: it had none
+  std::string was;  // "dormant, use: yes"; empty: it did not exist
   friend bool operator==(const RevisedJar&, const RevisedJar&) = default;
 };
 
@@ -93,9 +93,12 @@ struct RevisedJar {
 struct Told {
   std::vector<JournalEntry> entries;  // to write; empty for `ask` and `seen`
   std::vector<rules::Input> inputs;   // for the engine, in order
-  std::string answer;                 // one line, but for what revised_text() adds to it
+  std::string answer;  // one line, but for what revised_text() and standings_text() add to it
   std::vector<RevisedJar> revised = {};
+  std::vector<std::string> jars = {};  // whose standing follows the answer
 };
+// An answer and what follows it: whole sentences that begin with a blank.
+[[nodiscard]] std::string followed_by(std::string answer, const std::string& sentences);
 
 // What the ledger asks of the world to answer `ask` and to check places.
 class LedgerView {
@@ -107,14 +110,21 @@ class LedgerView {
   [[nodiscard]] virtual std::string describe_sensor(std::string_view sensor) const = 0;
   [[nodiscard]] virtual std::vector<ToldSensor> sensors() const = 0;
   [[nodiscard]] virtual std::vector<rules::Alert> open_alerts() const = 0;
+  // How the jar stands at the engine's now; nullopt: it knows none of that id, or it was retired.
+  [[nodiscard]] virtual std::optional<rules::Standing> standing(std::string_view jar) const = 0;
+  // What is to be done, most urgent first: see Watch::todo().
+  [[nodiscard]] virtual std::string todo() const = 0;
   // A copy of the jar's model at the engine's now, to say what an act leads to; nullopt: it has
   // none.
   [[nodiscard]] virtual std::optional<rules::culture::JarModel> model(
       std::string_view jar) const = 0;
 };
 
-// What a revision changed, to follow an answer: ". B-07 by its model: dormant, ... (before: ...)".
-// With `worked_out` false only what the jars said until now, and how to ask.
+// How the jars stand, to follow an answer: " B-07 (pantry): dormant, use: yes. Nothing to do. ...".
+[[nodiscard]] std::string standings_text(const std::vector<std::string>& jars,
+                                         const LedgerView& view);
+// What a revision changed, to follow an answer: as standings_text(), with how it stood before. With
+// `worked_out` false only how the jars stood until now, and how to ask.
 [[nodiscard]] std::string revised_text(const std::vector<RevisedJar>& revised,
                                        const LedgerView& view, bool worked_out);
 
@@ -137,6 +147,9 @@ class Ledger {
   [[nodiscard]] std::vector<std::string> jars_from(std::string_view id) const;
   // By time; what was withdrawn is not among them.
   [[nodiscard]] std::vector<Portion> taken_from(std::string_view jar) const;
+  // What made a jar unfit for use: found in it, or else in one that it was made from or split off
+  // from, whether before or after; nullopt: nothing that counts.
+  [[nodiscard]] std::optional<rules::Spoilage> spoilage_of(const Jar& jar) const;
   // The jars it was split off from, nearest first; empty: it was not.
   [[nodiscard]] std::vector<Jar> split_line(const Jar& jar) const;
 
@@ -216,6 +229,13 @@ class Ledger {
   // What stands of a jar after something about it was withdrawn that happened at `since`.
   void add_withdrawn(const std::string& id, const Jar* before, Instant since,
                      const Telling& telling, Told& told) const;
+  // What spoils these jars and all that was made from them, as it counts now, before the other
+  // inputs: no alert of theirs may ask for anything else in between.
+  void add_spoilage_inputs(const std::vector<std::string>& jars, Told& told) const;
+  [[nodiscard]] std::vector<std::string> with_descendants(std::vector<std::string> jars) const;
+  // "B2 is not for use: black growth was found in it (entry 8). Keep it ..."; empty: it is not
+  // spoiled.
+  [[nodiscard]] std::string spoiled_warning(const std::string& jar) const;
   // What was told changes jars that were split off from these, later: the engine hears of them.
   void add_split_inputs(Told& told) const;
   // What was told changes jars that were made from these: whether their culture works in sugar.

@@ -143,7 +143,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const SplitJar& told_split,
 
   // The new jar first: the other one's model still holds all of it.
   const Jar& begun = jars_.at(made.jar);
-  add_inputs_of(begun, told.inputs);
+  add_inputs_of(begun, spoilage_of(begun), told.inputs);
   const Jar& parent = jars_.at(split.from);
   told.inputs.push_back(rules::JarActInput{
       split.from, *at, rules::culture::Act(rules::culture::Take{split.contents})});
@@ -153,6 +153,11 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const SplitJar& told_split,
       made.jar, grams_text(split.contents), split.from, harmless(made.place),
       when_text(*at, telling.now, zone), contents_text(begun.made).empty() ? "" : ": ",
       contents_text(begun.made), split.from, entry.number, split.from, left);
+  if (const std::string warning = spoiled_warning(made.jar); !warning.empty()) {
+    told.answer = fmt::format("{} Recorded all the same: {}", warning, told.answer);
+    told.jars = {split.from, made.jar};
+    return told;
+  }
   for (const std::string& sentence : advice(parent, take, *at)) told.answer += " " + sentence;
   if (const std::string caution = caution_text(begun.made); !caution.empty()) {
     told.answer += " " + caution;
@@ -166,7 +171,7 @@ void Ledger::add_work_inputs(const std::map<std::string, bool>& before, Told& to
     const bool changed =
         known != before.end() && known->second != jar.parent_worked_in_sugar && !jar.retired_at;
     if (!changed) continue;
-    add_inputs_of(jar, told.inputs);
+    add_inputs_of(jar, spoilage_of(jar), told.inputs);
     told.inputs.emplace_back(rules::JarOutdatedInput{id, jar.closed()});
   }
 }
@@ -201,7 +206,7 @@ void Ledger::add_split_inputs(Told& told) const {
       if (parent == changed.end() || parent->second > jar.split->at) continue;
       told_of.insert(id);
       note(id, jar.split->at);
-      add_inputs_of(jar, told.inputs);
+      add_inputs_of(jar, spoilage_of(jar), told.inputs);
       told.inputs.emplace_back(rules::JarOutdatedInput{id, jar.split->at});
       more = true;
     }

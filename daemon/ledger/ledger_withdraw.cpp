@@ -1,6 +1,7 @@
 // An entry taken back: what stands then, old against new.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <utility>
 
 #include "daemon/ledger/act_subjects.h"
@@ -97,9 +98,16 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const WithdrawEntry& withdr
     return withdraw_check(withdraw, recorded, telling);
   }
   std::map<std::string, Jar> before;
+  std::vector<std::string> concerned;
   for (const std::string_view jar : jars_of(recorded.act)) {
     const auto known = jars_.find(std::string(jar));
     if (known != jars_.end()) before.insert(*known);
+    concerned.emplace_back(jar);
+  }
+  std::vector<std::string> spoiled;
+  for (const std::string& id : with_descendants(concerned)) {
+    const auto known = jars_.find(id);
+    if (known != jars_.end() && spoilage_of(known->second)) spoiled.push_back(id);
   }
   Told told;
   told.entries.push_back(entry_of(withdraw, telling.now, telling));
@@ -115,6 +123,22 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const WithdrawEntry& withdr
     const auto was = before.find(id);
     add_withdrawn(id, was == before.end() ? nullptr : &was->second, recorded.happened_at, telling,
                   told);
+  }
+  add_spoilage_inputs(concerned, told);
+  std::vector<std::string> freed;
+  for (const std::string& id : spoiled) {
+    const auto known = jars_.find(id);
+    if (known != jars_.end() && !spoilage_of(known->second)) freed.push_back(id);
+  }
+  if (!freed.empty()) {
+    told.answer += fmt::format(". {} {} no longer spoiled: nothing else that was noted spoils {}",
+                               listed(freed, kMostMadeFrom), freed.size() == 1 ? "is" : "are",
+                               freed.size() == 1 ? "it" : "them");
+    for (const std::string& id : freed) {
+      if (std::find(concerned.begin(), concerned.end(), id) == concerned.end()) {
+        told.jars.push_back(id);
+      }
+    }
   }
   if (const auto* collection = std::get_if<NewCollection>(&recorded.act)) {
     told.answer += fmt::format(". There is no collection {} now; no jar was made from it",
@@ -137,7 +161,7 @@ void Ledger::add_withdrawn(const std::string& id, const Jar* before, Instant sin
   const Jar& jar = after->second;
   if (before != nullptr) {
     if (before->retired_at && !jar.retired_at) {
-      add_inputs_of(jar, told.inputs);
+      add_inputs_of(jar, spoilage_of(jar), told.inputs);
     } else if (before->stays != jar.stays && !jar.retired_at) {
       const Stay& stay = jar.stays.back();
       told.inputs.push_back(rules::JarPlacedInput{id, stay.place, stay.from});

@@ -58,8 +58,8 @@ std::string entries_text(const std::vector<JournalEntry>& entries) {
 }
 
 RevisedJar revised_now(const std::string& jar, const LedgerView& view) {
-  const auto model = view.model(jar);
-  return {jar, model ? model_text(*model) : std::string()};
+  const auto standing = view.standing(jar);
+  return {jar, standing ? rules::standing_brief(*standing) : std::string()};
 }
 
 bool is_told_late(Instant happened, Instant now) { return happened + kModelGrid < now; }

@@ -58,6 +58,14 @@ Tree figure_trees(const std::vector<rules::Figure>& figures) {
   return trees;
 }
 
+Tree symptom_trees(const std::vector<rules::Symptom>& symptoms) {
+  Tree trees = Tree::array();
+  for (const rules::Symptom& each : symptoms) {
+    trees.push_back({{"jar", each.jar}, {"rule", each.rule}, {"what", each.what}});
+  }
+  return trees;
+}
+
 Tree remedy_trees(const std::vector<rules::Advice>& remedies) {
   Tree trees = Tree::array();
   for (const rules::Advice& each : remedies) {
@@ -115,6 +123,10 @@ AlertView view_in(const Tree& tree) {
   alert.why = text_at(tree, "why");
   alert.remedies = remedies_at(tree);
   alert.jars = tree.value("jars", std::vector<std::string>());
+  for (const Tree& entry : tree.value("symptoms", Tree::array())) {
+    alert.symptoms.push_back(
+        {text_at(entry, "jar"), text_at(entry, "rule"), text_at(entry, "what")});
+  }
   alert.figures = figures_at(tree, "figures");
   alert.outlook = text_at(tree, "outlook");
   const auto worst = tree.find("worst");
@@ -147,6 +159,7 @@ nlohmann::ordered_json alert_tree(const AlertView& view) {
           {"outlook", json_text(alert.outlook)},
           {"remedies", remedy_trees(alert.remedies)},
           {"jars", alert.jars},
+          {"symptoms", symptom_trees(alert.symptoms)},
           {"figures", figure_trees(alert.figures)},
           {"worst", alert.worst ? figure_tree(*alert.worst) : Tree()},
           {"worst_at", json_value(alert.worst_at)}};

@@ -3,8 +3,10 @@
 
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "daemon/ledger/local_time.h"
+#include "daemon/report/views.h"
 #include "rules/watch/watch.h"
 
 namespace torpor::daemon {
@@ -15,5 +17,9 @@ namespace torpor::daemon {
 [[nodiscard]] std::string alert_when_words(const rules::Alert& alert, const LocalTime& zone);
 // "unseen", "seen by mara", "deferred".
 [[nodiscard]] std::string alert_seen_words(const rules::Alert& alert);
+
+// Those that fit: what stands first, the most urgent of it first, then the newest of the rest.
+[[nodiscard]] std::vector<const AlertView*> alerts_to_show(const std::vector<AlertView>& alerts,
+                                                           std::size_t most);
 
 }  // namespace torpor::daemon

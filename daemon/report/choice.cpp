@@ -17,52 +17,13 @@ namespace {
 namespace culture = rules::culture;
 using culture::State;
 
-// Common practice, no source: a culture that slept for a year is tested before it is counted on.
-constexpr double kUntestedDays = 365.0;
-// Less is a warm noon.
-constexpr double kHotHours = 1.0;
-constexpr std::size_t kHot = 1;               // 40 °C among Figures::hours_above
+using rules::Use;
+
 constexpr double kDewWorthSaying = 1.0;       // h
 constexpr double kProgressWorthSaying = 1.0;  // %
 
-double untested_days(const Candidate& candidate) {
-  const double age = candidate.jar.verdict.figures.age_days;
-  if (!candidate.tested_at) return age;
-  return std::chrono::duration<double, std::ratio<86400>>(candidate.jar.as_of -
-                                                          *candidate.tested_at)
-      .count();
-}
-
-Advice advice_for(const Candidate& candidate) {
-  if (candidate.spoilt) return Advice::never;
-  switch (candidate.jar.verdict.state) {
-    case State::awake:
-    case State::settling:
-    case State::retired:
-      return Advice::not_now;
-    default:
-      break;
-  }
-  if (candidate.lively == false) return Advice::not_now;
-  const State state = candidate.jar.verdict.state;
-  if (state == State::doubtful || untested_days(candidate) > kUntestedDays) {
-    return Advice::test_first;
-  }
-  return state == State::dormant ? Advice::use : Advice::look_first;
-}
-
 bool covers(const Candidate& candidate, const ChoiceWish& wish) {
   return !wish.need || (candidate.left && *candidate.left >= *wish.need);
-}
-
-bool noted_spoilt(const Jar& jar, Instant until) {
-  return std::any_of(jar.events.begin(), jar.events.end(), [until](const JarEvent& event) {
-    const auto* seen = std::get_if<culture::Observation>(&event.what);
-    const auto* look = seen == nullptr ? nullptr : std::get_if<culture::Look>(seen);
-    return look != nullptr && event.at <= until &&
-           std::any_of(look->signs.begin(), look->signs.end(),
-                       [](culture::Sign sign) { return culture::facts(sign).spoils; });
-  });
 }
 
 // Hours to waking by the likely set; what is due comes first, what is unknown last.
@@ -92,69 +53,26 @@ double progress_percent(const JarView& jar) {
 auto order_of(const Choice& choice) {
   const JarView& jar = choice.candidate.jar;
   const auto& kinetic = jar.verdict.figures.kinetic_temperature;
-  return std::tuple(choice.advice, !choice.covers_need, hours_to_wake(jar), -progress_percent(jar),
+  return std::tuple(choice.use(), !choice.covers_need, hours_to_wake(jar), -progress_percent(jar),
                     -(kinetic ? kinetic->value() : 0.0), -jar.verdict.figures.age_days, jar.jar);
 }
 
-std::string test_sentence(const Candidate& candidate) {
-  return fmt::format(
-      "Test first: a spoonful in warm sugar water for two days; then tell `wake test {} lively` or "
-      "`wake test {} quiet`.",
-      candidate.jar.jar, candidate.jar.jar);
-}
-
-void say_advice(Choice& choice) {
-  const Candidate& candidate = choice.candidate;
-  const culture::Figures& figures = candidate.jar.verdict.figures;
-  auto& reasons = choice.reasons;
-  switch (choice.advice) {
-    case Advice::never:
-      reasons.emplace_back(
-          "Coloured growth or a rotten smell was noted: keep it from food, do not use or share.");
-      return;
-    case Advice::not_now:
-      if (candidate.jar.verdict.state == State::settling) {
-        reasons.emplace_back(
-            "It still settles: leave it closed until its first two weeks are over.");
-      } else if (candidate.jar.verdict.state == State::awake) {
-        reasons.emplace_back("It is awake: what works is not kept, and not taken for what sleeps.");
-      } else {
-        reasons.push_back(fmt::format(
-            "Its last wake test showed no life: test another spoonful, then tell `wake test {} "
-            "lively` or `wake test {} quiet`.",
-            candidate.jar.jar, candidate.jar.jar));
-      }
-      return;
-    case Advice::test_first:
-      if (figures.hours_above[kHot] >= kHotHours) {
-        reasons.push_back(fmt::format("It was above 40 °C for {:.0f} h, which may have killed it.",
-                                      figures.hours_above[kHot]));
-      }
-      if (untested_days(candidate) > kUntestedDays) {
-        reasons.push_back(fmt::format("{} without a wake test.",
-                                      culture::round_words(24.0 * untested_days(candidate))));
-      }
-      reasons.push_back(test_sentence(candidate));
-      return;
-    case Advice::look_first:
-      reasons.emplace_back(
-          candidate.jar.verdict.state == State::unwatched
-              ? "Too little is known of the air it stood in: look and smell first, and tell it."
-              : "It may be waking: look and smell first, and use it soon if all is well.");
-      return;
-    case Advice::use:
-      return;
+// What is to be done before it is used, and why.
+void say_standing(Choice& choice) {
+  const rules::Standing& standing = choice.candidate.jar.standing;
+  if (standing.deed) {
+    choice.reasons.push_back(
+        standing.urgency
+            ? fmt::format("{}: {}", urgency_words(*standing.urgency), standing.deed->words)
+            : standing.deed->words);
   }
+  if (!standing.why.empty()) choice.reasons.push_back(standing.why);
 }
 
 void say_figures(Choice& choice) {
   const JarView& jar = choice.candidate.jar;
   const culture::Figures& figures = jar.verdict.figures;
-  if (choice.advice == Advice::never || choice.advice == Advice::not_now) return;
-  if (hours_to_wake(jar) <= culture::kSightHours) {
-    choice.reasons.push_back(
-        fmt::format("Waking {}, by estimate.", culture::to_words(jar.verdict.time_to_wake)));
-  }
+  if (choice.use() == Use::no) return;
   std::string been;
   const auto add = [&](const std::string& clause) { been += (been.empty() ? "" : "; ") + clause; };
   if (figures.kinetic_temperature) {
@@ -173,7 +91,7 @@ void say_figures(Choice& choice) {
 }
 
 void say_need(Choice& choice, const ChoiceWish& wish) {
-  if (!wish.need || choice.covers_need || choice.advice > Advice::test_first) return;
+  if (!wish.need || choice.covers_need || choice.use() == Use::no) return;
   choice.reasons.push_back(
       choice.candidate.left
           ? fmt::format("It holds less than the {} needed.", grams_text(*wish.need))
@@ -186,7 +104,7 @@ void find_together(ChoiceView& view) {
   if (!view.wish.need) return;
   std::vector<const Choice*> usable;
   for (const Choice& choice : view.ranked) {
-    if (choice.advice > Advice::test_first || !choice.candidate.left) continue;
+    if (choice.use() == Use::no || !choice.candidate.left) continue;
     if (choice.covers_need) return;
     usable.push_back(&choice);
   }
@@ -214,39 +132,14 @@ void find_together(ChoiceView& view) {
 
 }  // namespace
 
-std::string_view advice_name(Advice advice) {
-  switch (advice) {
-    case Advice::use:
-      return "use";
-    case Advice::look_first:
-      return "look_first";
-    case Advice::test_first:
-      return "test_first";
-    case Advice::not_now:
-      return "not_now";
-    case Advice::never:
-      break;
-  }
-  return "never";
-}
-
-Candidate candidate_of(const Jar& jar, std::span<const Jar> split_line, JarView view) {
+Candidate candidate_of(const Jar& jar, JarView view) {
   Candidate candidate;
   const Instant now = view.as_of;
   candidate.left = contents_at(jar, now);
-  const Jar* child = &jar;
-  for (const Jar& parent : split_line) {
-    candidate.spoilt = candidate.spoilt || noted_spoilt(parent, child->split->at);
-    child = &parent;
-  }
-  candidate.spoilt = candidate.spoilt || noted_spoilt(jar, now);
   for (const JarEvent& event : jar.events) {
     const auto* seen = std::get_if<culture::Observation>(&event.what);
     if (seen == nullptr || event.at > now) continue;
-    if (const auto* test = std::get_if<culture::WakeTest>(seen)) {
-      candidate.lively = test->lively;
-      candidate.tested_at = event.at;
-    }
+    if (std::holds_alternative<culture::WakeTest>(*seen)) candidate.tested_at = event.at;
   }
   candidate.jar = std::move(view);
   return candidate;
@@ -259,12 +152,11 @@ ChoiceView rank_jars(std::vector<Candidate> candidates, ChoiceWish wish, Instant
   for (Candidate& candidate : candidates) {
     const bool other_stage =
         !view.wish.stage.empty() && !same_word(candidate.jar.stage, view.wish.stage);
-    if (candidate.jar.verdict.state == State::retired || other_stage) continue;
+    if (candidate.jar.standing.state == State::retired || other_stage) continue;
     Choice choice;
-    choice.advice = advice_for(candidate);
     choice.covers_need = covers(candidate, view.wish);
     choice.candidate = std::move(candidate);
-    say_advice(choice);
+    say_standing(choice);
     say_need(choice, view.wish);
     say_figures(choice);
     view.ranked.push_back(std::move(choice));
@@ -274,11 +166,11 @@ ChoiceView rank_jars(std::vector<Candidate> candidates, ChoiceWish wish, Instant
   // Only beside others is one the nearest.
   const auto asleep = std::count_if(
       view.ranked.begin(), view.ranked.end(),
-      [](const Choice& choice) { return choice.advice == Advice::use && choice.covers_need; });
+      [](const Choice& choice) { return choice.use() == Use::yes && choice.covers_need; });
   if (asleep > 1) {
     view.ranked.front().reasons.insert(
         view.ranked.front().reasons.begin(),
-        "Use first: of those that sleep soundly it is nearest to waking.");
+        "Use it before the others: of those that sleep it is nearest to waking.");
   }
   find_together(view);
   return view;

@@ -1,10 +1,8 @@
-// Which jar to use, months later: jars ranked with their reasons. Pure: from the views that every
-// report is made of to an order and its words. What is said of a jar is an estimate; nobody is told
-// to eat, use or share anything but by nose, eyes and wake test.
+// Which jar to use, months later: jars ranked by their standing. Pure: from the views that every
+// report is made of to an order; whether a jar may be used, and why not, is its standing's to say.
 #pragma once
 
 #include <optional>
-#include <span>
 #include <string>
 #include <vector>
 
@@ -18,32 +16,20 @@ struct ChoiceWish {
   std::optional<Grams> need;  // nullopt: whatever there is
 };
 
-// In the order they are shown. Published by name: do not rename.
-enum class Advice {
-  use,         // asleep and sound
-  look_first,  // may be waking, or too little is known of its air
-  test_first,  // old or harmed by heat: a wake test before use
-  not_now,     // awake, settling, or found without life
-  never,       // spoilt: keep it from food, do not use or share
-};
-[[nodiscard]] std::string_view advice_name(Advice advice);
-
 // A jar as the choice sees it.
 struct Candidate {
   JarView jar;
-  std::optional<Grams> left;   // by what was told
-  bool spoilt = false;         // coloured growth or a rotten smell was noted
-  std::optional<bool> lively;  // its last wake test; nullopt: never tested
+  std::optional<Grams> left;  // by what was told
   std::optional<Instant> tested_at;
 };
-// `split_line`: Ledger::split_line() of the jar. What spoilt there before the split came over.
-[[nodiscard]] Candidate candidate_of(const Jar& jar, std::span<const Jar> split_line, JarView view);
+[[nodiscard]] Candidate candidate_of(const Jar& jar, JarView view);
 
 struct Choice {
   Candidate candidate;
-  Advice advice = Advice::use;
   bool covers_need = true;
   std::vector<std::string> reasons;  // whole sentences, most important first
+  // Whether it may be used, as everything that shows the jar says.
+  [[nodiscard]] rules::Use use() const { return candidate.jar.standing.use; }
 };
 
 struct ChoiceView {

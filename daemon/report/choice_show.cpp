@@ -13,25 +13,23 @@
 namespace torpor::daemon {
 namespace {
 
-std::string_view advice_title(Advice advice) {
-  switch (advice) {
-    case Advice::use:
+std::string_view use_title(rules::Use use) {
+  switch (use) {
+    case rules::Use::yes:
       return "Use, the first one first";
-    case Advice::look_first:
+    case rules::Use::look_first:
       return "Look and smell first";
-    case Advice::test_first:
+    case rules::Use::wake_test_first:
       return "Test first: it may not live";
-    case Advice::not_now:
-      return "Not now";
-    case Advice::never:
+    case rules::Use::no:
       break;
   }
-  return "Not for use";
+  return "Not for use, or not yet";
 }
 
-Paint advice_paint(Advice advice) {
-  if (advice == Advice::use) return Paint::strong;
-  return advice == Advice::never ? Paint::alarm : Paint::warning;
+Paint use_paint(rules::Use use) {
+  if (use == rules::Use::yes) return Paint::strong;
+  return use == rules::Use::no ? Paint::alarm : Paint::warning;
 }
 
 std::string wish_words(const ChoiceWish& wish) {
@@ -42,7 +40,7 @@ std::string wish_words(const ChoiceWish& wish) {
 
 std::string facts_of(const Choice& choice) {
   const JarView& jar = choice.candidate.jar;
-  std::string words(state_name(jar.verdict.state));
+  std::string words(state_name(jar.standing.state));
   if (!jar.stage.empty()) words += ", " + jar.stage;
   words += choice.candidate.left
                ? fmt::format(", {}", rules::culture::gram_words(choice.candidate.left->value()))
@@ -59,8 +57,9 @@ Tree choice_tree(const Choice& choice) {
   const rules::culture::Figures& figures = jar.verdict.figures;
   const auto& progress = figures.wake_progress_percent;
   return {{"jar", jar.jar},
-          {"advice", std::string(advice_name(choice.advice))},
-          {"state", std::string(state_name(jar.verdict.state))},
+          {"use", std::string(use_name(choice.use()))},
+          {"state", std::string(state_name(jar.standing.state))},
+          {"deed", jar.standing.deed ? Tree(jar.standing.deed->words) : Tree(nullptr)},
           {"stage", json_text(jar.stage)},
           {"place", json_text(jar.place)},
           {"left_g", json_value(choice.candidate.left)},
@@ -85,14 +84,13 @@ std::string choice_text(const ChoiceView& view, const TextContext& context) {
   }
   if (!view.remark.empty()) text += paragraph(context.units.in(view.remark), 0, width);
   std::size_t number = 0;
-  std::optional<Advice> under;
+  std::optional<rules::Use> under;
   for (const Choice& choice : view.ranked) {
-    if (under != choice.advice) {
-      under = choice.advice;
-      text +=
-          '\n' +
-          painted(advice_title(choice.advice), advice_paint(choice.advice), context.style.colour) +
-          '\n';
+    if (under != choice.use()) {
+      under = choice.use();
+      text += '\n' +
+              painted(use_title(choice.use()), use_paint(choice.use()), context.style.colour) +
+              '\n';
     }
     text += paragraph(choice.candidate.jar.jar + ": " + context.units.in(facts_of(choice)), 5,
                       width, fmt::format("{:>3}.", ++number));

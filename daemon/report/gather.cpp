@@ -9,11 +9,14 @@
 #include "daemon/report/alert_json.h"
 #include "daemon/report/exposure_rows.h"
 #include "daemon/report/jar_line.h"
+#include "daemon/report/jar_standing_json.h"
 #include "rules/air/psychrometrics.h"
 
 namespace torpor::daemon {
 namespace {
 
+// The service keeps a jar's standing at least once an hour while it runs.
+constexpr Duration kStandingKept = std::chrono::hours(2);
 // Of a stretch as long as this every step is shown if they fit; of a longer one a day's extremes.
 // As far back as the model has a checkpoint a day, it can begin anywhere at little cost.
 constexpr Duration kSteppedWhole = kCheckpointsKept;
@@ -169,16 +172,50 @@ JarLife Gathering::life_of(const Jar& jar, std::span<const Jar> split_line) cons
 
 JarView Gathering::jar(const Jar& jar) const {
   const std::vector<Jar> line = ledger_->split_line(jar);
-  return view_of(jar, life_of(jar, line).at(now_).verdict());
+  return view_of(jar, life_of(jar, line).at(now_).verdict(), now_);
 }
 
-JarView Gathering::view_of(const Jar& jar, rules::culture::Verdict verdict) const {
+// What the service keeps of it, while that is of now; else worked out as the service would.
+rules::Standing Gathering::standing_of_jar(const Jar& jar, const JarView& view) const {
+  std::vector<rules::StandingAlert> alerts;
+  if (!view.past && !retired(jar, now_)) {
+    if (const auto kept = history_->note(standing_note(view.jar))) {
+      auto standing = jar_standing_from_json(*kept);
+      const bool fresh = standing && now_ <= standing->as_of + kStandingKept;
+      if (fresh) return std::move(*standing);
+    }
+    for (const AlertView& each : open_alerts_) {
+      const bool stands = each.alert.state == rules::AlertState::standing;
+      if (stands && lists(each.alert, view.jar)) alerts.push_back(standing_alert(each.alert));
+    }
+  }
+  rules::StandingScene scene;
+  scene.jar = view.jar;
+  scene.place = view.place;
+  scene.verdict = &view.verdict;
+  scene.as_of = view.as_of;
+  scene.spoilage = ledger_->spoilage_of(jar);
+  if (scene.spoilage && scene.spoilage->at > view.as_of) scene.spoilage.reset();
+  scene.gas_tight = !rules::culture::facts(view.verdict.figures.cover).vents_gas;
+  scene.alerts = alerts;
+  rules::Standing standing = rules::standing_of(scene);
+  if (view.past) {
+    standing.deed.reset();
+    standing.next.reset();
+    standing.urgency.reset();
+    standing.next_date.reset();
+  }
+  return standing;
+}
+
+JarView Gathering::view_of(const Jar& jar, rules::culture::Verdict verdict, Instant as_of) const {
   JarView view;
   view.jar = jar.made.jar;
   view.stage = jar.made.stage;
   view.closed = jar.closed();
   view.retired_at = jar.retired_at;
-  view.as_of = now_;
+  view.as_of = as_of;
+  view.past = as_of < now_ && !retired(jar, now_);
   if (!retired(jar, now_)) {
     if (const Stay* stay = jar.stay_at(now_)) {
       view.place = stay->place;
@@ -188,6 +225,7 @@ JarView Gathering::view_of(const Jar& jar, rules::culture::Verdict verdict) cons
   }
   view.verdict = std::move(verdict);
   if (view.closed < now_) view.coverage_percent = view.verdict.figures.coverage_percent;
+  view.standing = standing_of_jar(jar, view);
   return view;
 }
 
@@ -195,7 +233,7 @@ std::vector<JarView> Gathering::jars() const {
   std::vector<JarView> views;
   for (const auto& [id, known] : ledger_->jars()) views.push_back(jar(known));
   std::stable_partition(views.begin(), views.end(), [](const JarView& view) {
-    return view.verdict.state != rules::culture::State::retired;
+    return view.standing.state != rules::culture::State::retired;
   });
   return views;
 }
@@ -424,7 +462,7 @@ tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
   const bool whole = range.every || when.to - when.from <= kSteppedWhole;
   const rules::culture::JarModel last =
       whole ? add_steps(view, jar, when, range) : add_days(view, jar, when, range);
-  view.jar = view_of(jar, last.verdict());
+  view.jar = view_of(jar, last.verdict(), when.to);
 
   auto alerts = alerts_of(jar.made.jar, when);
   if (!alerts) return tl::unexpected(alerts.error());

@@ -78,7 +78,9 @@ class Gathering {
   Gathering(const config::Settings& settings, const Reader& history, const Ledger& ledger,
             Instant now);
   [[nodiscard]] std::vector<std::uint64_t> alerts_about(const rules::Subject& subject) const;
-  [[nodiscard]] JarView view_of(const Jar& jar, rules::culture::Verdict verdict) const;
+  [[nodiscard]] JarView view_of(const Jar& jar, rules::culture::Verdict verdict,
+                                Instant as_of) const;
+  [[nodiscard]] rules::Standing standing_of_jar(const Jar& jar, const JarView& view) const;
   [[nodiscard]] PlaceView view_of(const rules::PlaceSpec& place) const;
   [[nodiscard]] SensorView view_of(const rules::SensorSpec& spec) const;
   [[nodiscard]] tl::expected<bool, Error> ever_listed(const AlertView& view,

@@ -8,7 +8,6 @@
 
 #include "daemon/report/alert_words.h"
 #include "daemon/report/duration_words.h"
-#include "daemon/report/history_sentence.h"
 #include "daemon/report/jar_line.h"
 #include "daemon/report/jar_words.h"
 #include "daemon/report/life_picture.h"
@@ -47,6 +46,7 @@ class JarPage {
     {
       const auto columns = page_.in("div", {{"class", "columns"}});
       // In the order of what is worth most: what one sheet of paper has no room for is cut there.
+      what_to_do();
       reasons();
       figures();
       cautions();
@@ -66,7 +66,38 @@ class JarPage {
   void heading() {
     page_.element("p", "torpor \u00b7 " + context_.storeroom, {{"class", "kicker"}});
     page_.element("h1", "Jar " + view_.jar.jar);
-    page_.element("p", said(history_sentence(view_, context_.zone).text), {{"class", "sentence"}});
+    page_.element("p", said(sentence()), {{"class", "sentence"}});
+  }
+
+  [[nodiscard]] std::string sentence() const {
+    const rules::Standing& standing = view_.jar.standing;
+    return fmt::format("{}{}. {}", view_.jar.past ? "Then: " : "", standing_brief(standing),
+                       standing.why);
+  }
+
+  void what_to_do() {
+    const rules::Standing& standing = view_.jar.standing;
+    if (view_.jar.past || standing.state == rules::culture::State::retired) return;
+    const auto section = page_.in("section");
+    page_.element("h2", "What to do");
+    if (standing.deed) {
+      const auto line = page_.in("p", {{"class", "long"}});
+      if (standing.urgency) {
+        page_.element("b", fmt::format("{}:", urgency_words(*standing.urgency)));
+        page_.text(" ");
+      }
+      page_.text(said(standing.deed->words));
+    } else {
+      page_.element("p", "Nothing to do.");
+    }
+    if (standing.next)
+      page_.element("p", "Then: " + said(standing.next->words), {{"class", "long"}});
+    if (standing.next_date) {
+      page_.element("p",
+                    fmt::format("{}: {}.", day_words(standing.next_date->at, context_.zone),
+                                standing.next_date->what),
+                    {{"class", "faint"}});
+    }
   }
 
   void picture() {
@@ -95,13 +126,13 @@ class JarPage {
 
   void reasons() {
     const auto section = page_.in("section");
-    page_.element("h2", "Why");
+    page_.element("h2", "What else there is to know");
     const auto list = page_.in("ul", {{"class", "notes"}});
-    const auto& all = view_.jar.verdict.reasons;
+    const auto& all = view_.jar.standing.reasons;
     for (std::size_t i = 0; i < std::min(all.size(), kReasonsOnPage); ++i) {
       page_.element("li", said(all[i]));
     }
-    if (all.empty()) page_.element("li", "Nothing was told that would lead to a reason.");
+    if (all.empty()) page_.element("li", "Nothing more is known.");
   }
 
   void row(std::string_view name, std::string_view value) {
@@ -194,16 +225,17 @@ class JarPage {
       page_.element("p", "None.", {{"class", "faint"}});
       return;
     }
-    const auto shown = newest(view_.alerts, kAlertsOnPage);
+    const auto shown = alerts_to_show(view_.alerts, kAlertsOnPage);
     {
       const auto table = page_.in("table");
       const auto body = page_.in("tbody");
-      for (const AlertView& alert : shown) {
+      for (const AlertView* shown_alert : shown) {
+        const rules::Alert& alert = shown_alert->alert;
         const auto line = page_.in("tr");
-        page_.element("td", fmt::format("{}", alert.alert.number), {{"class", "number-cell"}});
+        page_.element("td", fmt::format("{}", alert.number), {{"class", "number-cell"}});
         const auto cell = page_.in("td");
-        page_.element("span", alert_head(alert.alert), {{"class", "faint"}});
-        page_.element("div", said(alert.alert.what), {{"class", "long"}});
+        page_.element("span", alert_head(alert), {{"class", "faint"}});
+        page_.element("div", said(alert.what), {{"class", "long"}});
       }
     }
     say_earlier(page_, view_.alerts.size(), shown.size());

@@ -110,8 +110,8 @@ std::vector<NamedFigure> estimate_rows(const rules::culture::Verdict& verdict) {
 std::string to_wake_words(const JarView& view) {
   using rules::culture::WakeTime;
   const auto& times = view.verdict.time_to_wake;
-  const bool moot = view.verdict.state == rules::culture::State::retired ||
-                    view.verdict.state == rules::culture::State::awake;
+  const bool moot = view.standing.state == rules::culture::State::retired ||
+                    view.standing.state == rules::culture::State::awake;
   if (moot || times[0].kind == WakeTime::Kind::unknown) return "-";
   if (times[0].kind == WakeTime::Kind::beyond) return "not in sight";
   if (times[2].kind == WakeTime::Kind::due) return "due";

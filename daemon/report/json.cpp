@@ -1,6 +1,7 @@
 #include "daemon/report/json.h"
 
 #include "daemon/report/alert_json.h"
+#include "daemon/report/jar_standing_json.h"
 #include "daemon/report/json_values.h"
 #include "daemon/report/standing_json.h"
 #include "sensors/trust.h"
@@ -64,8 +65,7 @@ void add_model_figures(Tree& tree, const rules::culture::Verdict& verdict) {
 Tree jar_tree(const JarView& view) {
   Tree tree;
   tree["jar"] = view.jar;
-  tree["state"] = state_name(view.verdict.state);
-  tree["reasons"] = view.verdict.reasons;
+  add_standing(tree, view.standing);
   tree["as_of"] = json_value(view.as_of);
   tree["stage"] = json_text(view.stage);
   tree["place"] = json_text(view.place);
@@ -290,8 +290,7 @@ void add_line(Tree& tree, const JarHistoryView& view) {
 std::string jar_history_json(const JarHistoryView& view) {
   Tree tree;
   tree["jar"] = view.jar.jar;
-  tree["state"] = state_name(view.jar.verdict.state);
-  tree["reasons"] = view.jar.verdict.reasons;
+  add_standing(tree, view.jar.standing);
   tree["from"] = json_value(view.summary.from);
   tree["to"] = json_value(view.summary.to);
   tree["coverage_percent"] = view.summary.from < view.summary.to

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/report/alert_words.h"
 #include "daemon/report/duration_words.h"
-#include "daemon/report/history_sentence.h"
 #include "daemon/report/jar_line.h"
 #include "daemon/report/jar_words.h"
 #include "daemon/report/printable.h"
@@ -79,13 +79,30 @@ std::string what_it_is(const JarHistoryView& view, const TextContext& context) {
   return text;
 }
 
+// How it stands: the deed first, then why, then what else there is to know.
 std::string state_text(const JarHistoryView& view, const TextContext& context) {
-  const rules::culture::Verdict& verdict = view.jar.verdict;
-  std::string text = section("State: " + std::string(state_name(verdict.state)), context) +
-                     paragraph(context.units.in(history_sentence(view, context.zone).text), 2,
-                               context.style.width);
-  for (const std::string& reason : verdict.reasons) {
-    text += paragraph(context.units.in(reason), 4, context.style.width, "  -");
+  const rules::Standing& standing = view.jar.standing;
+  const int width = context.style.width;
+  std::string text =
+      section((view.jar.past ? "Then: " : "State: ") + standing_brief(standing), context);
+  const auto said = [&](std::string_view words) {
+    text += paragraph(context.units.in(words), 2, width);
+  };
+  if (standing.deed) {
+    said(standing.urgency
+             ? fmt::format("{}: {}", urgency_words(*standing.urgency), standing.deed->words)
+             : standing.deed->words);
+    if (standing.next) said("Then: " + standing.next->words);
+  } else if (!view.jar.past && standing.state != rules::culture::State::retired) {
+    said("Nothing to do.");
+  }
+  if (!standing.why.empty()) said(standing.why);
+  if (standing.next_date) {
+    said(fmt::format("{}: {}.", context.zone.to_text(standing.next_date->at),
+                     standing.next_date->what));
+  }
+  for (const std::string& reason : standing.reasons) {
+    text += paragraph(context.units.in(reason), 4, width, "  -");
   }
   return text;
 }
@@ -276,8 +293,10 @@ std::string estimates_text(const JarHistoryView& view, const TextContext& contex
 std::string alerts_part(const JarHistoryView& view, const TextContext& context) {
   std::string text = section("Alerts that concerned it", context);
   if (view.alerts.empty()) return text + "  none\n";
-  const auto shown = newest_of(view.alerts, kAlertsShown);
-  for (const AlertView& alert : shown) text += alert_block(alert, false, context);
+  const auto shown = alerts_to_show(view.alerts, kAlertsShown);
+  for (const AlertView* alert : shown) {
+    text += alert_block(*alert, alert->alert.state == rules::AlertState::standing, context);
+  }
   return text + earlier(view.alerts.size(), shown.size(), "--json");
 }
 

@@ -29,6 +29,25 @@ std::string coverage_text(const std::optional<double>& percent) {
 
 std::string or_dash(const std::string& text) { return text.empty() ? "-" : text; }
 
+// As short as a column.
+std::string use_word(rules::Use use) {
+  switch (use) {
+    case rules::Use::look_first:
+      return "look";
+    case rules::Use::wake_test_first:
+      return "test";
+    case rules::Use::yes:
+    case rules::Use::no:
+      break;
+  }
+  return std::string(use_name(use));
+}
+
+Paint use_paint(rules::Use use) {
+  if (use == rules::Use::yes) return Paint::none;
+  return use == rules::Use::no ? Paint::alarm : Paint::warning;
+}
+
 std::string hangs_on(const SensorView& view) {
   return view.jar.empty() ? or_dash(view.place) : "jar " + view.jar;
 }
@@ -100,6 +119,7 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
   }
   Table table({{"JAR", false, 2},
                {"STATE"},
+               {"USE"},
                {"TO WAKE"},
                {"PLACE", false, 1},
                {std::string(context.units.temperature_symbol()), true},
@@ -109,7 +129,8 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
                {"STAGE", false, 1}});
   for (const JarView& view : views) {
     table.add({view.jar,
-               {std::string(state_name(view.verdict.state)), state_paint(view.verdict.state)},
+               {std::string(state_name(view.standing.state)), state_paint(view.standing.state)},
+               {use_word(view.standing.use), use_paint(view.standing.use)},
                to_wake_words(view),
                or_dash(view.place),
                figure_text(context.units.temperature(view.air.temperature), 1),

@@ -13,6 +13,7 @@
 #include "daemon/ledger/jar_day.h"
 #include "daemon/ledger/ledger.h"
 #include "rules/culture/verdict.h"
+#include "rules/standing/standing.h"
 #include "rules/watch/watch.h"
 #include "sensors/reading.h"
 
@@ -41,7 +42,9 @@ struct JarView {
   Instant closed;
   std::optional<Instant> retired_at;
   Instant as_of;
-  rules::culture::Verdict verdict;  // as of as_of
+  rules::Standing standing;         // the service's own, or worked out as it would
+  bool past = false;                // as_of lies before now: nothing of it asks for a deed
+  rules::culture::Verdict verdict;  // as of as_of; its state and reasons are the standing's to say
   AirFigures air;                   // of its place, now
   // Of the time since it was closed; nullopt: none has passed yet.
   std::optional<double> coverage_percent;

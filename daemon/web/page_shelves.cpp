@@ -80,13 +80,14 @@ void symbols(Markup& page) {
 void jar_on_board(Markup& page, const JarView& jar) {
   const auto item = page.in("li");
   const auto link = page.in("a", {{"href", "/jar/" + jar.jar}});
-  const std::string state(state_name(jar.verdict.state));
+  const std::string state(state_name(jar.standing.state));
   {
     const auto drawing = page.in("svg", {{"class", "jar"}, {"aria-hidden", "true"}});
     page.shape("use", {{"href", "#jar-" + state}});
   }
   page.element("b", jar.jar);
   page.element("i", state);
+  page.element("span", fmt::format("use: {}", use_name(jar.standing.use)));
   const std::string wakes = to_wake_words(jar);
   if (wakes != "-") page.element("span", "wakes: " + wakes);
   if (!jar.alerts.empty()) {
@@ -114,7 +115,7 @@ void board(Markup& page, const std::vector<const JarView*>& jars) {
 std::vector<const JarView*> jars_at(std::span<const JarView> jars, const std::string& place) {
   std::vector<const JarView*> found;
   for (const JarView& jar : jars) {
-    if (jar.place == place && jar.verdict.state != State::retired) found.push_back(&jar);
+    if (jar.place == place && jar.standing.state != State::retired) found.push_back(&jar);
   }
   return found;
 }
@@ -171,7 +172,7 @@ void write_shelves(Markup& page, const Shelves& shelves, const PersonUnits& unit
   }
   std::vector<std::string> retired;
   for (const JarView& jar : shelves.jars) {
-    if (jar.verdict.state == State::retired) retired.push_back(jar.jar);
+    if (jar.standing.state == State::retired) retired.push_back(jar.jar);
   }
   if (retired.empty()) return;
   const auto line = page.in("p", {{"class", "place"}});

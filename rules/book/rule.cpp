@@ -27,7 +27,7 @@ struct RemedyFacts {
 };
 
 // In the order of the enum.
-constexpr std::array<RemedyFacts, 14> kRemedies{{
+constexpr std::array<RemedyFacts, 15> kRemedies{{
     {Remedy::add_sugar, "add-sugar",
      "Add sugar with a dry clean spoon, on top or stirred in; never stir a gassing jar that has no "
      "headspace."},
@@ -52,6 +52,9 @@ constexpr std::array<RemedyFacts, 14> kRemedies{{
      "Look at the board: power, network, the broker, free disk space and its clock."},
     {Remedy::change_battery, "change-battery",
      "Change its battery, and see that it speaks again: `torpor sensors` says when it last did."},
+    {Remedy::carry_out, "carry-out",
+     "Keep the jar from food, close it, carry it out and wash your hands; do not sniff or scrape "
+     "it."},
 }};
 
 constexpr std::array<std::string_view, 3> kUrgencies{"now", "today", "this-week"};
@@ -89,6 +92,7 @@ class RuleChecker {
     conditions(scope ? std::optional(rule.concerns) : std::nullopt, rule);
     rule.why = why();
     rule.remedies = remedies();
+    rule.explains = explains();
     if (!faults_.empty()) return tl::unexpected(std::move(faults_));
     return rule;
   }
@@ -209,6 +213,25 @@ class RuleChecker {
       }
     }
     return remedies;
+  }
+
+  std::vector<std::string> explains() {
+    std::vector<std::string> names;
+    for (std::size_t i = 0; i < text_.explains.size(); ++i) {
+      const std::string& word = text_.explains[i];
+      std::string problem;
+      if (word == text_.name) {
+        problem = "a rule cannot explain itself; leave it out";
+      } else if (std::find(names.begin(), names.end(), word) != names.end()) {
+        problem = fmt::format("rule {} is there twice; leave one out", quoted(word));
+      } else {
+        names.push_back(word);
+      }
+      if (!problem.empty()) {
+        faults_.push_back({RuleField::explains, i, 0, word.size(), std::move(problem)});
+      }
+    }
+    return names;
   }
 
   const RuleText& text_;

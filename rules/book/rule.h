@@ -34,6 +34,7 @@ enum class Remedy {
   check_sensor,
   check_board,
   change_battery,
+  carry_out,
 };
 [[nodiscard]] std::string_view remedy_name(Remedy remedy);
 [[nodiscard]] std::optional<Remedy> remedy_named(std::string_view name);
@@ -50,15 +51,16 @@ struct RuleText {
   std::string urgency;
   std::string why;
   std::vector<std::string> remedies;
+  std::vector<std::string> explains = {};
 };
 
-enum class RuleField { name, concerns, when, until, urgency, why, remedies };
+enum class RuleField { name, concerns, when, until, urgency, why, remedies, explains };
 
 // A mistake in a rule: where (field, byte offset and length in that field's text), and one message
 // that says what was found, what was expected and the nearest known word.
 struct RuleFault {
   RuleField field = RuleField::when;
-  std::size_t remedy = 0;  // which remedy, when field is remedies
+  std::size_t item = 0;  // which one, when field is remedies or explains
   std::size_t offset = 0;
   std::size_t length = 0;
   std::string message;
@@ -72,6 +74,10 @@ struct Rule {
   Urgency urgency = Urgency::this_week;
   std::string why;
   std::vector<Remedy> remedies;
+  // Names of jar rules whose alerts of the same jar, or of a jar that an alert of this rule lists,
+  // are symptoms of this one: they stand in it and raise none of their own. Whether there are such
+  // rules is the book's matter, not this rule's.
+  std::vector<std::string> explains;
 };
 
 // Checks everything about one rule and reports all faults at once.

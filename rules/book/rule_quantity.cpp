@@ -69,6 +69,8 @@ constexpr std::array kRows{
     // Since a keeper last told what they saw of it; before that, since it was closed.
     RuleQuantityFacts{time_since_look, Scope::jar, "time since look", D::duration, 0.0, kLongest,
                       0.0},
+    // 1 once something was found that spoils it, in it or in a jar of its line; else 0.
+    RuleQuantityFacts{spoiled, Scope::jar, "spoiled", D::number, 0.0, 1.0, 0.0},
 
     RuleQuantityFacts{time_since_reading, Scope::sensor, "time since reading", D::duration, 0.0,
                       kLongest, 0.0},

@@ -48,6 +48,7 @@ enum class RuleQuantity : std::uint8_t {
   time_since_broker,
   disk_free,
   clock_step,
+  spoiled,
 };
 
 struct RuleQuantityFacts {

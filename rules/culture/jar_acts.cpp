@@ -23,6 +23,8 @@ constexpr double kWetActivity = 0.90;
 constexpr double kHalfWay = 0.5;
 // Weights told when a jar is made come from bowls and spoons that keep some: 1 %.
 constexpr double kToldError = 0.01;
+// Told this soon after a sign, 'all well' contradicts it: the sign counts until the next look.
+constexpr std::int64_t kSameLook = 60 * 1000;  // ms
 // A weighing off by more than this share of the jar is asked about.
 constexpr double kOddShare = 0.25;
 
@@ -65,8 +67,7 @@ void JarModel::apply(Instant, const AddSugar& act) {
   state_.acts_since_weighing += act.sugar.value();
   // Fresh sugar melts and the culture comes to rest again; what was seen has been answered.
   if (act.stirred) state_.settled_days = 0.0;
-  state_.evidence_at.fill(kNever);
-  state_.self_heating.reset();
+  (void)take_back_signs(state_.consumed);
   state_.predicted = false;
   state_.predicted_at = kNever;
   state_.last_level = -1.0;
@@ -137,9 +138,26 @@ void JarModel::count_waking(Instant when) {
   state_.predicted = false;
 }
 
+// What spoils stays, and gas under a lid that holds it: no look shows that it has gone.
+bool JarModel::take_back_signs(std::int64_t until) {
+  const bool holds_gas = !facts(state_.cover).vents_gas;
+  bool all = true;
+  for (std::size_t s = 0; s < kSigns; ++s) {
+    std::int64_t& at = state_.evidence_at[s];
+    const SignFacts& about = facts(static_cast<Sign>(s));
+    if (at == kNever) continue;
+    if (about.spoils || (about.gas && holds_gas) || at > until) {
+      all = false;
+      continue;
+    }
+    at = kNever;
+  }
+  if (state_.evidence_at[index(Sign::self_heating)] == kNever) state_.self_heating.reset();
+  return all;
+}
+
 void JarModel::found_well(Instant when) {
-  state_.evidence_at.fill(kNever);
-  state_.self_heating.reset();
+  if (!take_back_signs(unix_ms(when) - kSameLook)) return;
   if (state_.predicted && score_all_well(state_.score, state_.prediction, when)) {
     state_.predicted = false;
     state_.predicted_at = kNever;

@@ -114,6 +114,9 @@ class JarModel {
   void take_sign(Instant when, Sign sign);
   void correct_surface(Sign sign);
   void found_well(Instant when);
+  // Of the signs of waking noted up to `until` those that a look or fresh sugar answers. False:
+  // some sign of waking is left.
+  bool take_back_signs(std::int64_t until);
   [[nodiscard]] Chemistry chemistry(std::size_t member) const;
 
   // Constant after construction.

@@ -13,7 +13,7 @@ namespace {
 constexpr std::uint64_t kMagic = 0x72616A726F707274;  // "trporjar", least byte first
 // Raise it whenever JarState::fields() or the equations change: an older snapshot, and the days
 // that were stored with it, are then worked out anew from the history.
-constexpr std::uint64_t kVersion = 2;
+constexpr std::uint64_t kVersion = 3;
 
 std::uint64_t checksum(std::string_view bytes) {
   std::uint64_t hash = 0xCBF29CE484222325;

@@ -93,6 +93,10 @@ Figures VerdictWriter::figures() const {
   Figures result;
   result.at = instant_of(state().consumed);
   result.age_days = hours_between(state().closed_at, state().consumed) / 24.0;
+  if (jar_.settling()) result.settled_in_days = set().settling_days - state().settled_days;
+  const double untested =
+      hours_between(std::max(state().closed_at, state().tested_at), state().consumed) / 24.0;
+  if (untested < set().untested_age) result.test_due_in_days = set().untested_age - untested;
   if (state().hours > 0.0) {
     result.coverage_percent = 100.0 * state().covered_hours / state().hours;
   }
@@ -116,10 +120,8 @@ void VerdictWriter::add_looks(Figures& result) const {
     const std::int64_t seen = state().seen_at[s];
     const Sign sign = static_cast<Sign>(s);
     if (seen == kNever) continue;
-    result.spoiled = result.spoiled || facts(sign).spoils;
-    const bool by_keeper = sign != Sign::gas_loss && sign != Sign::self_heating;
     const bool newer = !result.looked_at || instant_of(seen) > *result.looked_at;
-    if (by_keeper && newer) result.looked_at = instant_of(seen);
+    if (facts(sign).by_keeper && newer) result.looked_at = instant_of(seen);
   }
 }
 

@@ -7,8 +7,8 @@
 
 namespace torpor::rules::culture {
 
-// Stored: do not renumber. The words are those of the tell sentences; the last two are found by the
-// model itself.
+// Stored: do not renumber. The words are those of the tell sentences; gas_loss and self_heating are
+// found by the model itself.
 enum class Sign : std::uint8_t {
   bubbling,
   rising,
@@ -32,8 +32,13 @@ enum class Sign : std::uint8_t {
   all_well,
   gas_loss,
   self_heating,
+  leaking,
+  cracked,
+  frozen,
+  larvae,
 };
-inline constexpr std::size_t kSigns = 22;
+inline constexpr std::size_t kSigns = 26;
+inline constexpr std::size_t kToldSigns = 24;  // that a keeper can tell
 
 enum class Weight : std::uint8_t {
   none,    // says nothing of waking
@@ -45,10 +50,12 @@ struct SignFacts {
   std::string_view name;
   Weight weight;
   bool normal_while_settling;
-  bool spoils;  // mould in colour, rot: never 'scrape and use'
+  bool spoils;     // not for use from then on, whatever is seen later
+  bool gas;        // of gas: under a lid that holds it no look takes it back
+  bool by_keeper;  // else found by the model
 };
 [[nodiscard]] const SignFacts& facts(Sign sign);
-// Only signs a keeper can tell: not gas_loss nor self_heating.
+// Only signs a keeper can tell.
 [[nodiscard]] std::optional<Sign> sign_named(std::string_view name);
 
 }  // namespace torpor::rules::culture

@@ -42,8 +42,10 @@ struct Ensemble {
 struct Figures {
   Instant at;
   double age_days = 0.0;
-  double coverage_percent = 0.0;       // of all time since closing: temperature and humidity
-  std::optional<Celsius> temperature;  // of the contents
+  std::optional<double> settled_in_days;   // nullopt: it has settled
+  std::optional<double> test_due_in_days;  // until it has slept too long untested; nullopt: it has
+  double coverage_percent = 0.0;           // of all time since closing: temperature and humidity
+  std::optional<Celsius> temperature;      // of the contents
   std::optional<Celsius> highest_temperature;
   std::optional<Celsius> kinetic_temperature;        // of the air it stood in
   std::array<double, 4> hours_above{};               // 38, 40, 42, 45 degC, of the contents
@@ -56,7 +58,6 @@ struct Figures {
   Instant closed_at;                  // when its sleep began
   std::optional<Instant> looked_at;   // when a keeper last told what they saw
   Cover cover = Cover::paper;         // as told; paper where it was not
-  bool spoiled = false;               // mould in colour or rot was seen: for nobody's use
   std::optional<Ensemble> surface_activity, body_activity;
   std::optional<Ensemble> water_gained_g;    // through the mouth since closing; negative: lost
   std::optional<Ensemble> water_buffer_g;    // before all sugar in the jar is dissolved

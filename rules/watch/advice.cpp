@@ -8,6 +8,7 @@
 #include <fmt/ranges.h>
 
 #include "rules/air/psychrometrics.h"
+#include "rules/culture/growth.h"
 #include "rules/culture/words.h"
 #include "rules/watch/sentences.h"
 
@@ -33,6 +34,8 @@ constexpr double kBetterTime = 1.25;
 constexpr double kBetterTemperature = 2.0;  // K
 // From here on heat harms what sleeps: the coolest place counts, not the time to wake.
 constexpr double kHarmful = 35.0;  // degC
+// Air damper than this wets the sugar: no place to carry a jar to for coolness alone.
+constexpr double kTooDamp = 85.0;  // %
 // A jar carried into air this much cooler sweats inside a tight cover.
 constexpr double kSweats = 5.0;  // K
 // Two vapour pressures that common sensors cannot tell apart (3 % at 20 degC).
@@ -96,6 +99,11 @@ WakeTime time_in(const culture::JarModel& model, const LatelyAir::Air& air) {
   return model.time_to_wake_in(air.temperature, humidity)[kLikely];
 }
 
+std::optional<culture::State> state_of(const AdviceScene& scene) {
+  if (scene.model == nullptr) return std::nullopt;
+  return scene.model->verdict().state;
+}
+
 // "it", "them" or a jar by its name.
 std::string object(const AdviceScene& scene) {
   if (scene.jars.size() == 1) return scene.jars.front();
@@ -143,10 +151,10 @@ Work add_sugar(const AdviceScene& scene) {
   const double amount = kSugarStep * std::ceil(kSugarMargin * need.sugar / kSugarStep);
   std::string words = fmt::format("Stir {} of sugar ({}) into {} with a dry clean spoon",
                                   grams(amount), kitchen_words(amount), object(scene));
-  const bool works = scene.model->figures().waking_signs > 0;
   words +=
-      works ? ", if a hand's breadth of air is above it: it works and rises. Else spread it on top."
-            : ", then a fresh dry cover.";
+      scene.model->figures().waking_signs > 0
+          ? ", if a hand's breadth of air is above it: it works and rises. Else spread it on top."
+          : ", then a fresh dry cover.";
   return Worked{{Remedy::add_sugar, words, {{"sugar", amount, "g"}}}};
 }
 
@@ -155,19 +163,36 @@ struct Better {
   const AirElsewhere* there = nullptr;
   std::optional<WakeTime> time, time_here;
 };
+
+double humidity_of(const LatelyAir::Air& air) {
+  return air.vapour ? humidity_at(air.temperature, *air.vapour) : 0.0;
+}
+
+// The coolest place that is clearly cooler and does not wet the sugar; where heat kills, any.
+Better cooler_place(const AdviceScene& scene) {
+  const LatelyAir::Air& here = scene.here_now ? *scene.here_now : *scene.here;
+  const bool kills = here.temperature.value() >= kHarmful;
+  const double dampest = std::max(kTooDamp, humidity_of(here));
+  Better best;
+  for (const bool damp_too : {false, true}) {
+    double coolest = here.temperature.value() - kBetterTemperature;
+    for (const AirElsewhere& each : scene.elsewhere) {
+      if (each.air.temperature.value() > coolest) continue;
+      if (!damp_too && humidity_of(each.air) > dampest) continue;
+      coolest = each.air.temperature.value();
+      best.there = &each;
+    }
+    if (best.there != nullptr || !kills) return best;
+  }
+  return best;
+}
+
 Better better_place(const AdviceScene& scene) {
   Better best;
   const std::optional<LatelyAir::Air>& here = scene.here_now ? scene.here_now : scene.here;
   const bool heat = here && here->temperature.value() >= kHarmful;
-  if (scene.model == nullptr || heat) {
-    if (!here) return best;
-    double coolest = here->temperature.value() - kBetterTemperature;
-    for (const AirElsewhere& each : scene.elsewhere) {
-      if (each.air.temperature.value() > coolest) continue;
-      coolest = each.air.temperature.value();
-      best.there = &each;
-    }
-    return best;
+  if (scene.model == nullptr || heat || scene.about_heat) {
+    return here ? cooler_place(scene) : best;
   }
   // Under the days that were: what a moment's air would do in the long run is not what it will do.
   best.time_here = scene.here ? time_in(*scene.model, *scene.here)
@@ -184,6 +209,35 @@ Better better_place(const AdviceScene& scene) {
     best.time = time;
   }
   return best;
+}
+
+// How fast common yeasts work at one warmth against another, in plain measure; empty: as fast. By
+// the cardinal temperatures of the profiles' default; above their best heat is no slower.
+std::string pace_words(Celsius here, Celsius there) {
+  static const culture::Profile kUsual;
+  const culture::GuildLimits yeast =
+      culture::limits(culture::Guild::yeast, kUsual.sets[culture::kLikely]);
+  const auto pace = [&yeast](Celsius t) {
+    return culture::cardinal_temperature(std::min(t.value(), yeast.t_opt), yeast.t_min, yeast.t_opt,
+                                         yeast.t_max);
+  };
+  const double before = pace(here);
+  if (!(before > 0.0)) return {};
+  const double share = pace(there) / before;
+  struct Step {
+    double from;
+    std::string_view words;
+  };
+  constexpr std::array<Step, 6> kSteps{{{0.85, ""},
+                                        {0.7, "three quarters as fast"},
+                                        {0.58, "two thirds as fast"},
+                                        {0.42, "half as fast"},
+                                        {0.29, "a third as fast"},
+                                        {0.15, "a quarter as fast"}}};
+  for (const Step& step : kSteps) {
+    if (share >= step.from) return std::string(step.words);
+  }
+  return "a tenth as fast, or less";
 }
 
 Work move(const AdviceScene& scene) {
@@ -210,8 +264,14 @@ Work move(const AdviceScene& scene) {
     advice.amounts.push_back({"time to wake there", days(*better.time), "d"});
     advice.amounts.push_back({"time to wake here", days(*better.time_here), "d"});
   }
-  advice.words += ".";
   const auto& here = scene.here_now ? scene.here_now : scene.here;
+  if (!better.time) {
+    const std::string pace = pace_words(here->temperature, better.there->air.temperature);
+    if (!pace.empty())
+      advice.words +=
+          fmt::format(": there {} work about {}", scene.jars.size() > 1 ? "they" : "it", pace);
+  }
+  advice.words += ".";
   if (here->temperature.value() - better.there->air.temperature.value() >= kSweats) {
     advice.words += fmt::format(" Let {} cool slowly under a cover that breathes.",
                                 scene.jars.size() > 1 ? "them" : "it");
@@ -221,7 +281,12 @@ Work move(const AdviceScene& scene) {
 
 Work use_first(const AdviceScene& scene) {
   if (scene.kind == SubjectKind::jar) {
-    return Worked{{Remedy::use_first, fmt::format("Use {} first.", object(scene)), {}}};
+    const bool awake = state_of(scene) == culture::State::awake;
+    return Worked{
+        {Remedy::use_first,
+         awake ? fmt::format("Use {} within days if it smells clean, for it works.", object(scene))
+               : fmt::format("Use {} before the others.", object(scene)),
+         {}}};
   }
   if (scene.jars.empty() || scene.model == nullptr) return plain(Remedy::use_first);
   const std::size_t shown = std::min(scene.jars.size(), kMostNamed);
@@ -237,8 +302,9 @@ Work use_first(const AdviceScene& scene) {
 Work ease_lid(const AdviceScene& scene) {
   if (!scene.covers_known) return plain(Remedy::ease_lid);
   if (scene.gas_tight.empty()) return std::nullopt;
+  if (scene.gas_tight.size() == 1) return Worked{ease_lid_deed(scene.gas_tight.front())};
   return Worked{{Remedy::ease_lid,
-                 fmt::format("Ease the lid of {} slowly, face and eyes away and a cloth over it: a "
+                 fmt::format("Ease the lids of {} slowly, a cloth over them, face and eyes away: a "
                              "working jar can burst.",
                              listed(scene.gas_tight, kMostNamed)),
                  {}}};
@@ -247,26 +313,12 @@ Work ease_lid(const AdviceScene& scene) {
 Work told(Remedy remedy, const AdviceScene& scene) {
   if (scene.jars.size() != 1) return plain(remedy);
   const std::string& jar = scene.jars.front();
-  std::string words;
-  switch (remedy) {
-    case Remedy::look:
-      words = fmt::format(
-          "Look at {} and smell it, never taste: it is not food. Then tell `{} all "
-          "well`, or what you found.",
-          jar, jar);
-      break;
-    case Remedy::wake_test:
-      words = fmt::format(
-          "Wake a spoonful of {} apart before you trust it, and tell `wake test {} "
-          "lively` or `quiet`.",
-          jar, jar);
-      break;
-    default:
-      words =
-          fmt::format("Put a fresh dry cover on {} and tell it: `cover {} with paper`.", jar, jar);
-      break;
-  }
-  return Worked{{remedy, std::move(words), {}}};
+  if (remedy == Remedy::look) return Worked{look_deed(jar)};
+  if (remedy == Remedy::wake_test) return Worked{wake_test_deed(jar)};
+  return Worked{
+      {remedy,
+       fmt::format("Put a fresh dry cover on {} and tell it: `cover {} with paper`.", jar, jar),
+       {}}};
 }
 
 // ---- the room -----------------------------------------------------------------------------------
@@ -387,35 +439,23 @@ Work work_out(Remedy remedy, const AdviceScene& scene) {
     case Remedy::check_sensor:
     case Remedy::check_board:
     case Remedy::change_battery:
+    case Remedy::carry_out:
       break;
   }
   return plain(remedy);
 }
 
-// Mould in colour, or rot: whatever the rule says, only one thing is right.
-Advice keep_away(const AdviceScene& scene) {
-  return {Remedy::look,
-          fmt::format("Keep {} from food; do not use or share it: mould in colour or rot was seen. "
-                      "Do not breathe its dust.",
-                      object(scene)),
-          {}};
+bool is_of_room(Remedy remedy) {
+  return remedy == Remedy::vent || remedy == Remedy::keep_room_shut || remedy == Remedy::dry_air ||
+         remedy == Remedy::shade;
 }
 
-bool of_no_use_to_spoiled(Remedy remedy) {
-  return remedy == Remedy::use_first || remedy == Remedy::add_sugar ||
-         remedy == Remedy::wake_test || remedy == Remedy::look || remedy == Remedy::move;
-}
-
-}  // namespace
-
-std::vector<Advice> advise(std::span<const Remedy> remedies, const AdviceScene& scene) {
-  const bool spoiled =
-      scene.kind == SubjectKind::jar && scene.model != nullptr && scene.model->figures().spoiled;
+// In the order given; what cannot help comes last, or not at all, but never nothing.
+std::vector<Advice> advise_in_order(std::span<const Remedy> remedies, const AdviceScene& scene) {
   std::vector<Advice> advice;
-  if (spoiled) advice.push_back(keep_away(scene));
   std::vector<Worked> useless;
   for (const Remedy remedy : remedies) {
-    if (spoiled && of_no_use_to_spoiled(remedy)) continue;
+    if (scene.empty != EmptyPlace::no && !is_of_room(remedy)) continue;
     Work work = work_out(remedy, scene);
     if (!work) continue;
     const auto same = [&](const Advice& other) { return other.remedy == work->advice.remedy; };
@@ -427,7 +467,53 @@ std::vector<Advice> advise(std::span<const Remedy> remedies, const AdviceScene& 
     }
   }
   for (Worked& each : useless) advice.push_back(std::move(each.advice));
+  return advice;
+}
+
+// A culture that may be dead is tested, not used; one that works is fed where sugar can still put
+// it to sleep, and used within days where it cannot.
+void heed_state(std::vector<Advice>& advice, const AdviceScene& scene) {
+  const auto state = state_of(scene);
+  const auto find = [&advice](Remedy remedy) {
+    return std::find_if(advice.begin(), advice.end(),
+                        [remedy](const Advice& each) { return each.remedy == remedy; });
+  };
+  const auto use = find(Remedy::use_first);
+  if (use == advice.end()) return;
+  if (state == culture::State::doubtful) {
+    if (find(Remedy::wake_test) == advice.end()) {
+      *use = wake_test_deed(scene.jars.front());
+    } else {
+      advice.erase(use);
+    }
+    return;
+  }
+  const auto sugar = find(Remedy::add_sugar);
+  const bool feeds =
+      sugar != advice.end() && !sugar->amounts.empty() && sugar->amounts.front().name == "sugar";
+  if (state == culture::State::awake && feeds && sugar > use) std::iter_swap(sugar, use);
+}
+
+}  // namespace
+
+std::vector<Advice> advise(std::span<const Remedy> remedies, const AdviceScene& scene) {
+  if (scene.empty == EmptyPlace::of_no_concern) return {};
+  if (scene.kind != SubjectKind::jar || scene.jars.empty()) {
+    std::vector<Advice> advice = advise_in_order(remedies, scene);
+    const bool none = advice.empty() && !remedies.empty() && scene.empty == EmptyPlace::no;
+    if (none) advice.push_back(plain(remedies.front()).advice);
+    return advice;
+  }
+  const std::string& jar = scene.jars.front();
+  const bool gas_tight = !scene.gas_tight.empty();
+  if (scene.spoilage) return spoiled_deeds(jar, gas_tight, *scene.spoilage);
+  std::vector<Advice> advice = advise_in_order(remedies, scene);
   if (advice.empty() && !remedies.empty()) advice.push_back(plain(remedies.front()).advice);
+  heed_state(advice, scene);
+  if (gas_tight) {
+    const bool works = scene.model != nullptr && may_make_gas(scene.model->verdict());
+    heed_lid(advice, jar, works);
+  }
   return advice;
 }
 

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "rules/culture/jar_model.h"
+#include "rules/standing/standing.h"
 #include "rules/watch/lately_air.h"
 #include "rules/watch/local_hours.h"
 #include "rules/watch/watch.h"
@@ -21,6 +22,9 @@ struct AirElsewhere {
   friend bool operator==(const AirElsewhere&, const AirElsewhere&) = default;
 };
 
+// Where no jar stands: somebody else's weather, or a room that is being tried out.
+enum class EmptyPlace { no, on_trial, of_no_concern };
+
 struct AdviceScene {
   explicit AdviceScene(const UtcOffset& local) : offset(local) {}  // outlives this
   SubjectKind kind = SubjectKind::place;
@@ -28,6 +32,9 @@ struct AdviceScene {
   const culture::JarModel* model = nullptr;  // the first one's; nullptr: it knows nothing
   std::vector<std::string> gas_tight;        // of the jars, those whose cover holds gas back
   bool covers_known = false;
+  bool about_heat = false;  // the rule asks how warm it is: warmth decides where jars are carried
+  std::optional<Spoilage> spoilage;  // of the jar, where the alert is about one
+  EmptyPlace empty = EmptyPlace::no;
   std::optional<LatelyAir::Air> here;  // of the last days
   std::optional<LatelyAir::Air> here_now, outside_now;
   const LatelyAir* outside_lately = nullptr;  // nullptr: nobody speaks for the air outside
@@ -37,7 +44,9 @@ struct AdviceScene {
   const UtcOffset& offset;
 };
 
-// In the order given; what cannot help comes last, or not at all, but never nothing.
+// In the order given; what cannot help comes last, or not at all, but never nothing where jars
+// stand. A spoiled jar is carried out and nothing else; of one under a tight lid the lid comes
+// first.
 [[nodiscard]] std::vector<Advice> advise(std::span<const Remedy> remedies,
                                          const AdviceScene& scene);
 

@@ -182,6 +182,28 @@ void AlertLife::release(std::uint64_t number, Instant now) {
   reschedule(number);
 }
 
+bool AlertLife::is_withheld(std::uint64_t number) const {
+  const OpenAlert& open = open_.at(number);
+  return open.alert.state == AlertState::standing && !open.alert.seen_at &&
+         !open.alert.deferred_until && open.notice_due == kNever;
+}
+
+void AlertLife::resume(std::uint64_t number, Instant now) {
+  OpenAlert& open = open_.at(number);
+  const Instant due =
+      open.last_notice
+          ? std::max(now, *open.last_notice + repeat_after(open.alert.urgency, open.notices))
+          : now;
+  open.notice_due = delivery(open.alert.urgency, due);
+  reschedule(number);
+}
+
+void AlertLife::count_as_said(std::uint64_t number, Instant at) {
+  OpenAlert& open = open_.at(number);
+  open.notices = std::max(open.notices, 1);
+  open.last_notice = at;
+}
+
 void AlertLife::postpone(std::uint64_t number, Instant until) {
   open_.at(number).notice_due = until;
   reschedule(number);

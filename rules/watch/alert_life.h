@@ -85,6 +85,13 @@ class AlertLife {
   // stands unseen.
   void withhold(std::uint64_t number);
   void release(std::uint64_t number, Instant now);
+  // Standing, unseen, and silent without anybody's having asked for it.
+  [[nodiscard]] bool is_withheld(std::uint64_t number) const;
+  // Its turn to speak has come (back): at once if it was never said, else when it would have been
+  // said again.
+  void resume(std::uint64_t number, Instant now);
+  // What it asks for was said at `at`, by another.
+  void count_as_said(std::uint64_t number, Instant at);
   // The notice that is due waits until `until`.
   void postpone(std::uint64_t number, Instant until);
   // True once: a notice is due now. Schedules the next.

@@ -82,10 +82,17 @@ std::size_t Watch::Core::air_of(std::string_view place) const {
 
 void Watch::Core::build_rules() {
   for (const Rule& rule : settings_.book) {
-    RunningRule running{&rule, compile(rule), false, {}, {}};
+    RunningRule running{&rule, compile(rule), false, false, {}, {}, {}};
+    running.of_heat = std::any_of(running.program.slots.begin(), running.program.slots.end(),
+                                  [](const ProgramSlot& slot) {
+                                    return slot.quantity.quantity == RuleQuantity::temperature ||
+                                           slot.quantity.quantity == RuleQuantity::jar_temperature;
+                                  });
     running.of_model = std::all_of(
         running.program.slots.begin(), running.program.slots.end(), [](const ProgramSlot& slot) {
-          return slot.quantity.place.empty() && !slot.window && is_of_model(slot.quantity.quantity);
+          const RuleQuantity quantity = slot.quantity.quantity;
+          return slot.quantity.place.empty() && !slot.window &&
+                 (is_of_model(quantity) || quantity == RuleQuantity::spoiled);
         });
     const std::size_t index = rules_.size();
     for (const ProgramSlot& slot : running.program.slots) {
@@ -98,6 +105,14 @@ void Watch::Core::build_rules() {
     if (rule.concerns == Scope::jar) jar_rules_.push_back(index);
     rule_index_.emplace(rule.name, index);
     rules_.push_back(std::move(running));
+  }
+  for (RunningRule& running : rules_) {
+    for (const std::string& name : running.rule->explains) {
+      const auto known = rule_index_.find(name);
+      if (known != rule_index_.end() && rules_[known->second].rule->concerns == Scope::jar) {
+        running.explains.insert(known->second);
+      }
+    }
   }
 }
 
@@ -212,8 +227,9 @@ void Watch::Core::retire(std::size_t jar) {
     instance.gone = true;
     instance.armed = kNever;
     free_.push_back(at);
+    if (is_symptom(instance)) drop_symptom(instance.alert, instance);
     const auto own = alerts_.own(rules_[instance.rule].rule->name, instance.subject);
-    if (own) emit(AlertChangeKind::ended, alerts_.end(*own, *now_));
+    if (own) finish(*own);
   }
   jars_[jar].instances.clear();
   touch(SubjectKind::jar, record.id);
@@ -477,6 +493,9 @@ void Watch::Core::apply(const SeenInput& input) {
 
 void Watch::Core::apply(const DeferInput& input) {
   if (!now_ || !alerts_.defer(input, *now_)) return;
+  for (const std::string& id : alerts_.at(input.alert).alert.jars) {
+    if (const auto jar = register_.find(id)) unsettled_lines_.insert(*jar);
+  }
   emit(AlertChangeKind::deferred, alerts_.at(input.alert).alert);
 }
 

@@ -47,6 +47,8 @@ class Watch::Core {
   [[nodiscard]] std::optional<SensorStanding> standing(std::string_view sensor) const;
   [[nodiscard]] SpokenAir air_at(std::string_view place) const;
   [[nodiscard]] std::optional<culture::JarModel> jar_model(std::string_view jar) const;
+  [[nodiscard]] std::optional<Standing> jar_standing(std::string_view jar) const;
+  [[nodiscard]] std::string todo() const;
   [[nodiscard]] std::vector<OutdatedJar> outdated_jars() const;
   [[nodiscard]] std::string snapshot() const;
   [[nodiscard]] std::vector<JarModelBytes> take_jar_models();
@@ -57,7 +59,9 @@ class Watch::Core {
   struct RunningRule {
     const Rule* rule = nullptr;
     Program program;
-    bool of_model = false;                  // asks the jar's model only: new at its looks
+    bool of_model = false;                  // asks nothing of the air: new at the jar's looks
+    bool of_heat = false;                   // asks how warm it is
+    std::set<std::size_t> explains;         // of rules_
     std::vector<std::size_t> slot_airs;     // by slot: the air of its `at` place, or kOwn
     std::vector<std::size_t> slot_windows;  // by slot: into windows_; unused for no window
   };
@@ -114,6 +118,13 @@ class Watch::Core {
     std::unique_ptr<JarTrack> track;     // of its model; nullptr: not told what is in it
     Instant headspace_at = kAlways;      // newest headspace reading that was taken in
     std::vector<std::size_t> split_off;  // of jars_: began from this one's model
+    std::optional<Spoilage> spoilage;
+    struct Said {  // what the last notice about its own alerts asked for
+      Remedy remedy = Remedy::look;
+      Urgency urgency = Urgency::this_week;
+      Instant at;
+    };
+    std::optional<Said> said;
   };
 
   struct Instance {
@@ -126,12 +137,14 @@ class Watch::Core {
     RuleInstance machine;
     Calm* calm = nullptr;     // that it is a member of
     bool met = false;         // as the alerts know it
-    std::uint64_t alert = 0;  // that it stands in while it is met
-    bool stirred = false;     // in stirred_
-    bool stepped = false;     // by an input: what a timer's early look sees depends on the restart
-    bool gone = false;        // its jar is retired; free for reuse
-    Instant due = kNever;     // when it may change by itself
-    Instant armed = kNever;   // earliest timer set for it
+    std::uint64_t alert = 0;  // that it stands in while it is met; 0: none, see unsaid
+    // Met, but only because its `until` takes its time after the cause that explained it has gone.
+    bool unsaid = false;
+    bool stirred = false;    // in stirred_
+    bool stepped = false;    // by an input: what a timer's early look sees depends on the restart
+    bool gone = false;       // its jar is retired; free for reuse
+    Instant due = kNever;    // when it may change by itself
+    Instant armed = kNever;  // earliest timer set for it
   };
 
   struct LinkEvent {
@@ -169,6 +182,7 @@ class Watch::Core {
   void apply(const JarClosedInput& input);
   void apply(const JarActInput& input);
   void apply(const JarObservedInput& input);
+  void apply(const JarSpoiledInput& input);
   void apply(const JarOutdatedInput& input);
   void apply(const JarModelInput& input);
   void apply(const SeenInput& input);
@@ -215,6 +229,7 @@ class Watch::Core {
   Signal window_signal_at(const Instance& instance, std::size_t slot, Instant t) const;
   Signal air_signal(std::size_t air, RuleQuantity quantity, Instant t) const;
   [[nodiscard]] Signal sensor_signal(std::size_t sensor, RuleQuantity quantity, Instant t) const;
+  [[nodiscard]] Signal spoiled_signal(std::size_t jar, Instant t) const;
   Signal link_signal(Instant t) const;
   [[nodiscard]] Signal disk_signal(Instant t) const;
   [[nodiscard]] Signal clock_signal(Instant t) const;
@@ -253,20 +268,22 @@ class Watch::Core {
 
   // ---- core_alerts.cpp
   void react();
+  void react_once();
   void react_to(const std::vector<std::size_t>& changed);
   void end_orphans();
   void run_alert_timers();
   void deliver(const std::vector<std::pair<std::uint64_t, NoticeKind>>& due);
   void refresh_jars();
   void describe(OpenAlert& open);
-  [[nodiscard]] std::string doubt_behind(const Instance& instance) const;
+  [[nodiscard]] std::string reason_behind(const Instance& instance) const;
   [[nodiscard]] std::vector<std::string> jars_of(const OpenAlert& open) const;
   [[nodiscard]] bool concerns_no_jar(const OpenAlert& open) const;
   [[nodiscard]] bool nearer_sensor_speaks(std::string_view from, std::string_view to) const;
   [[nodiscard]] Instance* instance_of(const std::string& rule, const Subject& subject) const;
   void emit(AlertChangeKind kind, const Alert& alert);
   void send_notice(OpenAlert& open, NoticeKind kind, const std::vector<std::string>& likewise = {});
-  [[nodiscard]] bool is_passing(const OpenAlert& open) const;
+  [[nodiscard]] bool is_passing(const Instance& instance) const;
+  void note_said(const Alert& alert);
   [[nodiscard]] ReadSignal reader_of(const Instance& instance, Instant t) const;
   [[nodiscard]] Instance* spoken_of(const OpenAlert& open) const;
   void see(std::uint64_t number, const std::string& by);
@@ -274,6 +291,26 @@ class Watch::Core {
   void touch(SubjectKind kind, std::string_view id);
   void touch_air(std::size_t air);
   void report_touched();
+
+  // ---- core_desk.cpp
+  [[nodiscard]] std::optional<std::uint64_t> explainer_of(const Instance& instance) const;
+  void explain(std::size_t instance, std::uint64_t alert);
+  void absorb_symptoms(std::uint64_t alert);
+  void release_symptoms(const std::vector<Symptom>& symptoms);
+  void release_those_gone(Alert& alert);
+  void drop_symptom(std::uint64_t alert, const Instance& instance);
+  [[nodiscard]] bool is_symptom(const Instance& instance) const;
+  [[nodiscard]] std::optional<std::uint64_t> stands_in(const std::string& rule,
+                                                       const Subject& subject) const;
+  [[nodiscard]] std::optional<std::size_t> jar_instance(const std::string& jar,
+                                                        const std::string& rule) const;
+  void describe_symptoms(Alert& alert) const;
+  [[nodiscard]] std::vector<StandingAlert> alerts_of_jar(std::size_t jar) const;
+  [[nodiscard]] bool speaks_for_its_jar(const Alert& alert) const;
+  void settle_lines();
+  void redescribe(std::size_t jar);
+  void finish(std::uint64_t alert);
+  [[nodiscard]] std::string todo_line(const Alert& alert) const;
 
   // ---- core_advice.cpp
   // A place under a roof, by its index in the layout, and its air.
@@ -287,7 +324,7 @@ class Watch::Core {
   [[nodiscard]] std::vector<std::string> by_time_to_wake(
       const std::vector<std::string>& jars) const;
   [[nodiscard]] std::vector<AirElsewhere> elsewhere_than(std::size_t own) const;
-  void advise_on(Alert& alert, const Rule& rule, std::string_view place) const;
+  void advise_on(Alert& alert, const RunningRule& running, std::string_view place) const;
   void note_worst(const Instance& instance);
   [[nodiscard]] Urgency urgency_of(const Instance& instance) const;
   void consider_urgency(const Instance& instance);
@@ -351,6 +388,8 @@ class Watch::Core {
   std::set<std::size_t> touched_jars_;
   std::vector<std::size_t> stirred_;
   std::set<std::string> unsettled_places_;  // alerts there or above may list other jars now
+  std::set<std::size_t> unsettled_lines_;   // of jars_: which of its alerts speaks may have changed
+  std::set<std::size_t> retold_;            // of jars_: what is said of it may have changed
   mutable std::vector<Signal> signals_;
   mutable std::vector<Drift> drifts_;  // of signals_, one by one
   mutable std::vector<WindowPiece> pieces_;

@@ -69,7 +69,9 @@ std::vector<AirElsewhere> Watch::Core::elsewhere_than(std::size_t own) const {
   return found;
 }
 
-void Watch::Core::advise_on(Alert& alert, const Rule& rule, std::string_view place) const {
+void Watch::Core::advise_on(Alert& alert, const RunningRule& running,
+                            std::string_view place) const {
+  const Rule& rule = *running.rule;
   AdviceScene scene(settings_.utc_offset);
   scene.kind = alert.subject.kind;
   scene.now = *now_;
@@ -87,6 +89,16 @@ void Watch::Core::advise_on(Alert& alert, const Rule& rule, std::string_view pla
     const double tight = model_signal(*jar, RuleQuantity::gas_tight_lid, *now_).value;
     scene.covers_known = scene.covers_known || !std::isnan(tight);
     if (tight > 0.0) scene.gas_tight.push_back(id);
+  }
+  scene.about_heat = running.of_heat;
+  if (alert.subject.kind == SubjectKind::jar) {
+    const auto jar = register_.find(alert.subject.id);
+    if (jar) scene.spoilage = jars_[*jar].spoilage;
+  }
+  if (alert.subject.kind == SubjectKind::place && alert.jars.empty()) {
+    scene.empty = register_.any_standing() || is_outside(settings_.layout, alert.subject.id)
+                      ? EmptyPlace::of_no_concern
+                      : EmptyPlace::on_trial;
   }
   const bool of_air =
       alert.subject.kind == SubjectKind::jar || alert.subject.kind == SubjectKind::place;
@@ -113,7 +125,7 @@ void Watch::Core::advise_on(Alert& alert, const Rule& rule, std::string_view pla
 // The first figure of a rule that stands, at its furthest. A duration that runs needs no record.
 void Watch::Core::note_worst(const Instance& instance) {
   const Rule& rule = *rules_[instance.rule].rule;
-  if (!instance.met) return;
+  if (!instance.met || instance.alert == 0 || is_symptom(instance)) return;
   Alert& alert = alerts_.at(instance.alert).alert;
   const auto worst = worst_of(rule, alert.worst, reader_of(instance, *now_));
   if (!worst) return;
@@ -134,7 +146,8 @@ void Watch::Core::consider_urgency(const Instance& instance) {
   const Rule& rule = *rules_[instance.rule].rule;
   const Urgency urgency = urgency_of(instance);
   if (urgency == rule.urgency) return;
-  const auto number = alerts_.own(rule.name, instance.subject);
+  const auto number = is_symptom(instance) ? std::optional(instance.alert)
+                                           : alerts_.own(rule.name, instance.subject);
   if (!number || alerts_.at(*number).alert.urgency <= urgency) return;
   OpenAlert& open = alerts_.at(*number);
   alerts_.rise(*number, urgency, *now_);

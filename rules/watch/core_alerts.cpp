@@ -16,6 +16,18 @@ constexpr Duration kFloodTime = std::chrono::minutes(10);
 // What is passing is not said again; whether it is over is looked at after this.
 constexpr Duration kPassingPause = std::chrono::hours(1);
 
+// What an alert asks for first, whichever its subject is: notices of one deed are one line.
+std::string deed_of_any(const Alert& alert) {
+  if (alert.remedies.empty()) return {};
+  std::string deed = alert.remedies.front().words;
+  const std::string& id = alert.subject.id;
+  if (alert.subject.kind != SubjectKind::jar) return deed;
+  for (std::size_t at = deed.find(id); at != std::string::npos; at = deed.find(id, at + 1)) {
+    deed.replace(at, id.size(), 1, '*');
+  }
+  return deed;
+}
+
 std::ptrdiff_t depth_of(std::string_view place) {
   return std::count(place.begin(), place.end(), '/');
 }
@@ -25,8 +37,20 @@ std::ptrdiff_t depth_of(std::string_view place) {
 // Brings alerts in line with every instance that was stepped or whose timer went off. Looks only
 // at how things stand at the engine's now, so nothing is raised or ended in the past.
 void Watch::Core::react() {
+  // What a cause explained comes back when it ends: a second pass, and rarely a third.
+  do {
+    react_once();
+    if (!now_) return;
+    for (const std::size_t jar : std::exchange(retold_, {})) redescribe(jar);
+    if (!unsettled_places_.empty()) refresh_jars();
+    if (!unsettled_lines_.empty()) settle_lines();
+    run_alert_timers();
+  } while (!stirred_.empty() || !unsettled_lines_.empty());
+}
+
+void Watch::Core::react_once() {
   std::vector<std::size_t> changed;
-  for (const std::size_t at : stirred_) {
+  for (const std::size_t at : std::exchange(stirred_, {})) {
     Instance& instance = *instances_[at];
     instance.stirred = false;
     const bool stepped = std::exchange(instance.stepped, false);
@@ -36,39 +60,63 @@ void Watch::Core::react() {
     const bool lies = instance.calm != nullptr && instance.calm->lies;
     instance.due = lies ? head.next.firm : head.next.due;
     arm(TimerOwner::instance, at, instance.due);
-    if (head.met != instance.met) {
+    const bool unsaid = instance.unsaid && head.met && !is_passing(instance);
+    if (head.met != instance.met || unsaid) {
       changed.push_back(at);
     } else if (head.met && (stepped || rules_[instance.rule].of_model)) {
       note_worst(instance);
       consider_urgency(instance);
     }
   }
-  stirred_.clear();
   if (!changed.empty()) react_to(changed);
-  if (!now_) return;
-  if (!unsettled_places_.empty()) refresh_jars();
-  run_alert_timers();
 }
 
 void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
-  // Rule by rule, places above before those below, so that what is met below joins what is met
-  // above; and what began before what ended, so that an alert that only changes hands never eases.
+  // Causes before what they explain; rule by rule, places above before those below, so that what is
+  // met below joins what is met above; and what began before what ended, so that an alert that only
+  // changes hands never eases.
   std::vector<std::size_t> ordered = changed;
   std::sort(ordered.begin(), ordered.end(), [&](std::size_t a, std::size_t b) {
     const Instance& x = *instances_[a];
     const Instance& y = *instances_[b];
-    return std::tuple(x.met, x.rule, depth_of(x.subject.id), x.subject) <
-           std::tuple(y.met, y.rule, depth_of(y.subject.id), y.subject);
+    const auto order = [this](const Instance& one) {
+      return std::tuple(one.met && !one.unsaid, rules_[one.rule].explains.empty(), one.rule,
+                        depth_of(one.subject.id), one.subject);
+    };
+    return order(x) < order(y);
   });
+  std::set<std::uint64_t> explaining;
   std::map<std::uint64_t, std::optional<AlertChangeKind>> outcomes;
   for (const std::size_t at : ordered) {
     Instance& instance = *instances_[at];
     const Rule& rule = *rules_[instance.rule].rule;
     std::optional<AlertLife::Outcome> outcome;
-    if (!instance.met) {
+    if (!instance.met || instance.unsaid) {
+      const bool ended = instance.unsaid && !head_of(instance).met;
+      instance.unsaid = false;
+      if (ended) {
+        set_met(at, instance, std::nullopt);
+        continue;
+      }
+      if (const auto explainer = explainer_of(instance)) {
+        explain(at, *explainer);
+        explaining.insert(*explainer);
+        outcomes.try_emplace(*explainer);
+        continue;
+      }
       outcome = alerts_.raise(rule, instance.subject, urgency_of(instance),
                               head_of(instance).met_since, *now_);
       set_met(at, instance, outcome->first);
+      OpenAlert& open = alerts_.at(outcome->first);
+      if (!rules_[instance.rule].explains.empty() && open.alert.jars.empty()) {
+        open.alert.jars = jars_of(open);
+      }
+    } else if (is_symptom(instance)) {
+      explaining.insert(instance.alert);
+      outcomes.try_emplace(instance.alert);
+      drop_symptom(instance.alert, instance);
+      set_met(at, instance, std::nullopt);
+      continue;
     } else {
       outcome = alerts_.ease(rule.name, instance.subject, *now_);
       set_met(at, instance, std::nullopt);
@@ -81,10 +129,16 @@ void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
   for (const auto& [number, kind] : outcomes) {
     OpenAlert& open = alerts_.at(number);
     const std::vector<std::string> jars_before = open.alert.jars;
-    const bool is_said = kind || jars_of(open) != jars_before;
+    const bool is_said = kind || jars_of(open) != jars_before || explaining.count(number) > 0;
     if (!is_said) continue;
     describe(open);
-    emit(kind.value_or(AlertChangeKind::updated), open.alert);
+    if (kind) absorb_symptoms(number);
+    if (!open.alert.symptoms.empty()) describe_symptoms(open.alert);
+    const bool risen = !kind && open.risen_unsaid && explaining.count(number) > 0;
+    emit(kind.value_or(risen ? AlertChangeKind::risen : AlertChangeKind::updated), open.alert);
+    for (const std::string& id : open.alert.jars) {
+      if (const auto jar = register_.find(id)) unsettled_lines_.insert(*jar);
+    }
     if (!open.alert.jars.empty()) alerts_.release(number, *now_);
     const bool over = kind == AlertChangeKind::eased && open.alert.urgency == Urgency::now;
     if (over && open.notices > 0) send_notice(open, NoticeKind::over);
@@ -97,7 +151,7 @@ void Watch::Core::run_alert_timers() {
   for (auto [at, number] = alerts_.next_due(); at <= *now_;
        std::tie(at, number) = alerts_.next_due()) {
     if (alerts_.is_over(number, *now_)) {
-      emit(AlertChangeKind::ended, alerts_.end(number, *now_));
+      finish(number);
       continue;
     }
     if (alerts_.take_ended_deferral(number, *now_)) {
@@ -105,7 +159,9 @@ void Watch::Core::run_alert_timers() {
       emit(AlertChangeKind::updated, alerts_.at(number).alert);
       continue;
     }
-    if (concerns_no_jar(alerts_.at(number))) {
+    const bool silent =
+        concerns_no_jar(alerts_.at(number)) || !speaks_for_its_jar(alerts_.at(number).alert);
+    if (silent) {
       alerts_.withhold(number);
       continue;
     }
@@ -118,7 +174,8 @@ void Watch::Core::run_alert_timers() {
     const NoticeKind kind = open.notices == 0   ? NoticeKind::first
                             : open.risen_unsaid ? NoticeKind::sooner
                                                 : NoticeKind::again;
-    if (kind == NoticeKind::again && is_passing(open)) {
+    const Instance* spoken = spoken_of(open);
+    if (kind == NoticeKind::again && spoken != nullptr && is_passing(*spoken)) {
       alerts_.postpone(number, *now_ + kPassingPause);
       continue;
     }
@@ -144,17 +201,20 @@ void Watch::Core::deliver(const std::vector<std::pair<std::uint64_t, NoticeKind>
   if (due.empty()) return;
   std::erase_if(delivered_, [&](Instant t) { return t <= *now_ - kFloodTime; });
   if (delivered_.size() + due.size() <= kMostNotices) {
-    // Of one rule at one moment is mostly one cause, and one line.
-    std::map<std::pair<std::string, NoticeKind>, std::vector<std::uint64_t>> lines;
+    // Of one rule at one moment is mostly one cause, and one line: if it asks for the same.
+    std::map<std::tuple<std::string, NoticeKind, std::string>, std::vector<std::uint64_t>> lines;
     for (const auto& [number, kind] : due) {
-      lines[{alerts_.at(number).alert.rule, kind}].push_back(number);
+      const Alert& alert = alerts_.at(number).alert;
+      lines[{alert.rule, kind, deed_of_any(alert)}].push_back(number);
     }
     for (const auto& [key, numbers] : lines) {
       std::vector<std::string> likewise;
       for (std::size_t i = 1; i < numbers.size(); ++i) {
-        likewise.push_back(alerts_.at(numbers[i]).alert.subject.id);
+        const Alert& alert = alerts_.at(numbers[i]).alert;
+        likewise.push_back(alert.subject.id);
+        note_said(alert);
       }
-      send_notice(alerts_.at(numbers.front()), key.second, likewise);
+      send_notice(alerts_.at(numbers.front()), std::get<NoticeKind>(key), likewise);
     }
     delivered_.insert(delivered_.end(), due.size(), *now_);
     return;
@@ -175,9 +235,12 @@ void Watch::Core::end_orphans() {
   for (const std::uint64_t number : numbers) {
     const Alert alert = alerts_.at(number).alert;
     if (instance_of(alert.rule, alert.subject) == nullptr) {
-      emit(AlertChangeKind::ended, alerts_.end(number, *now_));
+      finish(number);
       continue;
     }
+    std::erase_if(alerts_.at(number).alert.symptoms, [this](const Symptom& symptom) {
+      return !jar_instance(symptom.jar, symptom.rule);
+    });
     const std::set<std::string> standing = alerts_.at(number).standing;
     for (const std::string& id : standing) {
       const Subject subject{alert.subject.kind, id};
@@ -209,20 +272,24 @@ void Watch::Core::refresh_jars() {
     OpenAlert& open = alerts_.at(number);
     if (jars_of(open) == open.alert.jars) continue;
     describe(open);
+    absorb_symptoms(number);
+    describe_symptoms(open.alert);
     emit(AlertChangeKind::updated, open.alert);
     if (!open.alert.jars.empty()) alerts_.release(number, *now_);
   }
 }
 
-// The warmth of a room without jars wakes none. Where no jar stands anywhere, somebody is trying
-// the service out and wants to hear it.
+// The warmth of a room without jars wakes none, and the weather is nobody's business. Where no jar
+// stands anywhere, somebody is trying the service out and wants to hear it.
 bool Watch::Core::concerns_no_jar(const OpenAlert& open) const {
-  return open.alert.subject.kind == SubjectKind::place && open.alert.jars.empty() &&
-         register_.any_standing();
+  const Alert& alert = open.alert;
+  if (alert.subject.kind != SubjectKind::place || !alert.jars.empty()) return false;
+  return register_.any_standing() || is_outside(settings_.layout, alert.subject.id);
 }
 
 // Jars whose air the alert is about: at or below its standing places, unless a nearer live sensor
-// speaks for them. Those that an eased alert last had stay with it.
+// speaks for them, and but for those that are spoiled: no air helps them. Those that an eased alert
+// last had stay with it.
 std::vector<std::string> Watch::Core::jars_of(const OpenAlert& open) const {
   if (open.alert.subject.kind == SubjectKind::jar) return {open.alert.subject.id};
   if (open.alert.subject.kind != SubjectKind::place) return {};
@@ -231,8 +298,10 @@ std::vector<std::string> Watch::Core::jars_of(const OpenAlert& open) const {
   for (const std::string& place : open.standing) {
     for (const std::string& occupied : register_.occupied_below(place)) {
       if (nearer_sensor_speaks(occupied, place)) continue;
-      const auto& standing = register_.jars_at(occupied);
-      jars.insert(standing.begin(), standing.end());
+      for (const std::string& id : register_.jars_at(occupied)) {
+        const auto jar = register_.find(id);
+        if (jar && !jars_[*jar].spoilage) jars.insert(id);
+      }
     }
   }
   return {jars.begin(), jars.end()};
@@ -284,17 +353,16 @@ ReadSignal Watch::Core::reader_of(const Instance& instance, Instant t) const {
   };
 }
 
-// It stands only because its `until` takes its time.
-bool Watch::Core::is_passing(const OpenAlert& open) const {
-  const Instance* instance = spoken_of(open);
-  return instance != nullptr &&
-         no_longer_holds(*rules_[instance->rule].rule, *now_, reader_of(*instance, *now_));
+// It is met only because its `until` takes its time.
+bool Watch::Core::is_passing(const Instance& instance) const {
+  return no_longer_holds(*rules_[instance.rule].rule, *now_, reader_of(instance, *now_));
 }
 
 // Jars, figures and sentence as of now.
 void Watch::Core::describe(OpenAlert& open) {
   Alert& alert = open.alert;
   alert.jars = jars_of(open);
+  if (alert.subject.kind == SubjectKind::place) release_those_gone(alert);
   Instance* instance = spoken_of(open);
   if (instance == nullptr) return;
   catch_up(*instance);
@@ -314,18 +382,28 @@ void Watch::Core::describe(OpenAlert& open) {
   alert.figures = figures_of(rule, t, read);
   if (stands) {
     note_worst(*instance);
-    advise_on(alert, rule, spoken.kind == SubjectKind::place ? spoken.id : place);
+    advise_on(alert, rules_[instance->rule], spoken.kind == SubjectKind::place ? spoken.id : place);
   }
-  const std::string reason = stands ? doubt_behind(*instance) : "";
+  const std::string reason = stands ? reason_behind(*instance) : "";
   alert.what = what_sentence(
       {rule, spoken, place, alert.state, t, settings_.utc_offset, reason, &alert}, read);
 }
 
-// A rule about trust says what the judges say; empty: another rule, or nothing is doubted now. A
-// battery's charge is a figure that says enough.
-std::string Watch::Core::doubt_behind(const Instance& instance) const {
-  if (instance.subject.kind != SubjectKind::sensor) return {};
+// A rule about trust says what the judges say, and one about what spoils a jar what was found;
+// empty: another rule, or nothing is doubted now. A battery's charge is a figure that says enough.
+std::string Watch::Core::reason_behind(const Instance& instance) const {
   const auto& slots = rules_[instance.rule].program.slots;
+  if (instance.subject.kind == SubjectKind::jar) {
+    const bool of_spoilage = std::any_of(slots.begin(), slots.end(), [](const ProgramSlot& slot) {
+      return slot.quantity.quantity == RuleQuantity::spoiled;
+    });
+    const Jar& jar = jars_[instance.index];
+    if (!of_spoilage || !jar.spoilage) return {};
+    std::string words = spoilage_words(*jar.spoilage, instance.subject.id);
+    words.pop_back();  // its full stop
+    return words;
+  }
+  if (instance.subject.kind != SubjectKind::sensor) return {};
   const bool of_judges = std::any_of(slots.begin(), slots.end(), [](const ProgramSlot& slot) {
     return is_of_judges(slot.quantity.quantity) && slot.quantity.quantity != RuleQuantity::battery;
   });
@@ -347,8 +425,16 @@ void Watch::Core::send_notice(OpenAlert& open, NoticeKind kind,
     open.last_notice = now_;
   }
   const Alert& alert = open.alert;
+  note_said(alert);
   effects_.notices.push_back({fmt::format("{}-{}", alert.number, open.notices), alert.number,
                               notice_line(alert, kind, *now_, settings_.utc_offset, likewise)});
+}
+
+void Watch::Core::note_said(const Alert& alert) {
+  const auto jar =
+      alert.subject.kind == SubjectKind::jar ? register_.find(alert.subject.id) : std::nullopt;
+  if (!jar || alert.remedies.empty()) return;
+  jars_[*jar].said = Jar::Said{alert.remedies.front().remedy, alert.urgency, *now_};
 }
 
 void Watch::Core::see(std::uint64_t number, const std::string& by) {

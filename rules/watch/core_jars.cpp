@@ -129,6 +129,16 @@ void Watch::Core::apply(const JarObservedInput& input) {
   if (jar) tell_track(*jar, {input.at, input.observation, false});
 }
 
+void Watch::Core::apply(const JarSpoiledInput& input) {
+  const auto jar = register_.find(input.jar);
+  if (!jar || register_.at(*jar).retired) return;
+  jars_[*jar].spoilage = input.spoilage;
+  touched_jars_.insert(*jar);
+  retold_.insert(*jar);
+  unsettled_places_.emplace(register_.place_of(*jar));
+  if (now_) step_jar_rules(*jar, input.spoilage ? std::min(input.spoilage->at, *now_) : *now_);
+}
+
 void Watch::Core::apply(const JarOutdatedInput& input) {
   const auto jar = register_.find(input.jar);
   if (!jar) return;
@@ -147,6 +157,7 @@ void Watch::Core::apply(const JarModelInput& input) {
     return outdate_track(*jar, track.outdated_from());
   }
   models_changed_.insert(*jar);
+  retold_.insert(*jar);
   settle_track(*jar);
   step_jar_rules(*jar, track.base());
 }
@@ -155,6 +166,7 @@ void Watch::Core::tell_track(std::size_t jar, const JarTold& told) {
   if (!jars_[jar].track) return;
   JarTrack& track = *jars_[jar].track;
   touched_jars_.insert(jar);
+  if (!told.by_sensor) retold_.insert(jar);
   if (!track.tell(told)) return outdate_track(jar, told.at);
   outdate_split_off(jar, told.at);
   step_jar_rules(jar, told.at);

@@ -64,6 +64,7 @@ Signal Watch::Core::signal_at(const Instance& instance, const QuantityAt& quanti
   if (instance.subject.kind != SubjectKind::jar) {
     return air_signal(instance.own_air, quantity.quantity, t);
   }
+  if (quantity.quantity == RuleQuantity::spoiled) return spoiled_signal(instance.index, t);
   if (is_of_model(quantity.quantity)) return model_signal(instance.index, quantity.quantity, t);
   Instant until = kNever;
   const std::size_t air = jar_air_at(instance.index, t, until);
@@ -83,6 +84,13 @@ Signal Watch::Core::sensor_signal(std::size_t sensor, RuleQuantity quantity, Ins
   const auto origin = track.silent_since(t);
   if (!origin) return {kUnknown, false, {}, track.first_known.value_or(kNever)};
   return {0.0, true, *origin, track.next_reading(t).value_or(kNever)};
+}
+
+Signal Watch::Core::spoiled_signal(std::size_t jar, Instant t) const {
+  const auto& spoilage = jars_[jar].spoilage;
+  if (!spoilage) return {0.0, false, {}, kNever};
+  if (t < spoilage->at) return {0.0, false, {}, spoilage->at};
+  return {1.0, false, {}, kNever};
 }
 
 Signal Watch::Core::link_signal(Instant t) const {

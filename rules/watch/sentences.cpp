@@ -112,6 +112,8 @@ std::string words_of(RuleQuantity quantity, bool stands, const std::string& how_
       return stands ? "nobody has told how it looks for " + how_long : "looked at";
     case RuleQuantity::waking_signs:
       return stands ? "it shows signs of waking" : "no sign of waking is left";
+    case RuleQuantity::spoiled:
+      return stands ? "it is spoiled" : "nothing that spoils it counts any more";
     case RuleQuantity::gas_tight_lid:
       return stands ? "under a lid that holds gas" : "under a cover that lets gas out";
     default:
@@ -158,18 +160,6 @@ std::string subject_text(const Scene& scene) {
       break;
   }
   return "The service";
-}
-
-std::string_view urgency_words(Urgency urgency) {
-  switch (urgency) {
-    case Urgency::now:
-      return "Now";
-    case Urgency::today:
-      return "Today";
-    case Urgency::this_week:
-      break;
-  }
-  return "This week";
 }
 
 std::string jars_text(const Alert& alert, std::size_t most) {

@@ -10,11 +10,14 @@
 //     "jars":      [[id, [[ms, place, told ms]...], retired_at|null, retired,
 //                    [stage, recipe, [told...], revision, [outdated, from, until], headspace_at,
 //                     [ms, [value...], open_since|null, forecast_at, temperature],
-//                     [jar split off...]]|null]...]
+//                     [jar split off...]]|null,
+//                    [ms, sign, jar, entry]|null                  what spoiled it
+//                    [remedy, urgency, ms]|null]...]              what was last said of it
 //     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
 //                    [[from, met, met_since, [since, banked...]]...]]...]
 //     "judges":    {...}                                          see sensor_judges_snapshot.cpp
-//     "alerts":    [{...}...], "delivered": [ms...], "flood_until": ms|null }
+//     "alerts":    [{...}...], "delivered": [ms...], "flood_until": ms|null,
+//     "unsaid":    [[rule, jar]...]                              met, and explained until lately }
 //
 // A window is named by its canonical words; its steps are bytes: for each, what was added to the
 // time (ms) and the value (millionths; the least number is unknown) of the one before, both as
@@ -227,6 +230,15 @@ JarRecord jar_from(const json& j) {
   return jar;
 }
 
+json to_json(const Spoilage& spoilage) {
+  return {unix_ms(spoilage.at), static_cast<int>(spoilage.sign), spoilage.jar, spoilage.entry};
+}
+
+Spoilage spoilage_from(const json& j) {
+  return {instant_from(j.at(0)), enum_from(j.at(1), culture::Sign::bubbling, culture::Sign::larvae),
+          j.at(2).get<std::string>(), whole_from<std::uint64_t>(j.at(3))};
+}
+
 json to_json(const RuleInstance::Entry& entry) {
   json lastings = json::array();
   for (const LastingState& each : entry.state.lastings) {
@@ -272,8 +284,7 @@ Figure figure_from(const json& j) {
 
 // An earlier version stored a remedy by its number alone.
 Advice advice_from(const json& j) {
-  const auto remedy =
-      enum_from(j.is_array() ? j.at(0) : j, Remedy::add_sugar, Remedy::change_battery);
+  const auto remedy = enum_from(j.is_array() ? j.at(0) : j, Remedy::add_sugar, Remedy::carry_out);
   if (!j.is_array()) return {remedy, std::string(remedy_sentence(remedy)), {}};
   Advice advice{remedy, j.at(1).get<std::string>(), {}};
   for (const json& amount : j.at(2)) advice.amounts.push_back(figure_from(amount));
@@ -282,7 +293,10 @@ Advice advice_from(const json& j) {
 
 json to_json(const OpenAlert& open) {
   const Alert& alert = open.alert;
-  json figures = json::array(), remedies = json::array();
+  json figures = json::array(), remedies = json::array(), symptoms = json::array();
+  for (const Symptom& each : alert.symptoms) {
+    symptoms.push_back({each.jar, each.rule, each.what});
+  }
   for (const Figure& each : alert.figures) figures.push_back(to_json(each));
   for (const Advice& each : alert.remedies) {
     json amounts = json::array();
@@ -309,6 +323,7 @@ json to_json(const OpenAlert& open) {
           {"worst_at", to_json(alert.worst_at)},
           {"remedies", remedies},
           {"jars", alert.jars},
+          {"symptoms", symptoms},
           {"figures", figures},
           {"standing", open.standing},
           {"joined", open.joined},
@@ -347,6 +362,12 @@ OpenAlert alert_from(const json& j) {
     open.risen_unsaid = j.at("risen_unsaid").get<bool>();
   }
   alert.jars = j.at("jars").get<std::vector<std::string>>();
+  if (j.contains("symptoms")) {
+    for (const json& each : j.at("symptoms")) {
+      alert.symptoms.push_back({each.at(0).get<std::string>(), each.at(1).get<std::string>(),
+                                each.at(2).get<std::string>()});
+    }
+  }
   for (const json& each : j.at("figures")) alert.figures.push_back(figure_from(each));
   open.standing = j.at("standing").get<std::set<std::string>>();
   open.joined = j.at("joined").get<std::set<std::string>>();
@@ -438,6 +459,10 @@ std::string Watch::Core::snapshot() const {
     const auto index = static_cast<std::size_t>(&jar - jars_.data());
     json each = to_json(register_.at(index));
     each.push_back(track_json(index));
+    each.push_back(jar.spoilage ? to_json(*jar.spoilage) : json(nullptr));
+    each.push_back(jar.said ? json{static_cast<int>(jar.said->remedy),
+                                   static_cast<int>(jar.said->urgency), unix_ms(jar.said->at)}
+                            : json(nullptr));
     return each;
   });
   // In an order that does not depend on how the engine came to be: equal states, equal bytes.
@@ -457,6 +482,14 @@ std::string Watch::Core::snapshot() const {
   map.put_each("clock_steps", clock_steps_, board);
   map.put("disk_before_time", disk_before_time_ ? json(*disk_before_time_) : json(nullptr));
   map.put_each("alerts", alerts_.open(), [](const auto& open) { return to_json(open.second); });
+  json unsaid = json::array();
+  for (const std::size_t at : instances) {
+    const Instance& instance = *instances_[at];
+    if (instance.unsaid) {
+      unsaid.push_back({rules_[instance.rule].rule->name, instance.subject.id});
+    }
+  }
+  map.put("unsaid", unsaid);
   map.put_each("delivered", delivered_, [](Instant t) { return json(unix_ms(t)); });
   map.put("flood_until", to_json(flood_until_));
   map.put("judges", judges_.save());
@@ -605,6 +638,13 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
   for (std::size_t i = 0; i < jars_.size(); ++i) {
     const json& saved = root.at("jars").at(i);
     if (saved.size() > 4 && !saved.at(4).is_null()) load_track(i, saved.at(4), models);
+    if (saved.size() > 5 && !saved.at(5).is_null()) jars_[i].spoilage = spoilage_from(saved.at(5));
+    if (saved.size() > 6 && !saved.at(6).is_null()) {
+      const json& said = saved.at(6);
+      jars_[i].said = Jar::Said{enum_from(said.at(0), Remedy::add_sugar, Remedy::carry_out),
+                                enum_from(said.at(1), Urgency::now, Urgency::this_week),
+                                instant_from(said.at(2))};
+    }
   }
   std::vector<OpenAlert> open;
   for (const json& each : root.at("alerts")) open.push_back(alert_from(each));
@@ -682,13 +722,23 @@ void Watch::Core::load_instances(const json& root) {
   for (const json& rule : rules) {
     texts.emplace(rule.at(0).get<std::string>(), rule.at(1).get<std::string>());
   }
+  std::set<std::pair<std::string, std::string>> unsaid;
+  if (root.contains("unsaid")) {
+    for (const json& each : root.at("unsaid")) {
+      unsaid.emplace(each.at(0).get<std::string>(), each.at(1).get<std::string>());
+    }
+  }
   for (std::size_t at = 0; at < instances_.size(); ++at) {
     Instance& instance = *instances_[at];
     const Rule& rule = *rules_[instance.rule].rule;
     const auto text = texts.find(rule.name);
     const auto found =
         saved.find({rule.name, static_cast<int>(instance.subject.kind), instance.subject.id});
-    set_met(at, instance, alerts_.standing_in(rule.name, instance.subject));
+    set_met(at, instance, stands_in(rule.name, instance.subject));
+    if (unsaid.count({rule.name, instance.subject.id}) > 0) {
+      set_met(at, instance, 0);
+      instance.unsaid = true;
+    }
     if (instance.subject.kind == SubjectKind::jar) {
       instance.machine.begin_at(register_.at(instance.index).stays.front().from);
     }

@@ -26,6 +26,18 @@ std::string_view alert_change_name(AlertChangeKind kind) {
   return "";
 }
 
+StandingAlert standing_alert(const Alert& alert) {
+  StandingAlert seen;
+  seen.number = alert.number;
+  seen.urgency = alert.urgency;
+  seen.of_jar = alert.subject.kind == SubjectKind::jar;
+  seen.put_off = alert.deferred_until.has_value();
+  if (!seen.of_jar) seen.place = alert.subject.id;
+  seen.reason = alert.why.empty() ? alert.what : alert.why;
+  seen.deeds = alert.remedies;
+  return seen;
+}
+
 Watch::Watch(WatchSettings settings) : core_(std::make_unique<Core>(std::move(settings))) {}
 Watch::~Watch() = default;
 Watch::Watch(Watch&&) noexcept = default;
@@ -63,6 +75,12 @@ SpokenAir Watch::air_at(std::string_view place) const { return core_->air_at(pla
 std::optional<culture::JarModel> Watch::jar_model(std::string_view jar) const {
   return core_->jar_model(jar);
 }
+
+std::optional<Standing> Watch::jar_standing(std::string_view jar) const {
+  return core_->jar_standing(jar);
+}
+
+std::string Watch::todo() const { return core_->todo(); }
 
 std::vector<OutdatedJar> Watch::outdated_jars() const { return core_->outdated_jars(); }
 

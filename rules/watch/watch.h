@@ -24,6 +24,7 @@
 #include "rules/culture/jar_model.h"
 #include "rules/culture/profiles.h"
 #include "rules/culture/recipe.h"
+#include "rules/standing/standing.h"
 #include "rules/watch/air_speaker.h"
 #include "rules/watch/layout.h"
 #include "rules/watch/sensor_standing.h"
@@ -93,6 +94,11 @@ struct JarObservedInput {
   Instant at;
   culture::Observation observation;
 };
+// What spoiled a jar became known, or was withdrawn: nullopt.
+struct JarSpoiledInput {
+  std::string jar;
+  std::optional<Spoilage> spoilage;
+};
 // Something told about this jar was withdrawn or corrected: its model does not follow from what was
 // told any more and is worked out anew.
 struct JarOutdatedInput {
@@ -160,9 +166,9 @@ struct TickInput {};
 
 using Input =
     std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput, JarActInput,
-                 JarObservedInput, JarOutdatedInput, JarModelInput, SeenInput, DeferInput,
-                 LinkInput, DiskInput, ClockSteppedInput, CheckBegunInput, CheckAbandonedInput,
-                 SensorCheckedInput, CheckWithdrawnInput, TickInput>;
+                 JarObservedInput, JarSpoiledInput, JarOutdatedInput, JarModelInput, SeenInput,
+                 DeferInput, LinkInput, DiskInput, ClockSteppedInput, CheckBegunInput,
+                 CheckAbandonedInput, SensorCheckedInput, CheckWithdrawnInput, TickInput>;
 
 // ---- outputs ----------------------------------------------------------------------------------
 
@@ -175,23 +181,14 @@ struct Subject {
 
 enum class AlertState { standing, eased, ended };
 
-struct Figure {                 // one number behind an alert, as shown to a person and in JSON
-  std::string name;             // "temperature"
-  std::optional<double> value;  // canonical unit; nullopt: unknown
-  std::string unit;             // "°C"
-  friend bool operator==(const Figure&, const Figure&) = default;
+// What an alert explains of a jar: a rule that it meets and that raises no alert of its own.
+struct Symptom {
+  std::string jar, rule;
+  std::string what;  // as Alert::what
+  friend auto operator<=>(const Symptom&, const Symptom&) = default;
 };
 
-// A remedy worked out for one alert: what to do, with amounts where they can be known, and its
-// caution where it can hurt.
-struct Advice {
-  Remedy remedy = Remedy::look;
-  std::string words;            // one to three plain sentences
-  std::vector<Figure> amounts;  // of the words, as JSON shows them
-  friend bool operator==(const Advice&, const Advice&) = default;
-};
-
-// An alert as it is now. One cause is one alert: it lists its jars.
+// An alert as it is now. One cause is one alert: it lists its jars and its symptoms.
 struct Alert {
   std::uint64_t number = 0;  // never restarts, never reused
   std::string rule;
@@ -211,6 +208,7 @@ struct Alert {
   std::string outlook;           // what it does to which jar by when; empty: no jar's model knows
   std::vector<Advice> remedies;  // the most helpful first, as of its last change while it stood
   std::vector<std::string> jars;
+  std::vector<Symptom> symptoms;  // by jar, then by rule
   std::vector<Figure> figures;
   std::optional<Figure> worst;      // of the first figure, while it stood
   std::optional<Instant> worst_at;  // engine time
@@ -220,6 +218,8 @@ struct Alert {
 // `risen`: its urgency did, as a jar's time to wake fell.
 enum class AlertChangeKind { raised, reopened, seen, deferred, eased, ended, updated, risen };
 [[nodiscard]] std::string_view alert_change_name(AlertChangeKind kind);
+// An alert as the standing of a jar that it concerns sees it.
+[[nodiscard]] StandingAlert standing_alert(const Alert& alert);
 
 struct AlertChange {
   AlertChangeKind kind = AlertChangeKind::raised;
@@ -270,6 +270,8 @@ struct LearnedInterval {
   Duration interval{}, hold{};
 };
 
+inline constexpr std::size_t kLongestTodo = 400;
+
 struct Effects {
   std::vector<AlertChange> changes;
   std::vector<Notice> notices;
@@ -319,6 +321,15 @@ class Watch {
   // A copy of a jar's model at the engine's now; nullopt: none such, or nothing was told of what is
   // in it.
   [[nodiscard]] std::optional<culture::JarModel> jar_model(std::string_view jar) const;
+
+  // The standing of a jar at the engine's now, from its model, its alerts and what spoiled it;
+  // nullopt: no such jar, or it was retired.
+  [[nodiscard]] std::optional<Standing> jar_standing(std::string_view jar) const;
+
+  // What is to be done now, most urgent first, a line each: "Today: K3 (pantry): Stir ...". At most
+  // kLongestTodo bytes, then how many more there are; "Nothing to do." without any. What was put
+  // off is left out.
+  [[nodiscard]] std::string todo() const;
 
   [[nodiscard]] std::vector<OutdatedJar> outdated_jars() const;
 

@@ -150,6 +150,8 @@ class Desk final : public LedgerView {
   std::string describe_sensor(std::string_view) const override { return {}; }
   std::vector<ToldSensor> sensors() const override { return {}; }
   std::vector<rules::Alert> open_alerts() const override { return {}; }
+  std::optional<rules::Standing> standing(std::string_view) const override { return std::nullopt; }
+  std::string todo() const override { return {}; }
   std::optional<rules::culture::JarModel> model(std::string_view) const override { return {}; }
 };
 

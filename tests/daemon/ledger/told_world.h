@@ -55,6 +55,8 @@ class World final : public LedgerView {
   }
   std::vector<ToldSensor> sensors() const override { return known_sensors; }
   std::vector<rules::Alert> open_alerts() const override { return alerts; }
+  std::optional<rules::Standing> standing(std::string_view) const override { return std::nullopt; }
+  std::string todo() const override { return {}; }
   std::optional<rules::culture::JarModel> model(std::string_view jar) const override {
     const auto known = models.find(jar);
     return known == models.end() ? std::nullopt : std::optional(known->second);

@@ -232,8 +232,8 @@ TEST_CASE("other fields are checked with it") {
   const auto& faults = rule.error();
   std::string text;
   for (const RuleFault& fault : faults) {
-    text += std::to_string(static_cast<int>(fault.field)) + " " + std::to_string(fault.remedy) +
-            " " + std::to_string(fault.offset) + " " + fault.message + "\n";
+    text += std::to_string(static_cast<int>(fault.field)) + " " + std::to_string(fault.item) + " " +
+            std::to_string(fault.offset) + " " + fault.message + "\n";
   }
   CHECK(text ==
         "0 0 3 the name 'two words' may hold letters, digits, '-' and '_' only\n"
@@ -242,7 +242,7 @@ TEST_CASE("other fields are checked with it") {
         "5 0 0 'why' is missing; say in a sentence what the alert is for\n"
         "6 0 0 unknown remedy 'mov'; did you mean 'move'? known are add-sugar, move, vent, "
         "keep-room-shut, dry-air, ease-lid, renew-cover, shade, look, wake-test, use-first, "
-        "check-sensor, check-board or change-battery\n"
+        "check-sensor, check-board, change-battery or carry-out\n"
         "6 2 0 remedy 'look' is there twice; leave one out\n");
 }
 

@@ -207,6 +207,8 @@ TEST_CASE("rules see the model's figures, an act at once and a lid left open as 
   std::string changes;
   const auto note = [&](const Effects& effects) {
     for (const AlertChange& change : effects.changes) {
+      // What is said of a jar follows everything that was told of it.
+      if (change.kind == AlertChangeKind::updated) continue;
       changes += minute_text(change.at) + " " + std::string(alert_change_name(change.kind)) + " " +
                  change.alert.rule + "; ";
     }
@@ -223,7 +225,7 @@ TEST_CASE("rules see the model's figures, an act at once and a lid left open as 
   note(watch.step(minute(kDay + 70),
                   JarActInput{"B", minute(kDay + 70), culture::Act(culture::ChangeCover{})}));
   note(watch.step(minute(kDay + 90), TickInput{}));
-  CHECK(changes == "1520 eased open; ");
+  CHECK(changes == "1510 eased open; ");
 }
 
 TEST_CASE("what a person saw alerts at once, and a count reads as one") {

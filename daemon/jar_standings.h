@@ -1,0 +1,50 @@
+// How every jar stands, as all that is shown of it reads: worked out by the engine, kept here, and
+// written for commands and pages. What is told and what an alert changes counts at once; the
+// readings of an hour hardly change it. Strand only.
+#pragma once
+
+#include <map>
+#include <optional>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "rules/watch/watch.h"
+
+namespace torpor::daemon {
+
+class JarStandings {
+ public:
+  // A standing is worked out anew this often while only readings come, and of so many jars at a
+  // time: about a millisecond each, for the forecast in it.
+  static constexpr Duration kEvery = std::chrono::hours(1);
+  static constexpr std::size_t kMostAtOnce = 50;
+
+  // The engine outlives this; it may be replaced in place: then clear().
+  explicit JarStandings(const rules::Watch& watch) : watch_(watch) {}
+
+  // Readings have reached it.
+  void touched(const std::string& jar);
+  // Something was told of it, or an alert that concerns it has changed.
+  void changed(const std::string& jar);
+  // Everything is worked out anew when it is asked for.
+  void clear();
+
+  // nullopt: the engine knows no such jar, or it was retired.
+  [[nodiscard]] std::optional<rules::Standing> of(const std::string& jar) const;
+
+  struct Kept {
+    std::string jar;
+    std::optional<rules::Standing> standing;  // nullopt: as of()
+  };
+  // Those to be written since the last call; `wall` says when an hour is over.
+  [[nodiscard]] std::vector<Kept> take_changed(Instant wall);
+
+ private:
+  const rules::Watch& watch_;
+  mutable std::map<std::string, std::optional<rules::Standing>> known_;
+  std::map<std::string, Instant> written_;  // when, by wall clock
+  std::set<std::string> unwritten_;
+};
+
+}  // namespace torpor::daemon

@@ -26,20 +26,29 @@ std::vector<JarStandings::Kept> JarStandings::take_changed(Instant wall) {
   std::vector<Kept> taken;
   std::set<std::string> later;
   std::size_t left = kMostAtOnce;
+  for (const auto& [jar, written] : written_) {
+    // Time alone changes how a jar stands: it settles, ages, or nobody watches it any more.
+    if (wall - written >= kEvery) unwritten_.insert(jar);
+  }
   for (const std::string& jar : unwritten_) {
     const auto written = written_.find(jar);
+    const bool by_time = written != written_.end();
     // What was changed has no time: it is never put off.
-    const bool waits = written != written_.end() && (wall - written->second < kEvery || left == 0);
-    if (waits) {
+    if (by_time && (wall - written->second < kEvery || left == 0)) {
       later.insert(jar);
       continue;
     }
-    if (written != written_.end()) {
+    if (by_time) {
       --left;
       known_.erase(jar);
     }
-    written_[jar] = wall;
     taken.push_back({jar, of(jar)});
+    if (taken.back().standing) {
+      written_[jar] = wall;
+    } else {
+      written_.erase(jar);
+      known_.erase(jar);
+    }
   }
   unwritten_ = std::move(later);
   return taken;

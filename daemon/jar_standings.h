@@ -23,7 +23,7 @@ class JarStandings {
   // The engine outlives this; it may be replaced in place: then clear().
   explicit JarStandings(const rules::Watch& watch) : watch_(watch) {}
 
-  // Readings have reached it.
+  // Readings have reached it, or it is known since now.
   void touched(const std::string& jar);
   // Something was told of it, or an alert that concerns it has changed.
   void changed(const std::string& jar);

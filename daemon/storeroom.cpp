@@ -157,6 +157,9 @@ tl::expected<void, Error> Storeroom::restore(Instant wall) {
   if (!placed) {
     for (const rules::Input& input : ledger_.placements()) step(wall, input);
   }
+  for (const auto& [id, jar] : ledger_.jars()) {
+    if (!jar.retired_at) jar_standings_.touched(id);
+  }
   date_placements(wall);
   for (InboxRecord& record : inbox_->read_after(applied_)) {
     // Nothing comes early here: a number that is missing will not come.

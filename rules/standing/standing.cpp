@@ -85,8 +85,7 @@ std::optional<NextDate> next_date_of(const StandingScene& scene) {
     return NextDate{in_days(likely.hours / 24.0), "it wakes, if its air stays as it was"};
   }
   if (verdict.figures.test_due_in_days) {
-    return NextDate{in_days(*verdict.figures.test_due_in_days),
-                    "it has slept so long that it wants a wake test"};
+    return NextDate{in_days(*verdict.figures.test_due_in_days), "it wants a wake test before use"};
   }
   return std::nullopt;
 }
@@ -222,7 +221,7 @@ std::vector<Advice> spoiled_deeds(std::string_view jar, bool gas_under_lid,
 Advice ease_lid_deed(std::string_view jar) {
   return {Remedy::ease_lid,
           fmt::format("Ease the lid of {} slowly, a cloth over it, face and eyes away: it can "
-                      "burst. Then tell its new cover: `cover {} with paper`.",
+                      "burst. Then tell `cover {} with paper`.",
                       jar, jar),
           {}};
 }

@@ -51,7 +51,7 @@ struct StandingAlert {
 
 struct NextDate {
   Instant at;
-  std::string what;  // "it has settled"
+  std::string what;  // "it has settled": what is so by then
   friend bool operator==(const NextDate&, const NextDate&) = default;
 };
 

@@ -268,8 +268,8 @@ Work move(const AdviceScene& scene) {
   if (!better.time) {
     const std::string pace = pace_words(here->temperature, better.there->air.temperature);
     if (!pace.empty())
-      advice.words +=
-          fmt::format(": there {} work about {}", scene.jars.size() > 1 ? "they" : "it", pace);
+      advice.words += fmt::format(": there {} about {}",
+                                  scene.jars.size() > 1 ? "they work" : "it works", pace);
   }
   advice.words += ".";
   if (here->temperature.value() - better.there->air.temperature.value() >= kSweats) {

@@ -82,12 +82,16 @@ std::size_t Watch::Core::air_of(std::string_view place) const {
 
 void Watch::Core::build_rules() {
   for (const Rule& rule : settings_.book) {
-    RunningRule running{&rule, compile(rule), false, false, {}, {}, {}};
-    running.of_heat = std::any_of(running.program.slots.begin(), running.program.slots.end(),
-                                  [](const ProgramSlot& slot) {
-                                    return slot.quantity.quantity == RuleQuantity::temperature ||
-                                           slot.quantity.quantity == RuleQuantity::jar_temperature;
-                                  });
+    RunningRule running;
+    running.rule = &rule;
+    running.program = compile(rule);
+    const auto asks = [&running](RuleQuantity quantity) {
+      return std::any_of(
+          running.program.slots.begin(), running.program.slots.end(),
+          [quantity](const ProgramSlot& slot) { return slot.quantity.quantity == quantity; });
+    };
+    running.of_heat = asks(RuleQuantity::temperature) || asks(RuleQuantity::jar_temperature);
+    running.of_spoilage = asks(RuleQuantity::spoiled);
     running.of_model = std::all_of(
         running.program.slots.begin(), running.program.slots.end(), [](const ProgramSlot& slot) {
           const RuleQuantity quantity = slot.quantity.quantity;

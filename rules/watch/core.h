@@ -61,6 +61,7 @@ class Watch::Core {
     Program program;
     bool of_model = false;                  // asks nothing of the air: new at the jar's looks
     bool of_heat = false;                   // asks how warm it is
+    bool of_spoilage = false;               // asks whether the jar is spoiled
     std::set<std::size_t> explains;         // of rules_
     std::vector<std::size_t> slot_airs;     // by slot: the air of its `at` place, or kOwn
     std::vector<std::size_t> slot_windows;  // by slot: into windows_; unused for no window
@@ -284,6 +285,7 @@ class Watch::Core {
   void send_notice(OpenAlert& open, NoticeKind kind, const std::vector<std::string>& likewise = {});
   [[nodiscard]] bool is_passing(const Instance& instance) const;
   void note_said(const Alert& alert);
+  [[nodiscard]] bool was_said(const Alert& alert) const;
   [[nodiscard]] ReadSignal reader_of(const Instance& instance, Instant t) const;
   [[nodiscard]] Instance* spoken_of(const OpenAlert& open) const;
   void see(std::uint64_t number, const std::string& by);

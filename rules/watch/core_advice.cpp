@@ -136,6 +136,10 @@ void Watch::Core::note_worst(const Instance& instance) {
 // The rule's, or more where its jar wakes sooner than such a rule expects.
 Urgency Watch::Core::urgency_of(const Instance& instance) const {
   const Urgency urgency = rules_[instance.rule].rule->urgency;
+  if (rules_[instance.rule].of_spoilage && instance.subject.kind == SubjectKind::jar &&
+      model_signal(instance.index, RuleQuantity::gas_tight_lid, *now_).value > 0.0) {
+    return Urgency::now;  // whatever works in it works under a lid that holds its gas
+  }
   if (urgency != Urgency::this_week || instance.subject.kind != SubjectKind::jar) return urgency;
   const double left = model_signal(instance.index, RuleQuantity::time_to_wake, *now_).value;
   return left < kTodayBelow ? Urgency::today : urgency;

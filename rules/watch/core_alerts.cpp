@@ -166,6 +166,11 @@ void Watch::Core::run_alert_timers() {
       continue;
     }
     const OpenAlert& open = alerts_.at(number);
+    if (open.notices == 0 && was_said(open.alert)) {
+      alerts_.count_as_said(number, jars_[*register_.find(open.alert.subject.id)].said->at);
+      alerts_.resume(number, *now_);
+      continue;
+    }
     const bool can_wait = open.alert.urgency != Urgency::now;
     if (can_wait && flood_until_ && *flood_until_ > *now_) {
       alerts_.postpone(number, *flood_until_);
@@ -392,18 +397,15 @@ void Watch::Core::describe(OpenAlert& open) {
 // A rule about trust says what the judges say, and one about what spoils a jar what was found;
 // empty: another rule, or nothing is doubted now. A battery's charge is a figure that says enough.
 std::string Watch::Core::reason_behind(const Instance& instance) const {
-  const auto& slots = rules_[instance.rule].program.slots;
   if (instance.subject.kind == SubjectKind::jar) {
-    const bool of_spoilage = std::any_of(slots.begin(), slots.end(), [](const ProgramSlot& slot) {
-      return slot.quantity.quantity == RuleQuantity::spoiled;
-    });
     const Jar& jar = jars_[instance.index];
-    if (!of_spoilage || !jar.spoilage) return {};
+    if (!rules_[instance.rule].of_spoilage || !jar.spoilage) return {};
     std::string words = spoilage_words(*jar.spoilage, instance.subject.id);
     words.pop_back();  // its full stop
     return words;
   }
   if (instance.subject.kind != SubjectKind::sensor) return {};
+  const auto& slots = rules_[instance.rule].program.slots;
   const bool of_judges = std::any_of(slots.begin(), slots.end(), [](const ProgramSlot& slot) {
     return is_of_judges(slot.quantity.quantity) && slot.quantity.quantity != RuleQuantity::battery;
   });

@@ -192,19 +192,28 @@ bool Watch::Core::speaks_for_its_jar(const Alert& alert) const {
 void Watch::Core::settle_lines() {
   const std::set<std::size_t> jars = std::exchange(unsettled_lines_, {});
   for (const std::size_t jar : jars) {
+    bool any = false;
     for (const std::size_t at : jars_[jar].instances) {
       const Instance& instance = *instances_[at];
       if (!instance.met || instance.alert == 0 || is_symptom(instance)) continue;
       const OpenAlert& open = alerts_.at(instance.alert);
+      any = any || open.alert.state == AlertState::standing;
       if (!alerts_.is_withheld(instance.alert) || !speaks_for_its_jar(open.alert)) continue;
-      const auto& said = jars_[jar].said;
-      const bool known = said && !open.alert.remedies.empty() &&
-                         said->remedy == open.alert.remedies.front().remedy &&
-                         said->urgency <= open.alert.urgency;
-      if (known && open.notices == 0) alerts_.count_as_said(instance.alert, said->at);
+      if (open.notices == 0 && was_said(open.alert)) {
+        alerts_.count_as_said(instance.alert, jars_[jar].said->at);
+      }
       alerts_.resume(instance.alert, *now_);
     }
+    if (!any) jars_[jar].said.reset();
   }
+}
+
+// While something has been asked for of a jar, the same is not asked for by another alert of it.
+bool Watch::Core::was_said(const Alert& alert) const {
+  if (alert.subject.kind != SubjectKind::jar || alert.remedies.empty()) return false;
+  const auto jar = register_.find(alert.subject.id);
+  const auto& said = jar ? jars_[*jar].said : std::nullopt;
+  return said && said->remedy == alert.remedies.front().remedy && said->urgency <= alert.urgency;
 }
 
 // Something was told of it, or its model was worked out anew: what its alerts say follows. One

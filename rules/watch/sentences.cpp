@@ -304,6 +304,13 @@ std::string notice_line(const Alert& alert, NoticeKind kind, Instant now, const 
   if (!likewise.empty()) head += fmt::format(" Likewise {}.", listed(likewise, 4));
   std::string tail;
   if (!alert.remedies.empty()) tail = " " + alert.remedies.front().words;
+  // The lid goes first, and what else is to be done is said all the same where there is room.
+  const bool lid_first =
+      alert.remedies.size() > 1 && alert.remedies.front().remedy == Remedy::ease_lid;
+  if (lid_first &&
+      head.size() + tail.size() + alert.remedies[1].words.size() + 1 <= kLongestNotice) {
+    tail += " " + alert.remedies[1].words;
+  }
   const std::string outlook = alert.outlook.empty() ? std::string() : " " + alert.outlook;
   // What is to be done goes before what will come of it, and both before the list of jars.
   for (const bool foresees : {true, false}) {

@@ -204,7 +204,7 @@ TEST_CASE("only a lid that holds gas is to be eased, with its caution") {
   scene.gas_tight = {"B-07"};
   CHECK(only(Remedy::ease_lid, scene).words ==
         "Ease the lid of B-07 slowly, a cloth over it, face and eyes away: it can burst. Then tell "
-        "its new cover: `cover B-07 with paper`.");
+        "`cover B-07 with paper`.");
 }
 
 // Common practice, no source.

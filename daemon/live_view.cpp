@@ -88,8 +88,8 @@ std::string LiveView::describe_jar(const Jar& jar) const {
   const auto standing = standings_.of(id);
   std::string words = standing ? rules::standing_line(*standing) : id + ":";
   if (standing && standing->next_date) {
-    words +=
-        fmt::format(" {}: {}.", zone_.to_words(standing->next_date->at), standing->next_date->what);
+    words += fmt::format(" By {} {}.", zone_.to_text(standing->next_date->at).substr(0, 10),
+                         standing->next_date->what);
   }
   return fmt::format("{} {}closed {}, in {} since {}; {}; {}", words,
                      jar.made.stage.empty() ? "" : jar.made.stage + ", ",

@@ -155,8 +155,7 @@ constexpr SignAdvice kSignAdvice[] = {
      "Frost does it no harm. Let it come to the room's warmth under its cover, or it sweats; look "
      "for cracks in the glass before you lift it."},
     {culture::Sign::cracked,
-     "Wear gloves and glasses, stand it in a tray, and do not lift it by the neck. Use nothing "
-     "that may have glass in it; what is surely clean goes into a whole dry vessel."},
+     "Do not lift it by the neck, and use nothing that may have glass in it."},
     {culture::Sign::leaking,
      "Stand it in a tray, away from other jars, and wipe the rim and the shelf: syrup draws ants "
      "and flies. If it was filled more than two thirds, take some out."},

@@ -94,7 +94,7 @@ class JarPage {
       page_.element("p", "Then: " + said(standing.next->words), {{"class", "long"}});
     if (standing.next_date) {
       page_.element("p",
-                    fmt::format("{}: {}.", day_words(standing.next_date->at, context_.zone),
+                    fmt::format("By {} {}.", day_words(standing.next_date->at, context_.zone),
                                 standing.next_date->what),
                     {{"class", "faint"}});
     }

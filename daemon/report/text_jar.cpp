@@ -98,7 +98,7 @@ std::string state_text(const JarHistoryView& view, const TextContext& context) {
   }
   if (!standing.why.empty()) said(standing.why);
   if (standing.next_date) {
-    said(fmt::format("{}: {}.", context.zone.to_text(standing.next_date->at),
+    said(fmt::format("By {} {}.", context.zone.to_text(standing.next_date->at).substr(0, 10),
                      standing.next_date->what));
   }
   for (const std::string& reason : standing.reasons) {

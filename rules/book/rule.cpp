@@ -27,7 +27,7 @@ struct RemedyFacts {
 };
 
 // In the order of the enum.
-constexpr std::array<RemedyFacts, 15> kRemedies{{
+constexpr std::array<RemedyFacts, 16> kRemedies{{
     {Remedy::add_sugar, "add-sugar",
      "Add sugar with a dry clean spoon, on top or stirred in; never stir a gassing jar that has no "
      "headspace."},
@@ -55,6 +55,8 @@ constexpr std::array<RemedyFacts, 15> kRemedies{{
     {Remedy::carry_out, "carry-out",
      "Keep the jar from food, close it, carry it out and wash your hands; do not sniff or scrape "
      "it."},
+    {Remedy::renew_vessel, "renew-vessel",
+     "Put what is surely free of glass into a whole dry vessel; wear gloves and glasses."},
 }};
 
 constexpr std::array<std::string_view, 3> kUrgencies{"now", "today", "this-week"};

@@ -35,6 +35,7 @@ enum class Remedy {
   check_board,
   change_battery,
   carry_out,
+  renew_vessel,
 };
 [[nodiscard]] std::string_view remedy_name(Remedy remedy);
 [[nodiscard]] std::optional<Remedy> remedy_named(std::string_view name);

@@ -116,6 +116,11 @@ Figures VerdictWriter::figures() const {
 void VerdictWriter::add_looks(Figures& result) const {
   result.closed_at = instant_of(state().closed_at);
   result.cover = state().cover;
+  const auto seen_at = [this](Sign sign) {
+    return state().seen_at[static_cast<std::size_t>(sign)];
+  };
+  result.cracked =
+      seen_at(Sign::cracked) != kNever && seen_at(Sign::cracked) >= seen_at(Sign::all_well);
   for (std::size_t s = 0; s < kSigns; ++s) {
     const std::int64_t seen = state().seen_at[s];
     const Sign sign = static_cast<Sign>(s);
@@ -257,6 +262,12 @@ void VerdictWriter::say_state(Verdict& verdict) const {
   const double likely = 100.0 * progress(kLikely);
   switch (verdict.state) {
     case State::settling:
+      if (verdict.figures.age_days > 2.0 * set().settling_days) {
+        verdict.reasons.emplace_back(
+            "Sugar was stirred in and it settles once more: bubbling, sinking and a wet look are "
+            "normal for about two weeks.");
+        break;
+      }
       verdict.reasons.push_back(fmt::format(
           "It was closed {:.0f} days ago and is settling: bubbling, sinking and a wet look are "
           "normal for about two weeks.",

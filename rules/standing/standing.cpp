@@ -38,6 +38,8 @@ Use use_by_state(const culture::Verdict& verdict) {
 
 Use use_of(const StandingScene& scene) {
   if (scene.spoilage) return Use::no;
+  // A vessel that may have left glass in it.
+  if (scene.verdict->figures.cracked) return Use::no;
   Use use = use_by_state(*scene.verdict);
   if (scene.recomputing) use = std::max(use, Use::look_first);
   for (const StandingAlert& alert : scene.alerts) {
@@ -94,6 +96,11 @@ std::optional<NextDate> next_date_of(const StandingScene& scene) {
 void take_state(Standing& standing, const StandingScene& scene) {
   std::vector<Advice> deeds;
   const bool asks = scene.verdict->state != State::settling;
+  if (scene.verdict->figures.cracked) {
+    deeds.push_back(cracked_deed(scene.jar));
+    standing.urgency = Urgency::today;
+    standing.why = "It was found cracked.";
+  }
   if (asks && standing.use == Use::wake_test_first) deeds.push_back(wake_test_deed(scene.jar));
   if (asks && standing.use == Use::look_first) deeds.push_back(look_deed(scene.jar));
   if (scene.gas_tight) heed_lid(deeds, scene.jar, may_make_gas(*scene.verdict));
@@ -261,6 +268,16 @@ void heed_lid(std::vector<Advice>& deeds, std::string_view jar, bool may_make_ga
   }
 }
 
+// Common practice, no source.
+Advice cracked_deed(std::string_view jar) {
+  return {
+      Remedy::renew_vessel,
+      fmt::format("Put on gloves and glasses, stand {} in a tray, and put what is surely free "
+                  "of glass into a whole dry vessel. Then tell `retire {} because \"cracked\"`.",
+                  jar, jar),
+      {}};
+}
+
 Advice look_deed(std::string_view jar) {
   return {Remedy::look,
           fmt::format("Look at {} and smell it; never taste, it is not food. Then tell `{} all "
@@ -299,8 +316,8 @@ Standing standing_of(const StandingScene& scene) {
   } else {
     take_deeds(standing, alerts);
     if (!standing.deed) {
-      take_state(standing, scene);
       standing.why = why_by_state(*scene.verdict);
+      take_state(standing, scene);
       if (standing.use == Use::look_first && standing.state == State::dormant) {
         standing.why = "It sleeps, most likely; at worst it is waking already.";
       }

@@ -92,6 +92,8 @@ struct StandingScene {
 // Under a lid that holds gas: of a jar that may be working the lid comes first, and whatever opens
 // another one carries the lid's caution.
 void heed_lid(std::vector<Advice>& deeds, std::string_view jar, bool may_make_gas);
+// A cracked vessel: gloves, a tray, nothing that may have glass in it.
+[[nodiscard]] Advice cracked_deed(std::string_view jar);
 // "Look at B-07 and smell it ...", "Test a spoonful of B-07 ...".
 [[nodiscard]] Advice look_deed(std::string_view jar);
 [[nodiscard]] Advice wake_test_deed(std::string_view jar);

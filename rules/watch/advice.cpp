@@ -440,6 +440,7 @@ Work work_out(Remedy remedy, const AdviceScene& scene) {
     case Remedy::check_board:
     case Remedy::change_battery:
     case Remedy::carry_out:
+    case Remedy::renew_vessel:
       break;
   }
   return plain(remedy);
@@ -510,6 +511,9 @@ std::vector<Advice> advise(std::span<const Remedy> remedies, const AdviceScene& 
   std::vector<Advice> advice = advise_in_order(remedies, scene);
   if (advice.empty() && !remedies.empty()) advice.push_back(plain(remedies.front()).advice);
   heed_state(advice, scene);
+  if (scene.model != nullptr && scene.model->figures().cracked) {
+    advice.insert(advice.begin(), cracked_deed(jar));
+  }
   if (gas_tight) {
     const bool works = scene.model != nullptr && may_make_gas(scene.model->verdict());
     heed_lid(advice, jar, works);

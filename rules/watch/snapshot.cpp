@@ -284,7 +284,8 @@ Figure figure_from(const json& j) {
 
 // An earlier version stored a remedy by its number alone.
 Advice advice_from(const json& j) {
-  const auto remedy = enum_from(j.is_array() ? j.at(0) : j, Remedy::add_sugar, Remedy::carry_out);
+  const auto remedy =
+      enum_from(j.is_array() ? j.at(0) : j, Remedy::add_sugar, Remedy::renew_vessel);
   if (!j.is_array()) return {remedy, std::string(remedy_sentence(remedy)), {}};
   Advice advice{remedy, j.at(1).get<std::string>(), {}};
   for (const json& amount : j.at(2)) advice.amounts.push_back(figure_from(amount));
@@ -641,7 +642,7 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
     if (saved.size() > 5 && !saved.at(5).is_null()) jars_[i].spoilage = spoilage_from(saved.at(5));
     if (saved.size() > 6 && !saved.at(6).is_null()) {
       const json& said = saved.at(6);
-      jars_[i].said = Jar::Said{enum_from(said.at(0), Remedy::add_sugar, Remedy::carry_out),
+      jars_[i].said = Jar::Said{enum_from(said.at(0), Remedy::add_sugar, Remedy::renew_vessel),
                                 enum_from(said.at(1), Urgency::now, Urgency::this_week),
                                 instant_from(said.at(2))};
     }

@@ -242,7 +242,7 @@ TEST_CASE("other fields are checked with it") {
         "5 0 0 'why' is missing; say in a sentence what the alert is for\n"
         "6 0 0 unknown remedy 'mov'; did you mean 'move'? known are add-sugar, move, vent, "
         "keep-room-shut, dry-air, ease-lid, renew-cover, shade, look, wake-test, use-first, "
-        "check-sensor, check-board, change-battery or carry-out\n"
+        "check-sensor, check-board, change-battery, carry-out or renew-vessel\n"
         "6 2 0 remedy 'look' is there twice; leave one out\n");
 }
 

@@ -161,11 +161,18 @@ Work add_sugar(const AdviceScene& scene) {
 // The best place for the jar, with its time there; nullptr: none is clearly better.
 struct Better {
   const AirElsewhere* there = nullptr;
+  LatelyAir::Air air{};  // as it counts there
   std::optional<WakeTime> time, time_here;
 };
 
 double humidity_of(const LatelyAir::Air& air) {
   return air.vapour ? humidity_at(air.temperature, *air.vapour) : 0.0;
+}
+
+// Of the air a place had lately and has now the warmer one: cool nights do not cool a hot noon.
+const LatelyAir::Air& warmer_of(const AirElsewhere& place) {
+  const bool now = place.now && place.now->temperature > place.air.temperature;
+  return now ? *place.now : place.air;
 }
 
 // The coolest place that is clearly cooler and does not wet the sugar; where heat kills, any.
@@ -177,10 +184,12 @@ Better cooler_place(const AdviceScene& scene) {
   for (const bool damp_too : {false, true}) {
     double coolest = here.temperature.value() - kBetterTemperature;
     for (const AirElsewhere& each : scene.elsewhere) {
-      if (each.air.temperature.value() > coolest) continue;
-      if (!damp_too && humidity_of(each.air) > dampest) continue;
-      coolest = each.air.temperature.value();
+      const LatelyAir::Air& there = warmer_of(each);
+      if (there.temperature.value() > coolest) continue;
+      if (!damp_too && humidity_of(there) > dampest) continue;
+      coolest = there.temperature.value();
       best.there = &each;
+      best.air = there;
     }
     if (best.there != nullptr || !kills) return best;
   }
@@ -206,6 +215,7 @@ Better better_place(const AdviceScene& scene) {
     if (level && each.air.temperature >= best.there->air.temperature) continue;
     longest = time.hours;
     best.there = &each;
+    best.air = each.air;
     best.time = time;
   }
   return best;
@@ -250,10 +260,10 @@ Work move(const AdviceScene& scene) {
                    {}},
                   false};
   }
-  Advice advice{Remedy::move,
-                fmt::format("Move {} to {} ({})", object(scene), better.there->place,
-                            air_words(better.there->air)),
-                {{"temperature there", better.there->air.temperature.value(), "°C"}}};
+  Advice advice{
+      Remedy::move,
+      fmt::format("Move {} to {} ({})", object(scene), better.there->place, air_words(better.air)),
+      {{"temperature there", better.air.temperature.value(), "°C"}}};
   if (better.time) {
     const std::string who = scene.jars.size() == 1 ? "it" : scene.jars.front();
     advice.words += fmt::format(": {} wakes there {}, here {}", who, wake_words(*better.time),
@@ -266,13 +276,13 @@ Work move(const AdviceScene& scene) {
   }
   const auto& here = scene.here_now ? scene.here_now : scene.here;
   if (!better.time) {
-    const std::string pace = pace_words(here->temperature, better.there->air.temperature);
+    const std::string pace = pace_words(here->temperature, better.air.temperature);
     if (!pace.empty())
       advice.words += fmt::format(": there {} about {}",
                                   scene.jars.size() > 1 ? "they work" : "it works", pace);
   }
   advice.words += ".";
-  if (here->temperature.value() - better.there->air.temperature.value() >= kSweats) {
+  if (here->temperature.value() - better.air.temperature.value() >= kSweats) {
     advice.words += fmt::format(" Let {} cool slowly under a cover that breathes.",
                                 scene.jars.size() > 1 ? "them" : "it");
   }

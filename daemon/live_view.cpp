@@ -62,6 +62,10 @@ std::string LiveView::alert_words(const rules::Subject& subject) const {
   return words.empty() ? "no alert" : words;
 }
 
+std::shared_ptr<const rules::culture::Profile> LiveView::profile(std::string_view stage) const {
+  return settings_.cultures.for_stage(stage);
+}
+
 std::string LiveView::describe_jar(const Jar& jar) const {
   const std::string& id = jar.made.jar;
   if (jar.retired_at) {

@@ -25,6 +25,8 @@ class LiveView : public LedgerView {
   [[nodiscard]] std::vector<ToldSensor> sensors() const override;
   [[nodiscard]] std::vector<rules::Alert> open_alerts() const override;
   [[nodiscard]] std::optional<rules::culture::JarModel> model(std::string_view jar) const override;
+  [[nodiscard]] std::shared_ptr<const rules::culture::Profile> profile(
+      std::string_view stage) const override;
 
  private:
   [[nodiscard]] std::string air_words(std::string_view place) const;

@@ -5,6 +5,7 @@
 
 #include <cstdint>
 #include <map>
+#include <memory>
 #include <optional>
 #include <set>
 #include <span>
@@ -95,6 +96,7 @@ struct Told {
   std::vector<rules::Input> inputs;   // for the engine, in order
   std::string answer;                 // one line, but for what revised_text() adds to it
   std::vector<RevisedJar> revised = {};
+  std::string brief = {};  // of a new jar, in a list of many: what is wrong with it; empty: nothing
 };
 
 // What the ledger asks of the world to answer `ask` and to check places.
@@ -111,6 +113,10 @@ class LedgerView {
   // none.
   [[nodiscard]] virtual std::optional<rules::culture::JarModel> model(
       std::string_view jar) const = 0;
+  // The culture's figures for jars of a stage, to say what a mix comes to; the built-in ones unless
+  // a view knows others. Never null.
+  [[nodiscard]] virtual std::shared_ptr<const rules::culture::Profile> profile(
+      std::string_view stage) const;
 };
 
 // What a revision changed, to follow an answer: ". B-07 by its model: dormant, ... (before: ...)".
@@ -198,7 +204,8 @@ class Ledger {
                                                  const std::string& place, Instant at,
                                                  const Telling& telling);
   tl::expected<DeedTold, SentenceRefusal> tell_deed(const std::string& id, const Deed& deed,
-                                                    Instant at, const Telling& telling);
+                                                    Instant at, bool one_of_several,
+                                                    const Telling& telling);
   // The ids of the jars that `first` and the sentence's further targets mean. The examples as in
   // jar_meant().
   [[nodiscard]] tl::expected<std::vector<std::string>, SentenceRefusal> jars_meant(

@@ -9,6 +9,7 @@
 #include "daemon/ledger/deeds.h"
 #include "daemon/ledger/jar_inputs.h"
 #include "daemon/ledger/ledger.h"
+#include "daemon/ledger/mixing_answers.h"
 #include "daemon/ledger/telling.h"
 
 namespace torpor::daemon {
@@ -57,10 +58,12 @@ struct Ledger::DeedTold {
   std::string state;    // by the model; empty: unknown
   std::optional<RevisedJar> revised;
   std::vector<std::string> advice;
+  MixingAnswer mixing;
 };
 
 tl::expected<Ledger::DeedTold, SentenceRefusal> Ledger::tell_deed(const std::string& id,
                                                                   const Deed& deed, Instant at,
+                                                                  bool one_of_several,
                                                                   const Telling& telling) {
   const Jar& jar = jars_.at(id);
   const DeedExample example = example_of(deed);
@@ -99,6 +102,10 @@ tl::expected<Ledger::DeedTold, SentenceRefusal> Ledger::tell_deed(const std::str
     told.follows = follows_text(*model);
     told.state = culture::state_name(model->verdict().state);
   }
+  const Jar& after = jars_.at(id);
+  told.mixing =
+      at_deed(after, deed, telling.now, one_of_several, model && !late ? &*model : nullptr,
+              *telling.view.profile(after.made.stage));
   return told;
 }
 
@@ -116,10 +123,14 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const JarDeed& told_deed,
   if (several) copy = *this;
   Ledger& after = several ? copy : *this;
   Told all;
-  std::vector<std::string> sentences, states;
+  std::vector<std::string> first, sentences, states, amiss;
+  const auto add_once = [](std::vector<std::string>& all_said, std::string sentence) {
+    const bool said = std::find(all_said.begin(), all_said.end(), sentence) != all_said.end();
+    if (!said) all_said.push_back(std::move(sentence));
+  };
   std::string understood, follows;
   for (const std::string& id : *ids) {
-    auto told = after.tell_deed(id, told_deed.deed, *at, telling);
+    auto told = after.tell_deed(id, told_deed.deed, *at, several, telling);
     if (!told) return tl::unexpected(told.error());
     all.entries.push_back(std::move(told->entry));
     all.inputs.push_back(std::move(told->input));
@@ -127,9 +138,11 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const JarDeed& told_deed,
     follows = std::move(told->follows);
     if (told->revised) all.revised.push_back(std::move(*told->revised));
     if (!told->state.empty()) states.push_back(fmt::format("{} {}", id, told->state));
-    for (std::string& sentence : told->advice) {
-      const bool said = std::find(sentences.begin(), sentences.end(), sentence) != sentences.end();
-      if (!said) sentences.push_back(std::move(sentence));
+    for (std::string& sentence : told->mixing.first) add_once(first, std::move(sentence));
+    for (std::string& sentence : told->mixing.then) add_once(sentences, std::move(sentence));
+    for (std::string& sentence : told->advice) add_once(sentences, std::move(sentence));
+    if (!told->mixing.brief.empty()) {
+      amiss.push_back(fmt::format("{} ({})", id, told->mixing.brief));
     }
   }
   if (several) {
@@ -137,10 +150,14 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const JarDeed& told_deed,
     // What differs from jar to jar (a cover instead of another) is left to `ask`.
     understood = understood_text(Jar{}, told_deed.deed, *at, telling.zone);
     follows = states.empty() ? "" : fmt::format("by their models: {}", listed(states, kMostToldOf));
+    if (!amiss.empty()) {
+      first.push_back(fmt::format("Look at these first: {}.", listed(amiss, kMostToldOf)));
+    }
   }
-  all.answer = fmt::format("{}: {}, {}{}{} ({})", listed(*ids, kMostToldOf), understood,
-                           when_text(*at, telling.now, telling.zone), follows.empty() ? "" : "; ",
-                           follows, entries_text(all.entries));
+  all.answer = ahead(first);
+  all.answer += fmt::format("{}: {}, {}{}{} ({})", listed(*ids, kMostToldOf), understood,
+                            when_text(*at, telling.now, telling.zone), follows.empty() ? "" : "; ",
+                            follows, entries_text(all.entries));
   for (const std::string& sentence : sentences) {
     all.answer += fmt::format("{} {}", all.answer.back() == '.' ? "" : ".", sentence);
   }

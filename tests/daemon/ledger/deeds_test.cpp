@@ -30,7 +30,11 @@ Cellar with_jar() {
 TEST_CASE("sugar added is journaled, told to the engine and answered without a model's claim") {
   Cellar cellar = with_jar();
   const Told told = cellar.tell("add sugar 120 g to b7");
-  CHECK(told.answer == "B-07: 120 g sugar spread on top, Tue 10 Mar 13:00 (entry 2)");
+  CHECK(
+      told.answer ==
+      "B-07: 120 g sugar spread on top, Tue 10 Mar 13:00 (entry 2). That is sugar enough: rice as "
+      "wet as this (61 % water by its weights) takes about 1400 g, more than the equal weight of "
+      "common practice.");
   REQUIRE(told.entries.size() == 1);
   CHECK(told.entries[0].act ==
         R"({"act":"add_sugar","jar":"B-07","stirred":false,"sugar_g":120.0})");
@@ -147,7 +151,7 @@ TEST_CASE("gas under a cover that holds it is a hazard") {
   CHECK_FALSE(contains(cellar.tell("B-07 bubbling").answer, "Caution"));
   CHECK(contains(cellar.tell("B-07 pressure").answer, "face and eyes away"));
   CHECK(contains(cellar.tell("cover B-07 with tight lid").answer,
-                 "take a cover that breathes until it is quiet"));
+                 "tie on paper or cloth until it is quiet"));
   CHECK(contains(cellar.tell("B-07 bubbling").answer, "can burst"));
   CHECK(contains(cellar.tell("open B-07").answer, "can burst"));
   CHECK(contains(cellar.tell("add sugar 100 g to B-07 stirred in").answer, "leave headspace"));

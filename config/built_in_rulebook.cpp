@@ -175,10 +175,11 @@ rules:
     remedies: [move, add-sugar, use-first]
 
   # Saturated sugar holds 0.85 or a little less. Above 0.87 the sugar on top is gone and moulds can
-  # work there; common yeasts follow from 0.88 on.
+  # work there; common yeasts follow from 0.88 on. Taken up from the air: what was short of sugar
+  # from the start is no matter of its top.
   damp-topping:
     concerns: jar
-    when: surface activity above 0.87 lasting 24 h
+    when: (surface activity above 0.87 and water gained above 2 g) lasting 24 h
     until: surface activity below 0.86 lasting 12 h
     urgency: today
     why: The sugar on top has taken up water from the air; the culture wakes from the top.

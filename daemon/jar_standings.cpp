@@ -1,5 +1,7 @@
 #include "daemon/jar_standings.h"
 
+#include <utility>
+
 namespace torpor::daemon {
 
 void JarStandings::touched(const std::string& jar) { unwritten_.insert(jar); }
@@ -43,6 +45,9 @@ std::vector<JarStandings::Kept> JarStandings::take_changed(Instant wall) {
       known_.erase(jar);
     }
     taken.push_back({jar, of(jar)});
+    const auto& standing = taken.back().standing;
+    std::string line = standing ? rules::standing_line(*standing) : std::string();
+    taken.back().differs = std::exchange(lines_[jar], line) != line;
     if (taken.back().standing) {
       written_[jar] = wall;
     } else {

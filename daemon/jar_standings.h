@@ -36,6 +36,7 @@ class JarStandings {
   struct Kept {
     std::string jar;
     std::optional<rules::Standing> standing;  // nullopt: as of()
+    bool differs = true;                      // in what its line says from what was taken before
   };
   // Those to be written since the last call; `wall` says when an hour is over.
   [[nodiscard]] std::vector<Kept> take_changed(Instant wall);
@@ -43,7 +44,8 @@ class JarStandings {
  private:
   const rules::Watch& watch_;
   mutable std::map<std::string, std::optional<rules::Standing>> known_;
-  std::map<std::string, Instant> written_;  // when, by wall clock
+  std::map<std::string, Instant> written_;    // when, by wall clock
+  std::map<std::string, std::string> lines_;  // as last taken
   std::set<std::string> unwritten_;
 };
 

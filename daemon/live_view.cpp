@@ -78,6 +78,10 @@ std::optional<rules::Standing> LiveView::standing(std::string_view jar) const {
 
 std::string LiveView::todo() const { return watch_.todo(); }
 
+std::shared_ptr<const rules::culture::Profile> LiveView::profile(std::string_view stage) const {
+  return settings_.cultures.for_stage(stage);
+}
+
 std::string LiveView::describe_jar(const Jar& jar) const {
   const std::string& id = jar.made.jar;
   if (jar.retired_at) {

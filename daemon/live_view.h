@@ -28,6 +28,8 @@ class LiveView : public LedgerView {
   [[nodiscard]] std::optional<rules::Standing> standing(std::string_view jar) const override;
   [[nodiscard]] std::string todo() const override;
   [[nodiscard]] std::optional<rules::culture::JarModel> model(std::string_view jar) const override;
+  [[nodiscard]] std::shared_ptr<const rules::culture::Profile> profile(
+      std::string_view stage) const override;
 
  private:
   [[nodiscard]] std::string air_words(std::string_view place) const;

@@ -493,6 +493,9 @@ void Storeroom::take(rules::Effects effects, bool by_readings) {
 void Storeroom::keep_jar_standings() {
   for (const JarStandings::Kept& kept : jar_standings_.take_changed(wall_)) {
     keep_note(standing_note(kept.jar), kept.standing ? jar_standing_json(*kept.standing) : "");
+    if (!kept.differs) continue;
+    touched_.insert({rules::SubjectKind::jar, kept.jar});
+    jars_shown_.erase(kept.jar);
   }
 }
 

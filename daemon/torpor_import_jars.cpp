@@ -45,6 +45,9 @@ class PlacesOnly final : public LedgerView {
   std::optional<rules::culture::JarModel> model(std::string_view) const override {
     return std::nullopt;
   }
+  std::shared_ptr<const rules::culture::Profile> profile(std::string_view stage) const override {
+    return settings_.cultures.for_stage(stage);
+  }
 
  private:
   const config::Settings& settings_;
@@ -81,6 +84,7 @@ tl::expected<Standing, Failure> standing_of(const Loaded& loaded) {
 
 struct JarsFound {
   std::vector<JarCsvRow> fresh;
+  std::vector<std::string> lines;  // for each of those, what is said of it
   std::size_t known = 0;
   std::vector<CsvFault> faults;
 };
@@ -104,6 +108,11 @@ JarsFound rehearse_rows(JarCsv csv, Standing standing, const Loaded& loaded) {
       continue;
     }
     standing.told.insert(row.sentence);
+    const auto& made = std::get<NewJar>(sentence->act);
+    const Jar* jar = standing.ledger.find(made.jar);
+    found.lines.push_back(fmt::format("{} is registered in {}{}{}", made.jar,
+                                      jar != nullptr ? jar->made.place : made.place,
+                                      told->brief.empty() ? "" : ": ", told->brief));
     found.fresh.push_back(std::move(row));
   }
   std::stable_sort(found.faults.begin(), found.faults.end(),
@@ -126,7 +135,8 @@ std::string text_of_jars(const JarsFound& found, const std::vector<std::string>&
   std::string text =
       fmt::format("{}: {} jars recorded{}, {} known already\n", file, answers.size(),
                   through_service ? " through the running service" : "", found.known);
-  for (const std::string& answer : answers) text += "  " + printable(answer) + '\n';
+  // A line a jar: what there is to do about one, `ask` says at length.
+  for (const std::string& line : found.lines) text += "  " + printable(line) + '\n';
   return text;
 }
 

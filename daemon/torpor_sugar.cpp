@@ -9,6 +9,7 @@
 #include "daemon/report/printable.h"
 #include "daemon/torpor_arguments.h"
 #include "rules/culture/mix.h"
+#include "rules/culture/mixing.h"
 #include "rules/culture/recipe.h"
 #include "rules/culture/words.h"
 
@@ -18,10 +19,7 @@ namespace {
 namespace culture = rules::culture;
 using culture::Ensemble;
 
-// A store room of common practice; solubility moves by a percent or two between 10 and 30 degC.
-constexpr double kUsualTemperature = 20.0;
-// Packed brown sugar weighs 213 g to 220 g a US cup (labels of packers; common practice).
-constexpr double kKitchenCupGrams = 217.0;
+constexpr int kColumns = 80;
 
 double& member_of(Ensemble& ensemble, std::size_t m) {
   return m == culture::kCautious ? ensemble.cautious
@@ -94,7 +92,7 @@ tl::expected<SugarView, Failure> answer_sugar(const SugarQuestion& question) {
   if (!kind) return tl::unexpected(kind.error());
   const auto sugar = weight_of(question.sugar);
   if (!sugar) return tl::unexpected(sugar.error());
-  Celsius temperature(kUsualTemperature);
+  Celsius temperature = culture::kUsualRoom;
   if (!question.temperature.empty()) {
     const auto read = read_temperature(question.temperature);
     if (!read) return usage(read.error());
@@ -131,9 +129,14 @@ tl::expected<SugarView, Failure> answer_sugar(const SugarQuestion& question) {
           culture::sugar_to_saturate(mix, *kind, chemistry).sugar;
     }
   }
+  recipe->sugar = sugar->value_or(Grams(view.sugar_g.likely));
+  recipe->sugar_kind = *kind;
+  const auto advice = culture::mix_advice(*recipe, profile, temperature);
+  view.advice =
+      view.asked_other_way ? culture::mix_words(*advice, "") : culture::equal_weight_words(*advice);
   if (question.kind.empty()) view.assumptions.emplace_back("brown sugar");
   if (question.temperature.empty()) {
-    view.assumptions.push_back(fmt::format("a room of {:.0f} °C", kUsualTemperature));
+    view.assumptions.push_back(fmt::format("a room of {:.0f} °C", culture::kUsualRoom.value()));
   }
   return view;
 }
@@ -145,6 +148,7 @@ std::string sugar_json(const SugarView& view) {
   json["water_activity"] = ensemble_json(view.water_activity);
   json["water_buffer_g"] = ensemble_json(view.water_buffer_g);
   if (view.sugar_shortfall_g) json["sugar_shortfall_g"] = ensemble_json(*view.sugar_shortfall_g);
+  json["advice"] = view.advice;
   return json.dump(2);
 }
 
@@ -153,14 +157,18 @@ std::string sugar_text(const SugarView& view) {
   const auto line = [&text](std::string_view name, const std::string& value) {
     text += fmt::format("{:<16}{}\n", name, value);
   };
+  const auto say_advice = [&] {
+    for (const std::string& part : wrap(view.advice, kColumns)) text += part + '\n';
+  };
   if (view.asked_other_way) {
+    say_advice();
     line("sugar", fmt::format("{:.0f} g of {} sugar, {:.2f} times the rice", view.sugar_g.likely,
                               view.kind, view.sugar_to_rice_ratio.likely));
   } else {
     line("sugar",
-         fmt::format("{} of {} sugar ({:.0f} g to {:.0f} g), about {:.1f} cups",
+         fmt::format("{} of {} sugar ({:.0f} g to {:.0f} g), {}",
                      culture::gram_words(view.sugar_g.likely), view.kind, view.sugar_g.hopeful,
-                     view.sugar_g.cautious, view.sugar_g.likely / kKitchenCupGrams));
+                     view.sugar_g.cautious, culture::kitchen_words(view.sugar_g.likely)));
     line("", ratio_words(view.sugar_to_rice_ratio));
   }
   line("water activity", culture::activity_words(view.water_activity));
@@ -168,18 +176,12 @@ std::string sugar_text(const SugarView& view) {
                            " it can still take before all sugar is dissolved");
   if (view.sugar_shortfall_g) {
     const Ensemble& missing = *view.sugar_shortfall_g;
-    if (missing.cautious < 1.0) {
-      line("", "Enough: some sugar stays undissolved and holds the water.");
-    } else if (missing.likely < 1.0) {
-      line("missing", fmt::format("likely nothing; if the rice was wetter than reckoned, up to {}",
-                                  culture::gram_words(missing.cautious)));
-    } else {
-      line("missing",
-           fmt::format("{} ({:.0f} g to {:.0f} g): all sugar dissolves and the jar "
-                       "will not sleep long",
-                       culture::gram_words(missing.likely), missing.hopeful, missing.cautious));
-    }
+    line("missing", missing.cautious < 1.0
+                        ? std::string("nothing")
+                        : fmt::format("{:.0f} g ({:.0f} g to {:.0f} g) before some is left over",
+                                      missing.likely, missing.hopeful, missing.cautious));
   } else {
+    say_advice();
     text +=
         "Mix in the larger amount when in doubt: what stays undissolved does no harm, what is\n"
         "missing wakes the jar. Then spread a thin layer of sugar on top.\n";

@@ -30,6 +30,7 @@ struct SugarView {
   bool asked_other_way = false;  // by --sugar
   rules::culture::Ensemble sugar_g, sugar_to_rice_ratio, water_activity, water_buffer_g;
   std::optional<rules::culture::Ensemble> sugar_shortfall_g;  // only by --sugar
+  std::string advice;  // as the service says it to who mixes: rules/culture/mixing.h
   std::vector<std::string> assumptions;
 };
 

@@ -8,6 +8,7 @@
 
 #include "config/fault.h"
 #include "daemon/ledger/choice_text.h"
+#include "daemon/ledger/cover_text.h"
 
 namespace torpor::daemon {
 
@@ -127,7 +128,12 @@ DeedRead<DeedSentence> read_cover(Cursor& cursor) {
   if (!cursor.take("with")) {
     return tl::unexpected(refusal("`with` and the cover are missing", kCoverForm, kCoverExample));
   }
-  const auto cover = read_choice(cursor, "cover", covers());
+  if (is_bare_lid(cursor)) {
+    return tl::unexpected(refusal(kWhichLid,
+                                  "cover ID with lid turned back, or cover ID with tight lid",
+                                  "cover B-07 with lid turned back"));
+  }
+  const auto cover = read_cover_words(cursor);
   if (!cover) return tl::unexpected(refusal(cover.error(), "cover ID with COVER", kCoverExample));
   return DeedSentence{std::move(*about), culture::ChangeCover{*cover}};
 }

@@ -10,6 +10,7 @@
 #include "daemon/ledger/ask_answers.h"
 #include "daemon/ledger/collection_text.h"
 #include "daemon/ledger/jar_inputs.h"
+#include "daemon/ledger/mixing_answers.h"
 #include "daemon/ledger/names.h"
 #include "daemon/ledger/new_jar_text.h"
 #include "daemon/ledger/registration.h"
@@ -47,6 +48,11 @@ std::string as_sentence(std::string clause) {
 }
 
 }  // namespace
+
+std::shared_ptr<const rules::culture::Profile> LedgerView::profile(std::string_view) const {
+  static const auto kBuiltIn = std::make_shared<const rules::culture::Profile>();
+  return kBuiltIn;
+}
 
 const Jar* Ledger::find(std::string_view id) const {
   // Mostly its own name in full; only a person's short form is compared with every name.
@@ -143,11 +149,17 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
   add_inputs_of(jar, spoilage_of(jar), told.inputs);
   if (const std::string warning = spoiled_warning(made.jar); !warning.empty()) {
     told.answer = fmt::format("{} Recorded all the same: {}", warning, told.answer);
+  } else {
+    const MixingAnswer mixing =
+        at_registration(jar, telling.now, *telling.view.profile(made.stage));
+    told.brief = mixing.brief;
+    told.answer = ahead(mixing.first) + told.answer;
   }
   if (!jar.events.empty()) {
     add_sentence(told.answer, fmt::format("What was noted of it before counts again: {} entries",
                                           jar.events.size()));
   }
+  for (const std::string& sentence : mixing.then) add_sentence(told.answer, without_stop(sentence));
   add_sentence(told.answer, settling_text(jars_.at(made.jar), telling.now, zone));
   add_sentence(told.answer, as_sentence(missing_text(made)));
   add_sentence(told.answer, caution_text(made));

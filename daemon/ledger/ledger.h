@@ -5,6 +5,7 @@
 
 #include <cstdint>
 #include <map>
+#include <memory>
 #include <optional>
 #include <set>
 #include <span>
@@ -96,6 +97,7 @@ struct Told {
   std::string answer;  // one line, but for what revised_text() and standings_text() add to it
   std::vector<RevisedJar> revised = {};
   std::vector<std::string> jars = {};  // whose standing follows the answer
+  std::string brief = {};  // of a new jar, in a list of many: what is wrong with it; empty: nothing
 };
 // An answer and what follows it: whole sentences that begin with a blank.
 [[nodiscard]] std::string followed_by(std::string answer, const std::string& sentences);
@@ -118,6 +120,10 @@ class LedgerView {
   // none.
   [[nodiscard]] virtual std::optional<rules::culture::JarModel> model(
       std::string_view jar) const = 0;
+  // The culture's figures for jars of a stage, to say what a mix comes to; the built-in ones unless
+  // a view knows others. Never null.
+  [[nodiscard]] virtual std::shared_ptr<const rules::culture::Profile> profile(
+      std::string_view stage) const;
 };
 
 // How the jars stand, to follow an answer: " B-07 (pantry): dormant, use: yes. Nothing to do. ...".
@@ -211,7 +217,8 @@ class Ledger {
                                                  const std::string& place, Instant at,
                                                  const Telling& telling);
   tl::expected<DeedTold, SentenceRefusal> tell_deed(const std::string& id, const Deed& deed,
-                                                    Instant at, const Telling& telling);
+                                                    Instant at, bool one_of_several,
+                                                    const Telling& telling);
   // The ids of the jars that `first` and the sentence's further targets mean. The examples as in
   // jar_meant().
   [[nodiscard]] tl::expected<std::vector<std::string>, SentenceRefusal> jars_meant(

@@ -9,6 +9,7 @@
 #include "daemon/ledger/deeds.h"
 #include "daemon/ledger/jar_inputs.h"
 #include "daemon/ledger/ledger.h"
+#include "daemon/ledger/mixing_answers.h"
 #include "daemon/ledger/telling.h"
 
 namespace torpor::daemon {
@@ -38,6 +39,13 @@ DeedExample example_of(const Deed& deed) {
   };
   static_assert(std::size(kExamples) == std::variant_size_v<Deed>);
   return kExamples[deed.index()];
+}
+
+void tell_model(culture::JarModel& model, Instant at, const Deed& deed) {
+  const auto event = model_event(deed);
+  if (!event) return;
+  if (const auto* act = std::get_if<culture::Act>(&*event)) model.act(at, *act);
+  if (const auto* seen = std::get_if<culture::Observation>(&*event)) model.observe(at, *seen);
 }
 
 bool tells(const Deed& deed, culture::Sign sign) {
@@ -86,11 +94,14 @@ struct Ledger::DeedTold {
   std::string understood;
   std::optional<RevisedJar> revised;
   std::string warning;  // before everything else; empty: none
+  bool is_spoiled = false;
   std::vector<std::string> advice;
+  MixingAnswer mixing;
 };
 
 tl::expected<Ledger::DeedTold, SentenceRefusal> Ledger::tell_deed(const std::string& id,
                                                                   const Deed& deed, Instant at,
+                                                                  bool one_of_several,
                                                                   const Telling& telling) {
   const Jar& jar = jars_.at(id);
   const DeedExample example = example_of(deed);
@@ -120,7 +131,8 @@ tl::expected<Ledger::DeedTold, SentenceRefusal> Ledger::tell_deed(const std::str
   told.entry = entry_of(act, at, telling);
   if (auto applied = apply(told.entry, act); !applied) return refuse(applied.error());
   // Of a spoiled jar its standing says the only thing that is to be done.
-  if (!spoilage_of(jars_.at(id))) told.advice = advice(jars_.at(id), deed, at);
+  told.is_spoiled = spoilage_of(jars_.at(id)).has_value();
+  if (!told.is_spoiled) told.advice = advice(jars_.at(id), deed, at);
   if (auto event = model_event(deed)) {
     told.input = input_of(id, {at, told.entry.number, std::move(*event)});
   } else {
@@ -128,6 +140,13 @@ tl::expected<Ledger::DeedTold, SentenceRefusal> Ledger::tell_deed(const std::str
     return told;
   }
   if (late) told.revised = revised_now(id, telling.view);
+  if (!told.is_spoiled) {
+    auto model = late ? std::nullopt : telling.view.model(id);
+    if (model) tell_model(*model, at, deed);
+    const Jar& after = jars_.at(id);
+    told.mixing = at_deed(after, deed, telling.now, one_of_several, model ? &*model : nullptr,
+                          *telling.view.profile(after.made.stage));
+  }
   return told;
 }
 
@@ -160,14 +179,14 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const JarDeed& told_deed,
   if (several) copy = *this;
   Ledger& after = several ? copy : *this;
   Told all;
-  std::vector<std::string> sentences, warnings;
+  std::vector<std::string> first, sentences, warnings, amiss;
   const auto add_once = [](std::vector<std::string>& to, std::string sentence) {
     const bool said = std::find(to.begin(), to.end(), sentence) != to.end();
     if (!said && !sentence.empty()) to.push_back(std::move(sentence));
   };
   std::string understood;
   for (const std::string& id : *ids) {
-    auto told = after.tell_deed(id, told_deed.deed, *at, telling);
+    auto told = after.tell_deed(id, told_deed.deed, *at, several, telling);
     if (!told) return tl::unexpected(told.error());
     all.entries.push_back(std::move(told->entry));
     all.inputs.push_back(std::move(told->input));
@@ -177,6 +196,11 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const JarDeed& told_deed,
     } else if (!std::holds_alternative<RetireJar>(told_deed.deed)) {
       all.jars.push_back(id);
     }
+    for (std::string& sentence : told->mixing.first) add_once(first, std::move(sentence));
+    for (std::string& sentence : told->mixing.then) add_once(sentences, std::move(sentence));
+    if (!told->mixing.brief.empty()) {
+      amiss.push_back(fmt::format("{} ({})", id, told->mixing.brief));
+    }
     add_once(warnings, std::move(told->warning));
     for (std::string& sentence : told->advice) add_once(sentences, std::move(sentence));
   }
@@ -184,10 +208,14 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const JarDeed& told_deed,
     *this = std::move(copy);
     // What differs from jar to jar (a cover instead of another) is left to `ask`.
     understood = understood_text(Jar{}, told_deed.deed, *at, telling.zone);
+    if (!amiss.empty()) {
+      first.push_back(fmt::format("Look at these first: {}.", listed(amiss, kMostToldOf)));
+    }
   }
   if (spoils(told_deed.deed)) add_spoilage_inputs(*ids, all);
   for (const std::string& warning : warnings) all.answer += warning + " ";
   if (!warnings.empty()) all.answer += "Recorded all the same: ";
+  all.answer += ahead(first);
   all.answer += fmt::format("{}: {}, {}{} ({})", listed(*ids, kMostToldOf), understood,
                             when_text(*at, telling.now, telling.zone),
                             all.revised.empty() ? "" : "; noted late", entries_text(all.entries));

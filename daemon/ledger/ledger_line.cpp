@@ -12,6 +12,7 @@
 #include "daemon/ledger/deeds.h"
 #include "daemon/ledger/jar_inputs.h"
 #include "daemon/ledger/ledger.h"
+#include "daemon/ledger/mixing_answers.h"
 #include "daemon/ledger/names.h"
 #include "daemon/ledger/new_jar_text.h"
 #include "daemon/ledger/registration.h"
@@ -147,7 +148,12 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const SplitJar& told_split,
   const Jar& parent = jars_.at(split.from);
   told.inputs.push_back(rules::JarActInput{
       split.from, *at, rules::culture::Act(rules::culture::Take{split.contents})});
-  told.answer = fmt::format(
+  const std::vector<Jar> line = split_line(begun);
+  const MixingAnswer mixing =
+      at_split(begun, std::any_of(line.begin(), line.end(),
+                                  [&](const Jar& older) { return settles_at(older, *at); }));
+  told.answer = ahead(mixing.first);
+  told.answer += fmt::format(
       "{} holds {} of {} and stands in {} from {} on{}{}; its age, water and work go on from {}'s "
       "(entry {}). {}: {}.",
       made.jar, grams_text(split.contents), split.from, harmless(made.place),
@@ -162,6 +168,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const SplitJar& told_split,
   if (const std::string caution = caution_text(begun.made); !caution.empty()) {
     told.answer += " " + caution;
   }
+  for (const std::string& sentence : mixing.then) told.answer += " " + sentence;
   return told;
 }
 

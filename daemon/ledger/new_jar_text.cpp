@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "daemon/ledger/choice_text.h"
+#include "daemon/ledger/cover_text.h"
 #include "daemon/ledger/vocabulary.h"
 
 namespace torpor::daemon {
@@ -78,7 +79,7 @@ FieldRead read_mouth(Cursor& cursor, NewJar& jar, const LocalTime&) {
 }
 
 FieldRead read_cover(Cursor& cursor, NewJar& jar, const LocalTime&) {
-  return read_choice(cursor, "cover", covers()).map([&](Cover cover) { jar.cover = cover; });
+  return read_cover_words(cursor).map([&](Cover cover) { jar.cover = cover; });
 }
 
 FieldRead read_closed(Cursor& cursor, NewJar& jar, const LocalTime& zone) {

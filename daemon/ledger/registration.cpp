@@ -179,34 +179,15 @@ std::string missing_text(const NewJar& jar) {
   return fmt::format("{}", fmt::join(clauses, "; "));
 }
 
-std::string cover_caution(Cover cover) {
-  switch (cover) {
-    case Cover::tight_lid:
-      return "Caution: a working culture makes gas and a tight lid can burst; ease it slowly, a "
-             "cloth over it, face and eyes away, or use a cover that breathes.";
-    case Cover::airlock:
-      return "Caution: a clogged airlock holds gas pressure; keep it clear and ease it with face "
-             "and eyes away.";
-    case Cover::film:
-      return "Caution: film tied tight holds gas pressure; leave it a way out.";
-    default:
-      return "";
-  }
-}
-
 std::string caution_text(const NewJar& jar) {
   std::vector<std::string> cautions;
-  if (jar.sugar && jar.sugar->value() == 0.0) {
+  // With its rice told the answer says how much (mixing_answers.h).
+  if (jar.sugar && jar.sugar->value() == 0.0 && !jar.rice && !jar.cooked_weight) {
     cautions.emplace_back("Without sugar nothing keeps it asleep.");
   }
   if (jar.vessel == Vessel::plastic) {
     cautions.emplace_back(
         "Plastic will do, but for long storage common practice wants glass or glazed ceramic.");
-  }
-  if (jar.cover) {
-    if (std::string caution = cover_caution(*jar.cover); !caution.empty()) {
-      cautions.push_back(std::move(caution));
-    }
   }
   return fmt::format("{}", fmt::join(cautions, " "));
 }

@@ -21,10 +21,7 @@ namespace torpor::daemon {
 // Which figures cannot be known for want of which words; empty: none.
 [[nodiscard]] std::string missing_text(const NewJar& jar);
 
-// Cautions for the vessel, the cover and a jar without sugar; empty: none.
+// Cautions for what the vessel is made of and a jar without sugar; empty: none.
 [[nodiscard]] std::string caution_text(const NewJar& jar);
-
-// What to be careful with under this cover, a sentence; empty: nothing.
-[[nodiscard]] std::string cover_caution(Cover cover);
 
 }  // namespace torpor::daemon

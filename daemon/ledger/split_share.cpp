@@ -1,7 +1,6 @@
 #include "daemon/ledger/split_share.h"
 
 #include <algorithm>
-#include <optional>
 
 #include "daemon/ledger/deeds.h"
 
@@ -11,26 +10,25 @@ namespace {
 
 namespace culture = rules::culture;
 
-bool was_before(const JarEvent& event, const Jar& split) {
-  return event.at != split.split->at ? event.at < split.split->at : event.entry < split.entry;
+bool was_before(const JarEvent& event, Instant at, std::uint64_t entry) {
+  return event.at != at ? event.at < at : event.entry < entry;
 }
 
-// The parent's rice and sugar that are left of what was told, and how much that weighs now.
-struct Rest {
-  double share = 1.0;  // of what was closed in it
-  double added = 0.0;  // g of sugar, of which that much is left
-  std::optional<double> grams;
-};
+}  // namespace
 
-Rest rest_before(const Jar& parent, const Jar& split) {
+Rest rest_of(const Jar& jar, Instant at, std::uint64_t before_entry) {
   Rest rest;
-  Jar until = parent;
+  if (jar.made.topping) rest.on_top = jar.made.topping->value();
+  Jar until = jar;
   until.events.clear();
-  for (const JarEvent& event : parent.events) {
-    if (!was_before(event, split)) break;
+  for (const JarEvent& event : jar.events) {
+    if (!was_before(event, at, before_entry)) break;
     if (const auto* act = std::get_if<culture::Act>(&event.what)) {
       const auto grams = contents_at(until, event.at);
-      if (const auto* add = std::get_if<culture::AddSugar>(act)) rest.added += add->sugar.value();
+      if (const auto* add = std::get_if<culture::AddSugar>(act)) {
+        rest.added += add->sugar.value();
+        rest.on_top = add->stirred ? 0.0 : rest.on_top + add->sugar.value();
+      }
       if (const auto* take = std::get_if<culture::Take>(act); take != nullptr && grams) {
         const double left =
             grams->value() > 0.0
@@ -38,15 +36,14 @@ Rest rest_before(const Jar& parent, const Jar& split) {
                 : 0.0;
         rest.share *= left;
         rest.added *= left;
+        rest.on_top *= left;
       }
     }
     until.events.push_back(event);
   }
-  if (const auto grams = contents_at(until, split.split->at)) rest.grams = grams->value();
+  if (const auto grams = contents_at(until, at)) rest.grams = grams->value();
   return rest;
 }
-
-}  // namespace
 
 void take_share(Jar& jar, const Jar& parent) {
   NewJar& made = jar.made;
@@ -55,7 +52,7 @@ void take_share(Jar& jar, const Jar& parent) {
   made.cooked = parent.made.cooked;
   made.sugar_kind = parent.made.sugar_kind;
   made.rice = made.raw = made.cooked_weight = made.sugar = made.topping = std::nullopt;
-  const Rest rest = rest_before(parent, jar);
+  const Rest rest = rest_of(parent, jar.split->at, jar.entry);
   if (!rest.grams || *rest.grams <= 0.0) return;
   const double share = std::min(1.0, jar.split->contents.value() / *rest.grams);
   const auto of = [&](const std::optional<Grams>& told) {

@@ -207,8 +207,13 @@ bool VerdictWriter::watched() const {
   // A young jar is judged by the time it has had.
   const double age = hours_between(state().closed_at, state().consumed);
   const double window = 24.0 * set().coverage_days;
-  const double covered = age < window && state().hours > 0.0 ? state().covered_hours / state().hours
-                                                             : state().coverage;
+  double covered = age < window && state().hours > 0.0 ? state().covered_hours / state().hours
+                                                       : state().coverage;
+  // A look that found it well answers for the time before it.
+  const std::int64_t well = state().seen_at[static_cast<std::size_t>(Sign::all_well)];
+  if (well != kNever) {
+    covered = std::max(covered, 1.0 - hours_between(well, state().consumed) / window);
+  }
   return has_mix() && covered >= set().coverage_needed;
 }
 

@@ -66,6 +66,20 @@ std::string gram_words(double grams) {
   return fmt::format("about {:.1f} kg", grams / 1000.0);
 }
 
+std::string kitchen_words(double grams) {
+  // Household weights of food tables, from memory: a US cup of sugar 190 to 220 g, a level
+  // tablespoon a sixteenth of it.
+  constexpr double kCup = 200.0, kSpoon = 12.5;
+  constexpr std::array<std::string_view, 4> kQuarters{"", "1/4", "1/2", "3/4"};
+  if (grams < 4.5 * kSpoon) return counted(grams / kSpoon, "tablespoon");
+  const long quarters = std::max(1L, std::lround(4.0 * grams / kCup));
+  std::string text = quarters >= 4 ? std::to_string(quarters / 4) : std::string();
+  const std::string_view part = kQuarters[static_cast<std::size_t>(quarters % 4)];
+  if (!text.empty() && !part.empty()) text += ' ';
+  text += part;
+  return text + (quarters <= 4 ? " cup" : " cups");
+}
+
 std::string activity_words(const Ensemble& activity) {
   const auto [low, high] = std::minmax({activity.cautious, activity.likely, activity.hopeful});
   return fmt::format("about {:.2f} ({:.2f} to {:.2f})", activity.likely, low, high);

@@ -9,6 +9,7 @@
 
 #include "rules/air/psychrometrics.h"
 #include "rules/culture/growth.h"
+#include "rules/culture/mixing.h"
 #include "rules/culture/words.h"
 #include "rules/watch/sentences.h"
 
@@ -21,14 +22,9 @@ using culture::WakeTime;
 // A jar sleeps at this activity: below it common yeasts and bacteria stand still, and saturated
 // sugar reaches it (minimum activities by group: the culture profiles).
 constexpr double kAsleep = 0.85;
-// Above it no amount of sugar has put the jar to sleep: moulds and common yeasts work.
-constexpr double kTooWet = 0.87;
 // What sticks to bowl and spoon, and what a guess at the rice is wrong by.
 constexpr double kSugarMargin = 1.05;
 constexpr double kSugarStep = 5.0;  // g: no kitchen scale is asked for more
-// Household weights of food tables, from memory: a US cup of sugar 190 to 220 g, a level tablespoon
-// a sixteenth of it.
-constexpr double kCup = 200.0, kSpoon = 12.5;
 // Elsewhere must be clearly better before anybody carries jars: a quarter more time, or 2 K.
 constexpr double kBetterTime = 1.25;
 constexpr double kBetterTemperature = 2.0;  // K
@@ -49,20 +45,6 @@ constexpr double kAirChangesADay = 6.0;
 constexpr std::size_t kMostNamed = 3;
 
 std::string grams(double amount) { return culture::gram_words(amount); }
-
-std::string kitchen_words(double amount) {
-  constexpr std::array<std::string_view, 4> kQuarters{"", "1/4", "1/2", "3/4"};
-  if (amount < 4.5 * kSpoon) {
-    const long spoons = std::max(1L, std::lround(amount / kSpoon));
-    return fmt::format("{} tablespoon{}", spoons, spoons == 1 ? "" : "s");
-  }
-  const long quarters = std::max(1L, std::lround(4.0 * amount / kCup));
-  std::string text = quarters >= 4 ? std::to_string(quarters / 4) : std::string();
-  const std::string_view part = kQuarters[static_cast<std::size_t>(quarters % 4)];
-  if (!text.empty() && !part.empty()) text += ' ';
-  text += part;
-  return text + (quarters <= 4 ? " cup" : " cups");
-}
 
 // Relative humidity in % of air with this vapour once it is at `temperature`, at most 100.
 double humidity_at(Celsius temperature, Pascal vapour) {
@@ -126,7 +108,7 @@ Work spread_on_top(const AdviceScene& scene) {
   return Worked{{Remedy::add_sugar,
                  fmt::format("Spread {} of dry sugar ({}) on top of {}, level, with a dry clean "
                              "spoon; then a fresh dry cover.",
-                             grams(amount), kitchen_words(amount), object(scene)),
+                             grams(amount), culture::kitchen_words(amount), object(scene)),
                  {{"sugar on top", amount, "g"}}}};
 }
 
@@ -138,7 +120,7 @@ Work add_sugar(const AdviceScene& scene) {
   // Enough that some stays undissolved: what then comes from the air melts that first.
   const auto shortfall = scene.model->figures().sugar_shortfall_g;
   if (shortfall) need.sugar = std::max(need.sugar, shortfall->likely);
-  if (!need.reaches && need.activity > kTooWet) {
+  if (!need.reaches && need.activity > culture::kTooWetToSleep) {
     return Worked{
         {Remedy::add_sugar,
          fmt::format("No sugar puts {} to sleep any more: it would come to an activity of "
@@ -150,7 +132,7 @@ Work add_sugar(const AdviceScene& scene) {
   if (need.sugar < kSugarStep) return spread_on_top(scene);
   const double amount = kSugarStep * std::ceil(kSugarMargin * need.sugar / kSugarStep);
   std::string words = fmt::format("Stir {} of sugar ({}) into {} with a dry clean spoon",
-                                  grams(amount), kitchen_words(amount), object(scene));
+                                  grams(amount), culture::kitchen_words(amount), object(scene));
   words +=
       scene.model->figures().waking_signs > 0
           ? ", if a hand's breadth of air is above it: it works and rises. Else spread it on top."
@@ -161,11 +143,18 @@ Work add_sugar(const AdviceScene& scene) {
 // The best place for the jar, with its time there; nullptr: none is clearly better.
 struct Better {
   const AirElsewhere* there = nullptr;
+  LatelyAir::Air air{};  // as it counts there
   std::optional<WakeTime> time, time_here;
 };
 
 double humidity_of(const LatelyAir::Air& air) {
   return air.vapour ? humidity_at(air.temperature, *air.vapour) : 0.0;
+}
+
+// Of the air a place had lately and has now the warmer one: cool nights do not cool a hot noon.
+const LatelyAir::Air& warmer_of(const AirElsewhere& place) {
+  const bool now = place.now && place.now->temperature > place.air.temperature;
+  return now ? *place.now : place.air;
 }
 
 // The coolest place that is clearly cooler and does not wet the sugar; where heat kills, any.
@@ -177,10 +166,12 @@ Better cooler_place(const AdviceScene& scene) {
   for (const bool damp_too : {false, true}) {
     double coolest = here.temperature.value() - kBetterTemperature;
     for (const AirElsewhere& each : scene.elsewhere) {
-      if (each.air.temperature.value() > coolest) continue;
-      if (!damp_too && humidity_of(each.air) > dampest) continue;
-      coolest = each.air.temperature.value();
+      const LatelyAir::Air& there = warmer_of(each);
+      if (there.temperature.value() > coolest) continue;
+      if (!damp_too && humidity_of(there) > dampest) continue;
+      coolest = there.temperature.value();
       best.there = &each;
+      best.air = there;
     }
     if (best.there != nullptr || !kills) return best;
   }
@@ -206,6 +197,7 @@ Better better_place(const AdviceScene& scene) {
     if (level && each.air.temperature >= best.there->air.temperature) continue;
     longest = time.hours;
     best.there = &each;
+    best.air = each.air;
     best.time = time;
   }
   return best;
@@ -250,10 +242,10 @@ Work move(const AdviceScene& scene) {
                    {}},
                   false};
   }
-  Advice advice{Remedy::move,
-                fmt::format("Move {} to {} ({})", object(scene), better.there->place,
-                            air_words(better.there->air)),
-                {{"temperature there", better.there->air.temperature.value(), "°C"}}};
+  Advice advice{
+      Remedy::move,
+      fmt::format("Move {} to {} ({})", object(scene), better.there->place, air_words(better.air)),
+      {{"temperature there", better.air.temperature.value(), "°C"}}};
   if (better.time) {
     const std::string who = scene.jars.size() == 1 ? "it" : scene.jars.front();
     advice.words += fmt::format(": {} wakes there {}, here {}", who, wake_words(*better.time),
@@ -266,13 +258,13 @@ Work move(const AdviceScene& scene) {
   }
   const auto& here = scene.here_now ? scene.here_now : scene.here;
   if (!better.time) {
-    const std::string pace = pace_words(here->temperature, better.there->air.temperature);
+    const std::string pace = pace_words(here->temperature, better.air.temperature);
     if (!pace.empty())
       advice.words += fmt::format(": there {} about {}",
                                   scene.jars.size() > 1 ? "they work" : "it works", pace);
   }
   advice.words += ".";
-  if (here->temperature.value() - better.there->air.temperature.value() >= kSweats) {
+  if (here->temperature.value() - better.air.temperature.value() >= kSweats) {
     advice.words += fmt::format(" Let {} cool slowly under a cover that breathes.",
                                 scene.jars.size() > 1 ? "them" : "it");
   }

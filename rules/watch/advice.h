@@ -19,6 +19,7 @@ namespace torpor::rules {
 struct AirElsewhere {
   std::string place;
   LatelyAir::Air air;  // of the last days
+  std::optional<LatelyAir::Air> now = std::nullopt;
   friend bool operator==(const AirElsewhere&, const AirElsewhere&) = default;
 };
 

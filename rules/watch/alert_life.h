@@ -48,7 +48,8 @@ struct OpenAlert {
   int notices = 0;                 // sent so far, of any kind
   std::optional<Instant> last_notice;
   Instant notice_due = kNever;
-  bool risen_unsaid = false;  // its urgency rose, and no notice has said so
+  Instant described_at = kAlways;  // when its words and remedies were worked out
+  bool risen_unsaid = false;       // its urgency rose, and no notice has said so
   [[nodiscard]] Instant due(Duration reopen_within) const;
 };
 

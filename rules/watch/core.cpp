@@ -311,6 +311,7 @@ void Watch::Core::apply(const ReadingsInput& input) {
     apply_moment(std::span(ordered).subspan(begin, end - begin));
     if (carries_time) settle();
   }
+  refresh_deeds();
 }
 
 // Readings of one measuring time: temperature and humidity of a sensor mostly arrive together.

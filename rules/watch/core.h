@@ -311,6 +311,8 @@ class Watch::Core {
   [[nodiscard]] bool speaks_for_its_jar(const Alert& alert) const;
   void settle_lines();
   void redescribe(std::size_t jar);
+  static constexpr Duration kDeedEvery = std::chrono::hours(1);
+  void refresh_deeds();
   void finish(std::uint64_t alert);
   [[nodiscard]] std::string todo_line(const Alert& alert) const;
 

@@ -62,9 +62,10 @@ std::vector<AirElsewhere> Watch::Core::elsewhere_than(std::size_t own) const {
   for (const Shelter& shelter : shelters_) {
     if (known.count(shelter.air) > 0) continue;
     const auto mean = airs_[shelter.air].lately.mean();
-    if (!mean || !air_now(shelter.air)) continue;
+    const auto now = air_now(shelter.air);
+    if (!mean || !now) continue;
     known.insert(shelter.air);
-    found.push_back({settings_.layout.places[shelter.place].path, *mean});
+    found.push_back({settings_.layout.places[shelter.place].path, *mean, now});
   }
   return found;
 }

@@ -366,6 +366,7 @@ bool Watch::Core::is_passing(const Instance& instance) const {
 // Jars, figures and sentence as of now.
 void Watch::Core::describe(OpenAlert& open) {
   Alert& alert = open.alert;
+  open.described_at = *now_;
   alert.jars = jars_of(open);
   if (alert.subject.kind == SubjectKind::place) release_those_gone(alert);
   Instance* instance = spoken_of(open);

@@ -253,6 +253,32 @@ void Watch::Core::redescribe(std::size_t jar) {
 }
 
 // ---- what is to be done
+// What was right when it was raised (to air the room, say) may be wrong by now: looked at with the
+// readings, once an hour, and said anew where another deed comes first.
+void Watch::Core::refresh_deeds() {
+  if (!now_) return;
+  for (const auto& [number, known] : alerts_.open()) {
+    const bool of_air = known.alert.subject.kind == SubjectKind::place ||
+                        known.alert.subject.kind == SubjectKind::jar;
+    const bool due = known.alert.state == AlertState::standing && of_air &&
+                     !known.alert.remedies.empty() &&
+                     (known.described_at == kAlways || known.described_at + kDeedEvery <= *now_);
+    if (!due) continue;
+    OpenAlert& open = alerts_.at(number);
+    const Alert before = open.alert;
+    describe(open);
+    const auto deed = [](const Alert& alert) {
+      return alert.remedies.empty() ? std::optional<Remedy>() : alert.remedies.front().remedy;
+    };
+    if (deed(open.alert) != deed(before) || open.alert.jars != before.jars ||
+        open.alert.symptoms.size() != before.symptoms.size()) {
+      emit(AlertChangeKind::updated, open.alert);
+    } else {
+      open.alert = before;
+    }
+  }
+}
+
 // ---------------------------------------------------------------------------
 
 std::string Watch::Core::todo() const {

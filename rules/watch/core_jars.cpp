@@ -157,6 +157,7 @@ void Watch::Core::apply(const JarModelInput& input) {
     return outdate_track(*jar, track.outdated_from());
   }
   models_changed_.insert(*jar);
+  touched_jars_.insert(*jar);
   retold_.insert(*jar);
   settle_track(*jar);
   step_jar_rules(*jar, track.base());

@@ -331,6 +331,7 @@ json to_json(const OpenAlert& open) {
           {"notices", open.notices},
           {"last_notice", to_json(open.last_notice)},
           {"notice_due", to_json(open.notice_due)},
+          {"described_at", to_json(open.described_at)},
           {"risen_unsaid", open.risen_unsaid}};
 }
 
@@ -375,6 +376,7 @@ OpenAlert alert_from(const json& j) {
   open.notices = whole_from<int>(j.at("notices"));
   open.last_notice = maybe_instant(j.at("last_notice"));
   open.notice_due = instant_or(kNever, j.at("notice_due"));
+  if (j.contains("described_at")) open.described_at = instant_or(kAlways, j.at("described_at"));
   return open;
 }
 

@@ -429,15 +429,19 @@ TEST_CASE("a notebook of jars is recorded whole or not at all, and once") {
   CHECK(refused.out.find("jars.csv:4:1: jar B-01 exists since") != std::string::npos);
   CHECK(parsed(filled.torpor("jars --json"))["jars"].size() == 3);
 
-  filled.cellar.folder().write("jars.csv",
-                               "id,place,stage,rice_g,closed,from\n"
-                               "N-01,cellar/shelf-1,IMO-2,1200,2026-01-20,B-01\n"
-                               "N-03,cellar/shelf-2,IMO-3,1200,2026-01-21,N-01\n");
+  filled.cellar.folder().write(
+      "jars.csv",
+      "id,place,stage,rice_g,raw_g,sugar_g,cover,closed,from\n"
+      "N-01,cellar/shelf-1,IMO-2,1200,,,paper,2026-01-20,B-01\n"
+      "N-03,cellar/shelf-2,IMO-3,1000,540,300,tight lid,2026-01-21,N-01\n");
   const Ran told = filled.torpor("import jars " + file + " --by Mara");
   CAPTURE(told.out);
   CHECK(told.code == 0);
   CHECK(told.out.find("2 jars recorded, 0 known already") != std::string::npos);
-  CHECK(told.out.find("N-03 is registered in cellar/shelf-2") != std::string::npos);
+  // A line a jar, with what is wrong.
+  CHECK(told.out.find("\n  N-01 is registered in cellar/shelf-1\n") != std::string::npos);
+  CHECK(told.out.find("\n  N-03 is registered in cellar/shelf-2: tight lid, 700 g too little "
+                      "sugar\n") != std::string::npos);
   const json jar = parsed(filled.torpor("jar N-03 --json"));
   CHECK(jar["parents"][0]["id"] == "N-01");
   CHECK(jar["journal"][0]["by"] == "Mara");

@@ -71,6 +71,28 @@ TEST_CASE("what cannot be reckoned with is refused with what to say") {
   CHECK(sugar_refusal({"1200g", "560g", "", "-1g", "", ""}) != "");
 }
 
+TEST_CASE("it says the words of a new jar's answer, in text and JSON, the deed first") {
+  const SugarView little = asked({"1000g", "540g", "", "300g", "", ""});
+  CHECK(little.advice ==
+        "Stir about 700 g more sugar (3 1/2 cups) into it. With 300 g it will not sleep long. Rice "
+        "as wet as this (55 % water by its weights) takes about 1000 g: equal weight, as is common "
+        "practice.");
+  CHECK(sugar_text(little).starts_with("Stir about 700 g more sugar (3 1/2 cups) into it."));
+  CHECK(nlohmann::json::parse(sugar_json(little))["advice"] == little.advice);
+  CHECK(asked({"1000g", "540g", "", "3kg", "", ""})
+            .advice.starts_with("Leave it so: 3000 g is far more sugar than"));
+  CHECK(asked({"1000g", "", "firm", "1kg", "", ""})
+            .advice.starts_with("Equal weight is common practice and mostly does."));
+  // Not asked of an amount: whether equal weight holds for such rice.
+  CHECK(asked({"1000g", "540g", "", "", "", ""}).advice ==
+        "Equal weight, as is common practice, holds for rice as wet as this (55 % water by its "
+        "weights).");
+  CHECK(asked({"1000g", "", "soft", "", "", ""})
+            .advice.ends_with("takes more than the equal weight of common practice."));
+  // The words go by the room's warmth, as the figures do.
+  CHECK(asked({"1000g", "540g", "", "300g", "", "40C"}).advice.starts_with("Stir about 8"));
+}
+
 TEST_CASE("its words say what was taken and what to do") {
   const std::string text = sugar_text(asked({"1200g", "560g", "", "", "", ""}));
   CHECK(text.find("Taken, because it was not said: brown sugar, a room of 20 °C.") !=

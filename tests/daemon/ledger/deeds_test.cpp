@@ -30,7 +30,11 @@ Cellar with_jar() {
 TEST_CASE("sugar added is journaled, told to the engine and answered without a model's claim") {
   Cellar cellar = with_jar();
   const Told told = cellar.tell("add sugar 120 g to b7");
-  CHECK(told.answer == "B-07: 120 g sugar spread on top, Tue 10 Mar 13:00 (entry 2)");
+  CHECK(
+      told.answer ==
+      "B-07: 120 g sugar spread on top, Tue 10 Mar 13:00 (entry 2). That is sugar enough: rice as "
+      "wet as this (61 % water by its weights) takes about 1400 g, more than the equal weight of "
+      "common practice.");
   REQUIRE(told.entries.size() == 1);
   CHECK(told.entries[0].act ==
         R"({"act":"add_sugar","jar":"B-07","stirred":false,"sugar_g":120.0})");
@@ -49,16 +53,18 @@ TEST_CASE("how a jar stands follows the answer, in the words of its standing alo
   Cellar cellar = with_jar();
   test::model_jar(cellar, "B-07");
   const Told told = cellar.tell("add sugar 120 g to B-07 stirred in");
-  // The model is asked for nothing, and not changed.
-  CHECK(told.answer == "B-07: 120 g sugar stirred in, Tue 10 Mar 13:00 (entry 2)");
+  CHECK(told.answer.find("B-07: 120 g sugar stirred in, Tue 10 Mar 13:00 (entry 2)") !=
+        std::string::npos);
+  // The model itself is not changed, and what it says of sleep is the standing's to say.
+  CHECK_FALSE(contains(told.answer, "dormant"));
+  CHECK_FALSE(contains(told.answer, "settling"));
   CHECK(told.jars == std::vector<std::string>{"B-07"});
   CHECK(cellar.world.models.at("B-07").verdict().state != culture::State::settling);
   CHECK(standings_text(told.jars, cellar.world) == "");  // the engine knows nothing of it
 
   test::stand_jar(cellar, "B-07", culture::State::dormant, rules::Use::yes);
-  CHECK(followed_by(told.answer, standings_text(told.jars, cellar.world)) ==
-        "B-07: 120 g sugar stirred in, Tue 10 Mar 13:00 (entry 2). B-07 (cellar/shelf-2): dormant, "
-        "use: yes. Nothing to do. It sleeps.");
+  CHECK(standings_text(told.jars, cellar.world) ==
+        " B-07 (cellar/shelf-2): dormant, use: yes. Nothing to do. It sleeps.");
   rules::Standing& standing = cellar.world.standings.at("B-07");
   standing.urgency = rules::Urgency::today;
   standing.deed = rules::Advice{rules::Remedy::look, "Look at B-07.", {}};
@@ -217,7 +223,7 @@ TEST_CASE("gas under a cover that holds it is a hazard") {
   CHECK_FALSE(contains(cellar.tell("B-07 bubbling").answer, "Caution"));
   CHECK(contains(cellar.tell("B-07 pressure").answer, "face and eyes away"));
   CHECK(contains(cellar.tell("cover B-07 with tight lid").answer,
-                 "take a cover that breathes until it is quiet"));
+                 "tie on paper or cloth until it is quiet"));
   CHECK(contains(cellar.tell("B-07 bubbling").answer, "can burst"));
   CHECK(contains(cellar.tell("open B-07").answer, "can burst"));
   CHECK(contains(cellar.tell("add sugar 100 g to B-07 stirred in").answer, "leave headspace"));

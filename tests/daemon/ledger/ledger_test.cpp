@@ -28,7 +28,9 @@ TEST_CASE("a new jar is registered, journaled and placed for the engine") {
         "rice "
         "1200 g from 560 g raw; sugar 1250 g, 1.04 times the rice; topping 60 g; glass of 3.8 l, "
         "empty 1450 g, mouth 11 cm; cover paper; origin \"beech hollow, north slope\" (entry 1). "
-        "It settles "
+        "Equal weight is common practice and mostly does. Rice as wet as this (61 % water by its "
+        "weights) takes about 80 g more (1/2 cup): stir that in to be safe, then tell `add sugar "
+        "80 g to B-07 stirred`. It settles "
         "until 2026-03-16: bubbling, sinking and a wet look are normal till then");
   REQUIRE(told.entries.size() == 1);
   const JournalEntry& entry = told.entries.front();
@@ -69,6 +71,8 @@ TEST_CASE("a bare registration says which figures cannot be known") {
   Cellar cellar;
   CHECK(
       cellar.tell("new jar B-08 in cellar cover tight lid vessel plastic").answer ==
+      "Ease the tight lid off slowly, a cloth over it, face and eyes away, and tie on paper or "
+      "cloth: a fresh mix makes gas while it settles, and a tight lid can burst. "
       "B-08 is registered in cellar from Tue 10 Mar 13:00 on: plastic; cover tight lid (entry 1). "
       "It settles "
       "until 2026-03-24: bubbling, sinking and a wet look are normal till then. Without rice, raw "
@@ -77,8 +81,7 @@ TEST_CASE("a bare registration says which figures cannot be known") {
       "water it takes from the air cannot be known; without empty its contents from a weight with "
       "the vessel cannot be known. Plastic will do, but for long storage common practice wants "
       "glass "
-      "or glazed ceramic. Caution: a working culture makes gas and a tight lid can burst; ease it "
-      "slowly, a cloth over it, face and eyes away, or use a cover that breathes.");
+      "or glazed ceramic.");
 }
 
 TEST_CASE("an old jar is shown with its year and no longer settles") {

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "daemon/ledger/ledger.h"
+#include "rules/culture/profiles.h"
 #include "sensors/rfc3339.h"
 
 namespace torpor::daemon::test {
@@ -65,6 +66,11 @@ class World final : public LedgerView {
     return known == models.end() ? std::nullopt : std::optional(known->second);
   }
 
+  std::shared_ptr<const rules::culture::Profile> profile(std::string_view stage) const override {
+    return cultures.for_stage(stage);
+  }
+
+  rules::culture::Profiles cultures;
   std::vector<std::string> known_places = {"cellar", "cellar/shelf-1", "cellar/shelf-2", "outside",
                                            "North Loft"};
   std::vector<ToldSensor> known_sensors = {

@@ -42,7 +42,7 @@ struct Came {
   std::string changes, notices, todo;
 };
 
-void take(Came& came, const Effects& effects) {
+void note_came(Came& came, const Effects& effects) {
   const std::string changes = changes_text(effects);
   if (!changes.empty()) came.changes += (came.changes.empty() ? "" : "; ") + changes;
   for (const Notice& notice : effects.notices) {
@@ -56,7 +56,7 @@ Came told_with_restart(const WatchSettings& settings, const std::string& story, 
   std::stringstream steps(story);
   int at = 0;
   for (std::string step; std::getline(steps, step, ';'); ++at) {
-    take(came, tell(*watch, step));
+    note_came(came, tell(*watch, step));
     if (at != restart) continue;
     const std::string bytes = watch->snapshot();
     watch = std::make_unique<Watch>(settings);
@@ -67,7 +67,7 @@ Came told_with_restart(const WatchSettings& settings, const std::string& story, 
   return came;
 }
 
-Came told(RuleBook book, const std::string& story) {
+Came after_story(RuleBook book, const std::string& story) {
   const WatchSettings settings = settings_of(std::move(book));
   const Came undisturbed = told_with_restart(settings, story, -1);
   const auto steps = static_cast<int>(std::count(story.begin(), story.end(), ';')) + 1;
@@ -105,7 +105,7 @@ constexpr const char* kLookAtB =
 TEST_CASE("a symptom that is met while its cause stands joins it and raises nothing") {
   const RuleBook book = {warm_place(), wet_jar()};
   const std::string story = "0 +B=cellar s:t20 s:h60; 5 s:t28; 10 s:t28 s:h85";
-  const Came came = told(book, story);
+  const Came came = after_story(book, story);
   CHECK(came.changes == "5 raised warm cellar; 10 updated warm cellar");
   CHECK(lines_in(came.notices) == 1);
   const auto open = open_after(book, story);
@@ -117,7 +117,7 @@ TEST_CASE("a symptom that is met while its cause stands joins it and raises noth
 TEST_CASE("a symptom that stood before its cause ends in it") {
   const RuleBook book = {warm_place(), wet_jar()};
   const std::string story = "0 +B=cellar s:t20 s:h60; 5 s:t20 s:h85; 10 s:t28 s:h85";
-  const Came came = told(book, story);
+  const Came came = after_story(book, story);
   CHECK(came.changes == "5 raised wet B; 10 ended wet B; 10 raised warm cellar");
   const auto open = open_after(book, story);
   REQUIRE(open.size() == 1);
@@ -126,23 +126,22 @@ TEST_CASE("a symptom that stood before its cause ends in it") {
 }
 
 TEST_CASE("met in one moment, the cause alone is raised") {
-  CHECK(told({warm_place(), wet_jar()}, "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h85").changes ==
+  CHECK(after_story({warm_place(), wet_jar()}, "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h85").changes ==
         "5 raised warm cellar");
 }
 
 TEST_CASE("a cause explains jars that it lists and no other") {
   const RuleBook book = {warm_place(), wet_jar()};
-  CHECK(
-      told(book, "0 +B=cellar/shelf-1 +C=cellar/shelf-2; 5 s1:t28 s1:h85 s2:t20 s2:h85").changes ==
-      "5 raised wet C; 5 raised warm cellar/shelf-1");
+  CHECK(after_story(book, "0 +B=cellar/shelf-1 +C=cellar/shelf-2; 5 s1:t28 s1:h85 s2:t20 s2:h85")
+            .changes == "5 raised wet C; 5 raised warm cellar/shelf-1");
 }
 
 TEST_CASE("a symptom comes back when its cause has ended and it still holds") {
   const RuleBook book = {warm_place(), wet_jar()};
   const std::string begin = "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h85; 15 s:t24 s:h85;";
-  CHECK(told(book, begin + "40 s:t20 s:h85; 60 s:t20 s:h85; 74 tick").changes ==
+  CHECK(after_story(book, begin + "40 s:t20 s:h85; 60 s:t20 s:h85; 74 tick").changes ==
         "5 raised warm cellar; 15 eased warm cellar");
-  const Came came = told(book, begin + "40 s:t20 s:h85; 60 s:t20 s:h85; 76 tick");
+  const Came came = after_story(book, begin + "40 s:t20 s:h85; 60 s:t20 s:h85; 76 tick");
   CHECK(came.changes ==
         "5 raised warm cellar; 15 eased warm cellar; 75 ended warm cellar; 75 raised wet B");
   CHECK(came.todo == "Today: B (cellar): " + std::string(kLookAtB));
@@ -154,26 +153,26 @@ TEST_CASE("a symptom that only waits for its `until` when its cause ends is not 
   const std::string begin =
       "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h85; 15 s:t24 s:h78; 40 s:t20 s:h78; 60 s:t20 s:h78;"
       "80 s:t20 s:h78";
-  CHECK(told(book, begin).changes ==
+  CHECK(after_story(book, begin).changes ==
         "5 raised warm cellar; 15 eased warm cellar; 75 ended warm cellar");
-  CHECK(told(book, begin).todo == "Nothing to do.");
+  CHECK(after_story(book, begin).todo == "Nothing to do.");
   // Met again before its `until` was: by itself now, for nothing explains it.
-  CHECK(told(book, begin + "; 90 s:t20 s:h85").changes ==
+  CHECK(after_story(book, begin + "; 90 s:t20 s:h85").changes ==
         "5 raised warm cellar; 15 eased warm cellar; 75 ended warm cellar; 90 raised wet B");
 }
 
 TEST_CASE("a symptom that is over leaves its cause") {
   const RuleBook book = {warm_place(), wet_jar()};
   const std::string story = "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h85; 15 s:t28 s:h70";
-  CHECK(told(book, story).changes == "5 raised warm cellar; 15 updated warm cellar");
+  CHECK(after_story(book, story).changes == "5 raised warm cellar; 15 updated warm cellar");
   CHECK(open_after(book, story).at(0).symptoms.empty());
 }
 
 TEST_CASE("a jar that leaves the alerted place takes its symptoms along") {
   const RuleBook book = {warm_place(), wet_jar()};
-  const Came came = told(book,
-                         "0 +B=cellar/shelf-1 +C=cellar/shelf-1 s2:t20 s2:h85;"
-                         "5 s1:t28 s1:h85 s2:t20 s2:h85; 10 +B=cellar/shelf-2");
+  const Came came = after_story(book,
+                                "0 +B=cellar/shelf-1 +C=cellar/shelf-1 s2:t20 s2:h85;"
+                                "5 s1:t28 s1:h85 s2:t20 s2:h85; 10 +B=cellar/shelf-2");
   CHECK(came.changes ==
         "5 raised warm cellar/shelf-1; 10 updated warm cellar/shelf-1; 10 raised wet B");
 }
@@ -186,7 +185,7 @@ TEST_CASE("the jar's own cause explains before its room's") {
     CAPTURE(alert.rule);
     CHECK(alert.symptoms.size() == (alert.rule == "hot" ? 1 : 0));
   }
-  (void)told(book, story);
+  (void)after_story(book, story);
 }
 
 // ---- what spoils --------------------------------------------------------------------------------
@@ -196,7 +195,7 @@ TEST_CASE("what spoils a jar takes in what it shows, until the entry is withdraw
                                    "today", {Remedy::carry_out}, {"wet"}),
                          wet_jar()};
   const std::string begin = "0 +B=cellar s:t20 s:h60; 5 s:t20 s:h85; 10 !B;";
-  Came came = told(book, begin);
+  Came came = after_story(book, begin);
   CHECK(came.changes == "5 raised wet B; 10 ended wet B; 10 raised spoiled B");
   CHECK(came.notices ==
         "Today: Jar B in cellar: humidity 85 %, above 80 %. " + std::string(kLookAtB) +
@@ -204,11 +203,11 @@ TEST_CASE("what spoils a jar takes in what it shows, until the entry is withdraw
             "close it, carry it out and wash your hands. Do not sniff or scrape it: its dust harms "
             "the lungs. Then tell `retire B because \"spoiled\"`.");
   // While it stands nothing else is said of the jar.
-  came = told(book, begin + "20 s:t20 s:h60; 25 s:t20 s:h85");
+  came = after_story(book, begin + "20 s:t20 s:h60; 25 s:t20 s:h85");
   CHECK(lines_in(came.notices) == 2);
   CHECK(lines_in(came.todo) == 1);
   // Withdrawn: over at once, and what it shows is its own again once that alert has ended.
-  CHECK(told(book, begin + "20 ~B; 30 s:h85; 55 s:h85; 79 s:h85; 81 tick").changes ==
+  CHECK(after_story(book, begin + "20 ~B; 30 s:h85; 55 s:h85; 79 s:h85; 81 tick").changes ==
         "5 raised wet B; 10 ended wet B; 10 raised spoiled B; 20 eased spoiled B; "
         "80 ended spoiled B; 80 raised wet B");
 }
@@ -244,7 +243,7 @@ TEST_CASE("the standing of a spoiled jar has one deed, and is free again when it
 TEST_CASE("of a jar's alerts only the one that leads is said, and stands in what is to be done") {
   // hot leads: it is older.
   const Came came =
-      told({hot_jar(), wet_jar()}, "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h60; 10 s:t28 s:h85");
+      after_story({hot_jar(), wet_jar()}, "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h60; 10 s:t28 s:h85");
   CHECK(came.changes == "5 raised hot B; 10 raised wet B");
   CHECK(lines_in(came.notices) == 1);
   CHECK(came.notices.find("temperature 28.0 °C") != std::string::npos);
@@ -254,33 +253,34 @@ TEST_CASE("of a jar's alerts only the one that leads is said, and stands in what
 
 TEST_CASE("what is more urgent speaks at once, what is less stays silent") {
   const std::string story = "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h60; 10 s:t28 s:h85";
-  const Came more = told({hot_jar("this-week"), wet_jar("today")}, story);
+  const Came more = after_story({hot_jar("this-week"), wet_jar("today")}, story);
   CHECK(lines_in(more.notices) == 2);
   CHECK(more.notices.find("\nToday: Jar B in cellar: humidity 85 %") != std::string::npos);
   CHECK(more.todo == "Today: B (cellar): " + std::string(kLookAtB));
-  CHECK(lines_in(told({hot_jar("today"), wet_jar("this-week")}, story).notices) == 1);
+  CHECK(lines_in(after_story({hot_jar("today"), wet_jar("this-week")}, story).notices) == 1);
 }
 
 TEST_CASE("when the leader has passed the next one speaks, unless the same was asked for already") {
   const std::string story =
       "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h60; 10 s:t28 s:h85; 20 s:t24 s:h85; 30 s:t24 s:h85";
-  const Came other = told({hot_jar("today", {Remedy::wake_test}), wet_jar()}, story);
+  const Came other = after_story({hot_jar("today", {Remedy::wake_test}), wet_jar()}, story);
   CHECK(other.changes == "5 raised hot B; 10 raised wet B; 20 eased hot B");
   CHECK(lines_in(other.notices) == 2);
   CHECK(other.notices.find("\nToday (since 00:10): Jar B in cellar: humidity 85 %") !=
         std::string::npos);
-  const Came same = told({hot_jar("today", {Remedy::look}), wet_jar()}, story);
+  const Came same = after_story({hot_jar("today", {Remedy::look}), wet_jar()}, story);
   CHECK(same.changes == other.changes);
   CHECK(lines_in(same.notices) == 1);
   CHECK(same.todo == "Today: B (cellar): " + std::string(kLookAtB));
   // Asked for sooner than it was said, it is said.
-  const Came sooner = told({hot_jar("this-week", {Remedy::look}), wet_jar("today")}, story);
+  const Came sooner = after_story({hot_jar("this-week", {Remedy::look}), wet_jar("today")}, story);
   CHECK(lines_in(sooner.notices) == 2);
 }
 
 TEST_CASE("once nothing stands of a jar the same deed is news again") {
-  const Came came = told({hot_jar("today", {Remedy::look}), wet_jar()},
-                         "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h60; 10 s:t24 s:h60; 20 s:t24 s:h85");
+  const Came came =
+      after_story({hot_jar("today", {Remedy::look}), wet_jar()},
+                  "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h60; 10 s:t24 s:h60; 20 s:t24 s:h85");
   CHECK(came.changes == "5 raised hot B; 10 eased hot B; 20 raised wet B");
   CHECK(lines_in(came.notices) == 2);
 }
@@ -289,9 +289,9 @@ TEST_CASE("what its room asks for is said beside the jar's own, unless it is mor
   RuleBook book = {warm_place(), wet_jar()};
   book[0].explains.clear();
   const std::string story = "0 +B=cellar s:t20 s:h60; 5 s:t28 s:h85";
-  CHECK(lines_in(told(book, story).notices) == 2);
+  CHECK(lines_in(after_story(book, story).notices) == 2);
   book[0].urgency = Urgency::now;
-  CHECK(lines_in(told(book, story).notices) == 1);
+  CHECK(lines_in(after_story(book, story).notices) == 1);
 }
 
 // ---- places and what is to be done --------------------------------------------------------------
@@ -300,25 +300,25 @@ TEST_CASE("a place without a jar, and outside, ask for nothing and are not said"
   const RuleBook book = {warm_place({Remedy::move, Remedy::shade})};
   // Jars elsewhere.
   const std::string empty = "0 +B=cellar/shelf-1; 5 s2:t28";
-  CHECK(told(book, empty).changes == "5 raised warm cellar/shelf-2");
-  CHECK(told(book, empty).notices == "");
-  CHECK(told(book, empty).todo == "Nothing to do.");
+  CHECK(after_story(book, empty).changes == "5 raised warm cellar/shelf-2");
+  CHECK(after_story(book, empty).notices == "");
+  CHECK(after_story(book, empty).todo == "Nothing to do.");
   CHECK(open_after(book, empty).at(0).remedies.empty());
   // No jar anywhere: somebody is trying it out; nothing is asked of jars.
   const std::string trial = "5 s2:t28";
-  CHECK(lines_in(told(book, trial).notices) == 1);
+  CHECK(lines_in(after_story(book, trial).notices) == 1);
   REQUIRE(open_after(book, trial).at(0).remedies.size() == 1);
   CHECK(open_after(book, trial).at(0).remedies[0].remedy == Remedy::shade);
   for (const std::string story : {"5 o:t28", "0 +B=cellar/shelf-1; 5 o:t28"}) {
     CAPTURE(story);
-    CHECK(told(book, story).changes == "5 raised warm outside");
-    CHECK(told(book, story).notices == "");
-    CHECK(told(book, story).todo == "Nothing to do.");
+    CHECK(after_story(book, story).changes == "5 raised warm outside");
+    CHECK(after_story(book, story).notices == "");
+    CHECK(after_story(book, story).todo == "Nothing to do.");
     CHECK(open_after(book, story).at(0).remedies.empty());
   }
   // The first jar that comes there makes it news; the last that leaves takes its remedies along.
-  CHECK(lines_in(told(book, empty + "; 10 +C=cellar/shelf-2").notices) == 1);
-  CHECK(told(book, empty + "; 10 +C=cellar/shelf-2; 12 +C=cellar/shelf-1").todo ==
+  CHECK(lines_in(after_story(book, empty + "; 10 +C=cellar/shelf-2").notices) == 1);
+  CHECK(after_story(book, empty + "; 10 +C=cellar/shelf-2; 12 +C=cellar/shelf-1").todo ==
         "Nothing to do.");
   CHECK(open_after(book, empty + "; 10 +C=cellar/shelf-2; 12 +C=cellar/shelf-1")
             .at(0)
@@ -329,18 +329,18 @@ TEST_CASE("notices of two rooms join only where they ask for the same, word for 
   const RuleBook book = {desk_rule("damp", "place", "humidity above 65 %", "humidity below 60 %",
                                    "today", {Remedy::vent})};
   const std::string begin = "0 +B=cellar/shelf-1 +C=cellar/shelf-2 o:t10 o:h80;";
-  const Came same = told(book, begin + "5 s1:t20 s1:h70 s2:t20 s2:h70");
+  const Came same = after_story(book, begin + "5 s1:t20 s1:h70 s2:t20 s2:h70");
   CHECK(lines_in(same.notices) == 1);
   CHECK(same.notices.find("Likewise cellar/shelf-2.") != std::string::npos);
   CHECK(lines_in(same.todo) == 2);
   // One is to be aired, the other kept shut.
-  const Came other = told(book, begin + "5 s1:t20 s1:h70 s2:t8 s2:h70");
+  const Came other = after_story(book, begin + "5 s1:t20 s1:h70 s2:t8 s2:h70");
   CHECK(lines_in(other.notices) == 2);
   CHECK(other.notices.find("Likewise") == std::string::npos);
   CHECK(other.notices.find("Air the room now") != std::string::npos);
   CHECK(other.notices.find("Keep the room shut now") != std::string::npos);
   // The same deed with other amounts is another.
-  CHECK(lines_in(told(book, begin + "5 s1:t20 s1:h70 s2:t20 s2:h75").notices) == 2);
+  CHECK(lines_in(after_story(book, begin + "5 s1:t20 s1:h70 s2:t20 s2:h75").notices) == 2);
 }
 
 TEST_CASE("what was put off is not to be done; what fits no more in 400 bytes is counted") {
@@ -350,9 +350,10 @@ TEST_CASE("what was put off is not to be done; what fits no more in 400 bytes is
   (void)watch.step(minute(6), DeferInput{watch.open_alerts()[0].number, minute(400), "busy", ""});
   CHECK(watch.todo() == "Nothing to do.");
 
-  const Came came = told({wet_jar()},
-                         "0 +B1=cellar +B2=cellar +B3=cellar +B4=cellar +B5=cellar +B6=cellar "
-                         "s:t20 s:h60; 5 s:t20 s:h85");
+  const Came came =
+      after_story({wet_jar()},
+                  "0 +B1=cellar +B2=cellar +B3=cellar +B4=cellar +B5=cellar +B6=cellar "
+                  "s:t20 s:h60; 5 s:t20 s:h85");
   CHECK(came.todo.size() <= kLongestTodo);
   CHECK(came.todo.find("Today: B1 (cellar): Look at B1") == 0);
   const auto shown = lines_in(came.todo) - 1;

@@ -147,11 +147,11 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
   }
   const Jar& jar = jars_.at(made.jar);
   add_inputs_of(jar, spoilage_of(jar), told.inputs);
+  MixingAnswer mixing;
   if (const std::string warning = spoiled_warning(made.jar); !warning.empty()) {
     told.answer = fmt::format("{} Recorded all the same: {}", warning, told.answer);
   } else {
-    const MixingAnswer mixing =
-        at_registration(jar, telling.now, *telling.view.profile(made.stage));
+    mixing = at_registration(jar, telling.now, *telling.view.profile(made.stage));
     told.brief = mixing.brief;
     told.answer = ahead(mixing.first) + told.answer;
   }

@@ -96,16 +96,11 @@ tl::expected<void, Error> Service::start() {
   room_ = std::move(*room);
   if (auto started = start_outgoing(); !started) return started;
   commit();  // what the inbox held, and what an earlier run had not delivered
-  auto imports =
-      ImportServer::listen(strand_, socket_file(loaded_.history), [this](InboxPayload record) {
-        auto* tell = std::get_if<TellRecord>(&record);
-        std::string reply = tell != nullptr
-                                ? encode_tell_reply(tell_into(*room_, std::move(*tell)))
-                                : encode_import_reply(import_into(
-                                      *room_, std::get<ReadingsRecord>(std::move(record))));
-        after_step();
-        return reply;
-      });
+  auto imports = ImportServer::listen(strand_, socket_file(loaded_.history), [this](auto records) {
+    std::string reply = import_reply(*room_, std::move(records));
+    after_step();
+    return reply;
+  });
   if (!imports) return tl::unexpected(imports.error());
   imports_ = std::move(*imports);
   if (auto started = start_web(); !started) return started;

@@ -31,7 +31,9 @@ constexpr std::size_t kReadingsPerCommit = 5000;
 // Inputs and readings that may wait before the intake pauses and the broker's session queues.
 constexpr std::size_t kStrandLimit = 200'000;
 // Retained states are shown at most this often.
-constexpr auto kShowPause = std::chrono::seconds(10);
+constexpr std::chrono::steady_clock::duration kShowPause = std::chrono::seconds(10);
+// While jars are left over from the last time: a third of the strand's time at most.
+constexpr std::chrono::steady_clock::duration kShowNextPause = std::chrono::milliseconds(500);
 constexpr auto kBeat = std::chrono::seconds(60);
 // How long retained topics of an earlier run are collected after connecting.
 constexpr auto kOrphanPatience = std::chrono::seconds(3);
@@ -404,7 +406,7 @@ void Service::flush_shown() {
     outgoing_->show(std::move(shown_topic), std::move(payload));
   }
   if (!damage_told_ && room_->history_fault()) commit();
-  show_timer_.expires_after(kShowPause);
+  show_timer_.expires_after(room_->shows_more() ? kShowNextPause : kShowPause);
   show_timer_.async_wait([this](const boost::system::error_code& error) {
     if (!error) flush_shown();
   });

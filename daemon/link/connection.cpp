@@ -25,8 +25,6 @@ constexpr auto kConnectTimeout = 10s;
 // The library looks at its own connect time-out every 3 s or so; after this it has surely answered.
 constexpr auto kConnectPatience = kConnectTimeout + 5s;
 constexpr auto kSubscribePatience = 10s;
-// In one SUBSCRIBE: some kB, whatever the filters.
-constexpr std::size_t kFiltersAtOnce = 100;
 constexpr auto kDisconnectPatience = 2s;
 constexpr auto kLookPatience = 5s;
 constexpr auto kFarewellPatience = 1s;
@@ -59,20 +57,6 @@ Waited wait_for(Token& token, Clock::time_point deadline, GiveUp give_up) {
     }
     if (Clock::now() >= deadline || give_up()) return Waited::given_up;
   }
-}
-
-// Of a SUBSCRIBE that was answered: a refusal where one of its filters was refused.
-int subscribed_code(const mqtt::token& token) {
-  int worst = static_cast<int>(token.get_reason_code());
-  try {
-    const auto response = token.get_subscribe_response();
-    for (const mqtt::ReasonCode code : response.get_reason_codes()) {
-      worst = std::max(worst, static_cast<int>(code));
-    }
-  } catch (const mqtt::exception&) {
-    return worst;  // what wait_for() has met
-  }
-  return worst;
 }
 
 std::string text_property(const mqtt::properties& properties, mqtt::property::code code) {
@@ -331,63 +315,37 @@ std::string Connection::connect_once() {
   }
 }
 
-// Many filters a SUBSCRIBE, all under way at once: one by one a thousand take many seconds. The
-// library does not say which of many was refused: those are asked for again, each by itself.
+// One SUBSCRIBE a filter, all under way at once: each has its own answer then.
 std::string Connection::subscribe_all() {
   partly_refused_.clear();
-  const std::vector<std::string>& filters = settings_.filters;
-  std::vector<std::vector<std::string>> groups;
-  for (std::size_t begin = 0; begin < filters.size(); begin += kFiltersAtOnce) {
-    const auto first = filters.begin() + static_cast<std::ptrdiff_t>(begin);
-    const std::size_t count = std::min(kFiltersAtOnce, filters.size() - begin);
-    groups.emplace_back(first, first + static_cast<std::ptrdiff_t>(count));
-  }
-  std::vector<int> codes;
-  if (auto fault = subscribe(groups, codes); !fault.empty()) return fault;
-  std::vector<std::vector<std::string>> single;
-  for (std::size_t i = 0; i < groups.size(); ++i) {
-    if (codes[i] < kFirstRefusal) continue;
-    for (std::string& filter : groups[i]) single.push_back({std::move(filter)});
-  }
-  if (auto fault = subscribe(single, codes); !fault.empty()) return fault;
-  for (std::size_t i = 0; i < single.size(); ++i) {
-    if (codes[i] < kFirstRefusal) continue;
-    partly_refused_ += fmt::format("{}'{}' ({})", partly_refused_.empty() ? "" : ", ",
-                                   single[i].front(), refusal_words(codes[i]));
-  }
-  if (!partly_refused_.empty()) {
-    partly_refused_ = fmt::format("the broker at {} refuses to send {}; check its access list",
-                                  address_.text(), partly_refused_);
-  }
-  return {};
-}
-
-std::string Connection::subscribe(const std::vector<std::vector<std::string>>& groups,
-                                  std::vector<int>& codes) {
   const mqtt::subscribe_options options(false, false,
                                         settings_.retain_handling == RetainHandling::send
                                             ? mqtt::subscribe_options::SEND_RETAINED_ON_SUBSCRIBE
                                             : mqtt::subscribe_options::DONT_SEND_RETAINED);
   std::vector<mqtt::token_ptr> tokens;
-  tokens.reserve(groups.size());
-  for (const std::vector<std::string>& group : groups) {
-    tokens.push_back(library_->client.subscribe(mqtt::string_collection::create(group),
-                                                std::vector<int>(group.size(), 1),
-                                                std::vector(group.size(), options)));
+  tokens.reserve(settings_.filters.size());
+  for (const std::string& filter : settings_.filters) {
+    tokens.push_back(library_->client.subscribe(filter, 1, options));
   }
   const auto stop = [this] {
     const std::lock_guard lock(mutex_);
     return stopping_ || paused_ || lost_;
   };
   const auto deadline = Clock::now() + kSubscribePatience;
-  codes.clear();
   for (std::size_t i = 0; i < tokens.size(); ++i) {
     const Waited waited = wait_for(*tokens[i], deadline, stop);
-    if (waited != Waited::given_up) codes.push_back(subscribed_code(*tokens[i]));
-    if (waited == Waited::given_up || (waited == Waited::failed && codes.back() < kFirstRefusal)) {
+    if (waited == Waited::done) continue;
+    const int code = static_cast<int>(tokens[i]->get_reason_code());
+    if (waited == Waited::given_up || code < kFirstRefusal) {
       return fmt::format("the broker at {} did not confirm the subscription to '{}'",
-                         address_.text(), groups[i].front());
+                         address_.text(), settings_.filters[i]);
     }
+    partly_refused_ += fmt::format("{}'{}' ({})", partly_refused_.empty() ? "" : ", ",
+                                   settings_.filters[i], refusal_words(code));
+  }
+  if (!partly_refused_.empty()) {
+    partly_refused_ = fmt::format("the broker at {} refuses to send {}; check its access list",
+                                  address_.text(), partly_refused_);
   }
   return {};
 }

@@ -115,10 +115,6 @@ class Connection {
   void run();
   [[nodiscard]] std::string connect_once();  // empty: connected and subscribed
   [[nodiscard]] std::string subscribe_all();
-  // One SUBSCRIBE a group of filters, all under way at once, and what the broker said to each: a
-  // refusal where it refuses one of the group. Empty: all are answered.
-  [[nodiscard]] std::string subscribe(const std::vector<std::vector<std::string>>& groups,
-                                      std::vector<int>& codes);
   void disconnect();
   [[nodiscard]] DeliveryReport deliver(const Publication& publication,
                                        std::chrono::milliseconds patience,

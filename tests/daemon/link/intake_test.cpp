@@ -230,36 +230,6 @@ TEST_CASE("a topic the broker will not send is named, though it is connected") {
             "check its access list");
 }
 
-TEST_CASE("of hundreds of topics each is heard, and each that is refused is named") {
-  Broker broker;
-  HeardMessages heard;
-  States states;
-  IntakeSettings settings = intake_settings(broker.uri());
-  settings.topics.clear();
-  for (int i = 1; i <= 250; ++i) settings.topics.push_back("cellar/s" + std::to_string(i));
-  const std::vector<std::string> topics = settings.topics;
-  const auto intake = start_intake(settings, heard, states);
-  REQUIRE(states.wait_connected());
-  CHECK(states.all() == std::vector<std::pair<bool, std::string>>{{true, ""}});
-  // The ends of every SUBSCRIBE.
-  const std::vector<int> some = {1, 100, 101, 200, 201, 250};
-  for (const int i : some) raw_publish(broker, {"cellar/s" + std::to_string(i), "20"});
-  REQUIRE(heard.wait_for(some.size()));
-  for (std::size_t i = 0; i < some.size(); ++i) {
-    CHECK(heard.all()[i].topic == "cellar/s" + std::to_string(some[i]));
-  }
-
-  ScriptedBroker refusing({.suback = 0x87, .subscriptions = 251});
-  settings.access.uri = refusing.uri();
-  States refused;
-  const auto other = start_intake(settings, heard, refused);
-  REQUIRE(refused.wait_connected());
-  const std::string reason = refused.all()[0].second;
-  for (const std::string& topic : topics) {
-    CHECK(reason.find("'" + topic + "' (not allowed by its access list)") != std::string::npos);
-  }
-}
-
 TEST_CASE("the retained flag of a message is passed on") {
   ScriptedBroker broker(
       {.after_subscribe = ScriptedBroker::publish_packet("cellar/s1", "stored", true) +

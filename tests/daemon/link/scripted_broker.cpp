@@ -55,16 +55,6 @@ unsigned at(const std::string& text, std::size_t index) {
   return static_cast<unsigned char>(text.at(index));
 }
 
-// Of a SUBSCRIBE: packet identifier, properties (none), then each filter with its length before and
-// its options behind it.
-unsigned filters_of(const std::string& body) {
-  unsigned filters = 0;
-  for (std::size_t next = 3; next < body.size(); ++filters) {
-    next += 2 + at(body, next) * 256U + at(body, next + 1) + 1;
-  }
-  return filters;
-}
-
 }  // namespace
 
 ScriptedBroker::ScriptedBroker(BrokerScript script) : script_(std::move(script)) {
@@ -138,14 +128,8 @@ void ScriptedBroker::serve(int connection) {
       send_bytes(connection, bytes({0x20, 3, 0, now.connack, 0}));
       if (now.connack != 0) return;
     } else if (type == kSubscribe) {
-      const unsigned filters = filters_of(body);
-      send_bytes(connection, bytes({0x90, 3 + filters, at(body, 0), at(body, 1), 0}) +
-                                 std::string(filters, static_cast<char>(now.suback)));
-      const int before = subscribed;
-      subscribed += static_cast<int>(filters);
-      if (before < now.subscriptions && subscribed >= now.subscriptions) {
-        send_bytes(connection, now.after_subscribe);
-      }
+      send_bytes(connection, bytes({0x90, 4, at(body, 0), at(body, 1), 0, now.suback}));
+      if (++subscribed == now.subscriptions) send_bytes(connection, now.after_subscribe);
     } else if (type == kPublish) {
       const std::size_t topic = at(body, 0) * 256U + at(body, 1);
       send_bytes(connection,

@@ -17,7 +17,7 @@ struct BrokerScript {
   std::uint8_t suback = 1;
   std::uint8_t puback = 0;
   std::string after_subscribe = {};  // raw packets sent after the last SUBACK
-  int subscriptions = 1;             // how many filters the client subscribes to
+  int subscriptions = 1;             // how many SUBSCRIBEs the client sends
 };
 
 class ScriptedBroker {

@@ -237,18 +237,20 @@ std::string followed_by(std::string answer, const std::string& sentences) {
 
 std::string standings_text(const std::vector<std::string>& jars, const LedgerView& view) {
   constexpr std::size_t kMostInFull = 2, kMostBrief = 40;
-  std::string text;
-  std::vector<std::string> brief;
+  std::string text, brief;
+  std::size_t told = 0;
   for (const std::string& jar : jars) {
     const auto standing = view.standing(jar);
     if (!standing) continue;
     if (jars.size() <= kMostInFull) {
       text += " " + rules::standing_line(*standing);
     } else {
-      brief.push_back(fmt::format("{} {}", jar, rules::standing_brief(*standing)));
+      if (++told > kMostBrief) continue;
+      brief += fmt::format("{}{} {}", told == 1 ? "" : "; ", jar, rules::standing_brief(*standing));
     }
   }
-  if (!brief.empty()) text += fmt::format(" Now: {}.", listed(brief, kMostBrief));
+  if (told > kMostBrief) brief += fmt::format("; and {} more", told - kMostBrief);
+  if (!brief.empty()) text += fmt::format(" Now: {}.", brief);
   return text;
 }
 

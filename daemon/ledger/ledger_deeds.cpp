@@ -69,7 +69,7 @@ constexpr Duration kSameLook = std::chrono::minutes(1);
 std::string contradiction(const Jar& jar, const Deed& deed, Instant at) {
   if (!tells(deed, culture::Sign::all_well)) return {};
   for (auto event = jar.events.rbegin(); event != jar.events.rend(); ++event) {
-    if (event->at > at || event->at < at - kSameLook) continue;
+    if (event->at > at || event->at <= at - kSameLook) continue;
     const auto* seen = std::get_if<culture::Observation>(&event->what);
     const auto* look = seen == nullptr ? nullptr : std::get_if<culture::Look>(seen);
     if (look == nullptr) continue;

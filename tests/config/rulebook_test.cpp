@@ -94,6 +94,57 @@ TEST_CASE("what a rule lacks is told at its name, what it has wrong at the value
                     "above 27 °C lasting 2 h`\n") != std::string::npos);
 }
 
+TEST_CASE(
+    "what a rule explains are rules of its book or of the built-in one, each fault at its word") {
+  const auto book = [](const std::string& explains) {
+    return "rules:\n"
+           "  damp-shelf:\n"
+           "    {concerns: place, when: humidity above 80 %, urgency: today, why: x,\n"
+           "     explains: " +
+           explains +
+           "}\n"
+           "  wet-top: {concerns: jar, when: surface activity above 0.9, urgency: today, why: x}\n";
+  };
+  const Faulty good[] = {{"[wet-top]", ""}, {"[damp-topping, wet-top]", ""}, {"[]", ""}};
+  for (const Faulty& row : good) {
+    CAPTURE(row.text);
+    CHECK(book_faults(book(row.text)) == row.faults);
+  }
+  const RuleBookResult read = read_rulebook(book("[damp-topping, wet-top]"), "rules.yaml");
+  REQUIRE(read.rules.size() == 2);
+  CHECK(read.rules[0].explains == std::vector<std::string>{"damp-topping", "wet-top"});
+  CHECK(read.rules[1].explains.empty());
+
+  const Faulty rows[] = {
+      {"[wet-tap]",
+       "4:17: rule `damp-shelf`: there is no rule `wet-tap`; did you mean 'wet-top'?\n"},
+      {"[wet-top, damp-toping]",
+       "4:26: rule `damp-shelf`: there is no rule `damp-toping`; did you mean 'damp-topping'?\n"},
+      {"[quite-another]",
+       "4:17: rule `damp-shelf`: there is no rule `quite-another`; name one of this book, or of "
+       "`built-in`\n"},
+      {"[wet-top, damp-shelf]",
+       "4:26: rule `damp-shelf`: a rule cannot explain itself; leave it out\n"},
+      {"[wet-top, wet-top]",
+       "4:26: rule `damp-shelf`: rule `wet-top` is there twice; leave one out\n"},
+      {"wet-top",
+       "4:16: rules.damp-shelf.explains: found `wet-top`; expected a list of jar rules, e.g. "
+       "[damp-topping]\n"},
+      {"[[wet-top]]",
+       "4:17: rules.damp-shelf.explains[0]: found a list; expected the name of a rule, e.g. "
+       "damp-topping\n"},
+      // All at once.
+      {"[wet-tap, quite-another]",
+       "4:17: rule `damp-shelf`: there is no rule `wet-tap`; did you mean 'wet-top'?\n"
+       "4:26: rule `damp-shelf`: there is no rule `quite-another`; name one of this book, or of "
+       "`built-in`\n"},
+  };
+  for (const Faulty& row : rows) {
+    CAPTURE(row.text);
+    CHECK(book_faults(book(row.text)) == row.faults);
+  }
+}
+
 TEST_CASE("faults of the book's shape") {
   const Faulty rows[] = {
       {"", "1:1: `rules` is missing; write `rules:` and the rules below it, indented\n"},

@@ -36,6 +36,7 @@ void check_rule_reads_back(const rules::Rule& rule) {
   text.urgency = urgency_name(rule.urgency);
   text.why = rule.why;
   for (const rules::Remedy remedy : rule.remedies) text.remedies.emplace_back(remedy_name(remedy));
+  text.explains = rule.explains;
 
   const auto again = check_rule(text);
   if (!again)
@@ -45,6 +46,7 @@ void check_rule_reads_back(const rules::Rule& rule) {
   require(again->until.has_value() == rule.until.has_value(), "an end stays an end");
   if (rule.until) require(to_text(*again->until) == text.until, "a printed end means the same");
   require(again->remedies == rule.remedies, "the remedies are the same");
+  require(again->explains == rule.explains, "what it explains is the same");
 }
 
 void check_condition(std::string_view condition, rules::Scope scope) {

@@ -56,8 +56,11 @@ class World final : public LedgerView {
   }
   std::vector<ToldSensor> sensors() const override { return known_sensors; }
   std::vector<rules::Alert> open_alerts() const override { return alerts; }
-  std::optional<rules::Standing> standing(std::string_view) const override { return std::nullopt; }
-  std::string todo() const override { return {}; }
+  std::optional<rules::Standing> standing(std::string_view jar) const override {
+    const auto known = standings.find(jar);
+    return known == standings.end() ? std::nullopt : std::optional(known->second);
+  }
+  std::string todo() const override { return to_do; }
   std::optional<rules::culture::JarModel> model(std::string_view jar) const override {
     const auto known = models.find(jar);
     return known == models.end() ? std::nullopt : std::optional(known->second);
@@ -76,6 +79,8 @@ class World final : public LedgerView {
       {"h2", {Quantity::humidity}, std::nullopt}};
   std::vector<rules::Alert> alerts;
   std::map<std::string, rules::culture::JarModel, std::less<>> models;
+  std::map<std::string, rules::Standing, std::less<>> standings;
+  std::string to_do = "Nothing to do.";
 };
 
 inline rules::Alert alert(std::uint64_t number, std::string what, bool seen = false) {
@@ -132,6 +137,18 @@ inline void model_jar(Cellar& cellar, const std::string& id, double celsius = 18
   REQUIRE(air);
   model.step(*air, cellar.now);
   cellar.world.models.insert_or_assign(id, std::move(model));
+}
+
+// How the engine would say that it stands; without a deed.
+inline void stand_jar(Cellar& cellar, const std::string& id, rules::culture::State state,
+                      rules::Use use) {
+  rules::Standing standing;
+  standing.jar = id;
+  standing.place = cellar.ledger.find(id)->stays.back().place;
+  standing.state = state;
+  standing.use = use;
+  standing.why = "It sleeps.";
+  cellar.world.standings[id] = standing;
 }
 
 inline bool contains(std::string_view text, std::string_view part) {

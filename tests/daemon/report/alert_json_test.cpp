@@ -27,6 +27,7 @@ TEST_CASE("an alert is one object with all that a phone or a page shows") {
   REQUIRE(tree["remedies"].size() == 2);
   CHECK(tree["remedies"][1]["name"] == "move");
   CHECK(tree["remedies"][1]["advice"] == rules::remedy_sentence(rules::Remedy::move));
+  CHECK(tree["symptoms"] == nlohmann::json::array());
   CHECK(tree["figures"][0]["value"] == 27.9);
   CHECK(tree["figures"][0]["unit"] == "°C");
   CHECK(tree["figures"][1]["value"].is_null());
@@ -47,10 +48,12 @@ TEST_CASE("an alert read back is the alert that was written") {
     }
   }
   view.alert.remedies.clear();
-  for (int i = 0; i <= static_cast<int>(rules::Remedy::change_battery); ++i) {
+  for (int i = 0; i <= static_cast<int>(rules::Remedy::renew_vessel); ++i) {
     view.alert.remedies.push_back(
         {static_cast<rules::Remedy>(i), "Do it.", {{"sugar", 130.0, "g"}}});
   }
+  view.alert.symptoms = {{"B-07", "damp-topping", "Jar B-07: surface activity 0.880."},
+                         {"B-08", "wakes-soon", ""}};
   view.alert.urgency = rules::Urgency::this_week;
   view.alert.deferred_until = at("2026-03-02T06:00:00Z");
   view.alert.deferred_reason = "moving tonight";
@@ -62,6 +65,14 @@ TEST_CASE("an alert read back is the alert that was written") {
   CHECK(back->alert == view.alert);
 }
 
+TEST_CASE("an alert says what it explains: which jar, which rule, in words") {
+  AlertView view = sample_alert();
+  view.alert.symptoms = {{"B-07", "damp-topping", "Jar B-07: surface activity 0.880."}};
+  CHECK(nlohmann::json::parse(alert_json(view))["symptoms"] ==
+        nlohmann::json::parse(R"([{"jar":"B-07","rule":"damp-topping",)"
+                              R"("what":"Jar B-07: surface activity 0.880."}])"));
+}
+
 TEST_CASE("an alert of an older version keeps defaults for what it lacks") {
   const auto view = alert_from_json(R"({"number":3,"raised":"2026-03-01T13:00:00Z"})");
   REQUIRE(view.has_value());
@@ -69,6 +80,7 @@ TEST_CASE("an alert of an older version keeps defaults for what it lacks") {
   CHECK(view->alert.since == at("2026-03-01T13:00:00Z"));
   CHECK(view->alert.state == rules::AlertState::standing);
   CHECK(view->alert.jars.empty());
+  CHECK(view->alert.symptoms.empty());
 }
 
 TEST_CASE("an alert that cannot be read is an error with its reason") {

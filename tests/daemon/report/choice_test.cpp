@@ -16,38 +16,39 @@ using nlohmann::json;
 
 constexpr double kUnknown = -1.0;
 
-// A jar of the table; by default asleep, a hundred days old and sound.
+// A jar of the table; by default asleep, a hundred days old and for use.
 struct Row {
   std::string jar;
-  State state = State::dormant;
+  rules::Use use = rules::Use::yes;
   double left = 1000.0;        // g; kUnknown: not told
   double wakes_in_h = 1000.0;  // kUnknown: not known
   double age_days = 100.0;
-  double hot_hours = 0.0;  // above 40 °C
-  bool spoilt = false;
-  std::optional<bool> lively = {};
-  double tested_days_ago = 0.0;
+  double progress = 4.0;  // % of the work to waking
+  double kinetic = 15.0;  // °C
+  State state = State::dormant;
 };
 
 Candidate candidate(const Row& row) {
   Candidate made;
   made.jar = sample_jar();
-  made.jar.jar = row.jar;
-  made.jar.verdict.state = row.state;
-  made.jar.verdict.figures.age_days = row.age_days;
-  made.jar.verdict.figures.hours_above[1] = row.hot_hours;
+  made.jar.jar = made.jar.standing.jar = row.jar;
+  made.jar.standing.state = row.state;
+  made.jar.standing.use = row.use;
+  made.jar.standing.why = "It is as " + row.jar + " is.";
+  if (row.use != rules::Use::yes) {
+    made.jar.standing.urgency = rules::Urgency::today;
+    made.jar.standing.deed = rules::Advice{rules::Remedy::look, "Look at " + row.jar + ".", {}};
+  }
+  culture::Figures& figures = made.jar.verdict.figures;
+  figures.age_days = row.age_days;
+  figures.kinetic_temperature = Celsius(row.kinetic);
+  figures.wake_progress_percent = culture::Ensemble{row.progress, row.progress, row.progress};
   using Kind = culture::WakeTime::Kind;
   const culture::WakeTime wake = row.wakes_in_h == kUnknown
                                      ? culture::WakeTime{Kind::unknown, 0.0}
                                      : culture::WakeTime{Kind::within, row.wakes_in_h};
   made.jar.verdict.time_to_wake = {wake, wake, wake};
   if (row.left != kUnknown) made.left = Grams(row.left);
-  made.spoilt = row.spoilt;
-  made.lively = row.lively;
-  if (row.lively) {
-    made.tested_at =
-        made.jar.as_of - std::chrono::hours(static_cast<int>(24 * row.tested_days_ago));
-  }
   return made;
 }
 
@@ -57,11 +58,11 @@ ChoiceView ranked(const std::vector<Row>& rows, ChoiceWish wish = {}) {
   return rank_jars(std::move(candidates), std::move(wish), at("2026-03-02T17:30:00Z"));
 }
 
-// "use B-01, test_first B-02".
+// "yes B-01, wake test first B-02".
 std::string order(const ChoiceView& view) {
   std::string words;
   for (const Choice& choice : view.ranked) {
-    words += (words.empty() ? "" : ", ") + std::string(advice_name(choice.advice)) + ' ' +
+    words += (words.empty() ? "" : ", ") + std::string(use_name(choice.use())) + ' ' +
              choice.candidate.jar.jar;
   }
   return words;
@@ -84,45 +85,42 @@ TextContext choice_context() {
 
 }  // namespace
 
-TEST_CASE("jars are ranked by whether they may be used, then by what cannot wait") {
+TEST_CASE("jars are ranked by their standing, then by what cannot wait") {
+  using rules::Use;
   const struct {
     const char* what;
     std::vector<Row> rows;
     const char* expected;
   } table[] = {
-      {"of sound jars the nearest to waking first",
-       {{"far", State::dormant, 1000, 4000}, {"near", State::dormant, 1000, 300}},
-       "use near, use far"},
+      {"of jars for use the nearest to waking first",
+       {{"far", Use::yes, 1000, 4000}, {"near", Use::yes, 1000, 300}},
+       "yes near, yes far"},
       {"a time to wake that is not known comes last",
-       {{"a", State::dormant, 1000, kUnknown}, {"b", State::dormant, 1000, 4000}},
-       "use b, use a"},
-      {"asleep before doubtful, however near to waking",
-       {{"hot", State::doubtful, 1000, 50, 100, 5.0}, {"sound", State::dormant, 1000, 4000}},
-       "use sound, test_first hot"},
-      {"what may be waking is looked at, after what sleeps and before what is tested",
-       {{"w", State::waking},
-        {"d", State::due},
-        {"u", State::unwatched},
-        {"old", State::doubtful},
-        {"s", State::dormant}},
-       "use s, look_first d, look_first u, look_first w, test_first old"},
-      {"twelve months without a test ask for one, whatever the profile says",
-       {{"365", State::dormant, 1000, 1000, 365.0}, {"366", State::dormant, 1000, 1000, 366.0}},
-       "use 365, test_first 366"},
-      {"a lively test counts for a year",
-       {{"old", State::dormant, 1000, 1000, 800.0, 0.0, false, true, 300.0}},
-       "use old"},
-      {"and no longer",
-       {{"old", State::dormant, 1000, 1000, 800.0, 0.0, false, true, 400.0}},
-       "test_first old"},
-      {"a quiet test, waking, settling and rot are not recommended, rot last",
-       {{"rot", State::dormant, 1000, 1, 100, 0.0, true},
-        {"quiet", State::doubtful, 1000, 1000, 100, 0.0, false, false, 1.0},
-        {"awake", State::awake, 1000, 0},
-        {"new", State::settling, 1000, 2000},
-        {"ok", State::dormant}},
-       "use ok, not_now awake, not_now quiet, not_now new, never rot"},
-      {"retired jars are gone", {{"r", State::retired}}, ""},
+       {{"a", Use::yes, 1000, kUnknown}, {"b", Use::yes, 1000, 4000}},
+       "yes b, yes a"},
+      {"for use before all others, however near to waking",
+       {{"hot", Use::wake_test_first, 1000, 50}, {"sound", Use::yes, 1000, 4000}},
+       "yes sound, wake test first hot"},
+      {"a look goes before a test, and what is not for use is last",
+       {{"spoiled", Use::no, 1000, 1},
+        {"old", Use::wake_test_first, 1000, 2},
+        {"w", Use::look_first, 1000, 3},
+        {"s", Use::yes, 1000, 4}},
+       "yes s, look first w, wake test first old, no spoiled"},
+      {"nothing but its standing says whether it may be used",
+       {{"awake", Use::yes, 1000, 1000, 100, 4, 15, State::awake},
+        {"asleep", Use::no, 1000, 1000, 100, 4, 15, State::dormant}},
+       "yes awake, no asleep"},
+      {"as near to waking: more work done first",
+       {{"less", Use::yes, 1000, 1000, 100, 4}, {"more", Use::yes, 1000, 1000, 100, 5}},
+       "yes more, yes less"},
+      {"then the one that was warmer",
+       {{"cool", Use::yes, 1000, 1000, 100, 4, 15}, {"warm", Use::yes, 1000, 1000, 100, 4, 16}},
+       "yes warm, yes cool"},
+      {"then the older, then by name",
+       {{"b", Use::yes}, {"a", Use::yes}, {"old", Use::yes, 1000, 1000, 101}},
+       "yes old, yes a, yes b"},
+      {"retired jars are gone", {{"r", Use::no, 1000, 1000, 100, 4, 15, State::retired}}, ""},
   };
   for (const auto& row : table) {
     CAPTURE(row.what);
@@ -131,17 +129,18 @@ TEST_CASE("jars are ranked by whether they may be used, then by what cannot wait
 }
 
 TEST_CASE("only jars of the stage are ranked, whatever its case") {
-  CHECK(order(ranked({{"a"}}, {"imo-2", {}})) == "use a");
+  CHECK(order(ranked({{"a"}}, {"imo-2", {}})) == "yes a");
   CHECK(order(ranked({{"a"}}, {"IMO-3", {}})) == "");
 }
 
 TEST_CASE("what is left must cover the need, or two that do together are named") {
-  const std::vector<Row> rows = {{"a", State::dormant, 300, 100},
-                                 {"b", State::dormant, 250, 200},
-                                 {"c", State::doubtful, 400, 300},
-                                 {"d", State::dormant, kUnknown, 50}};
-  CHECK(order(ranked(rows, {"", Grams(250)})) == "use a, use b, use d, test_first c");
-  CHECK(order(ranked(rows, {"", Grams(251)})) == "use a, use d, use b, test_first c");
+  using rules::Use;
+  const std::vector<Row> rows = {{"a", Use::yes, 300, 100},
+                                 {"b", Use::yes, 250, 200},
+                                 {"c", Use::wake_test_first, 400, 300},
+                                 {"d", Use::yes, kUnknown, 50}};
+  CHECK(order(ranked(rows, {"", Grams(250)})) == "yes a, yes b, yes d, wake test first c");
+  CHECK(order(ranked(rows, {"", Grams(251)})) == "yes a, yes d, yes b, wake test first c");
   CHECK(ranked(rows, {"", Grams(400)}).together.empty());
 
   const ChoiceView two = ranked(rows, {"", Grams(500)});
@@ -157,52 +156,59 @@ TEST_CASE("what is left must cover the need, or two that do together are named")
   CHECK(none.remark == "No two jars have 5000 g together; all that may be used have about 950 g.");
 }
 
-TEST_CASE("what is awake or spoilt never covers a need, not even together") {
-  const ChoiceView view = ranked({{"a", State::awake, 900},
-                                  {"b", State::dormant, 900, 100, 100, 0.0, true},
-                                  {"c", State::dormant, 100}},
-                                 {"", Grams(500)});
+TEST_CASE("what is not for use never covers a need, not even together") {
+  using rules::Use;
+  const ChoiceView view =
+      ranked({{"a", Use::no, 900}, {"b", Use::no, 900}, {"c", Use::yes, 100}}, {"", Grams(500)});
+  CHECK(order(view) == "yes c, no a, no b");
   CHECK(view.together.empty());
-  CHECK(gives_reason(view, "b", "keep it from food, do not use or share"));
+  CHECK(view.remark == "No two jars have 500 g together; all that may be used have about 100 g.");
+  CHECK_FALSE(gives_reason(view, "a", "needed"));
+  CHECK(ranked({{"a", Use::no, 900}}, {"", Grams(500)}).remark ==
+        "No jar that may be used has a known weight.");
 }
 
-TEST_CASE("every rank says why") {
-  const ChoiceView view = ranked({{"near", State::dormant, 1000, 300},
-                                  {"far", State::dormant, 1000, 4000},
-                                  {"hot", State::doubtful, 1000, 900, 500.0, 7.0},
-                                  {"awake", State::awake}});
-  CHECK(gives_reason(view, "near", "Use first: of those that sleep soundly it is nearest"));
-  CHECK_FALSE(gives_reason(view, "far", "Use first"));
-  CHECK(gives_reason(view, "far", "Waking in about"));
-  CHECK(gives_reason(view, "far", "4 % of the work to waking is done, by estimate"));
-  CHECK(gives_reason(view, "far", "water condensed inside for about 2 hours"));
-  CHECK(gives_reason(view, "hot", "above 40 °C for 7 h"));
-  CHECK(gives_reason(view, "hot", "about 16 months without a wake test"));
-  CHECK(gives_reason(view, "hot", "`wake test hot lively`"));
-  CHECK(gives_reason(view, "awake", "It is awake"));
+TEST_CASE("every rank says what its standing says, the deed first, then figures") {
+  using rules::Use;
+  ChoiceView view = ranked({{"near", Use::yes, 1000, 300},
+                            {"far", Use::yes, 1000, 4000},
+                            {"hot", Use::wake_test_first, 1000, 900},
+                            {"awake", Use::no, 1000, 1}});
+  const auto reasons = [&](std::size_t at) { return view.ranked.at(at).reasons; };
+  const std::string figures =
+      "Its air was 15.0 °C in the kinetic mean; 4 % of the work to waking is done, by estimate; "
+      "water condensed inside for about 2 hours.";
+  CHECK(reasons(0) == std::vector<std::string>{
+                          "Use it before the others: of those that sleep it is nearest to waking.",
+                          "It is as near is.", figures});
+  CHECK(reasons(1) == std::vector<std::string>{"It is as far is.", figures});
+  CHECK(reasons(2) == std::vector<std::string>{"Today: Look at hot.", "It is as hot is.", figures});
+  CHECK(reasons(3) == std::vector<std::string>{"Today: Look at awake.", "It is as awake is."});
+  // One alone is the nearest to nothing, nor is one that does not cover the need.
+  view = ranked({{"near", Use::yes, 100, 300}, {"far", Use::yes, 1000, 4000}}, {"", Grams(500)});
+  CHECK_FALSE(gives_reason(view, "far", "before the others"));
 }
 
-TEST_CASE("what spoilt before a split spoilt the jar that was split off") {
-  Jar parent, child;
-  parent.made.jar = "B-07";
+TEST_CASE("a deed that waits for the day of use has no urgency to name") {
+  Candidate doubtful = candidate({"a", rules::Use::wake_test_first});
+  doubtful.jar.standing.urgency.reset();
+  const ChoiceView view = rank_jars({doubtful}, {}, doubtful.jar.as_of);
+  CHECK(view.ranked.at(0).reasons.at(0) == "Look at a.");
+}
+
+TEST_CASE("a candidate has what was told to be left, and when it was tested last") {
+  Jar child;
   child.made.jar = "B-08";
   child.split = SplitOff{"B-07", Grams(600), at("2026-02-01T12:00:00Z")};
-  const auto look = [](culture::Sign sign) { return culture::Observation(culture::Look{{sign}}); };
-  const std::vector<Jar> line = {parent};
-  CHECK_FALSE(candidate_of(child, line, sample_jar()).spoilt);
-  const auto spoilt_at = [&](const char* when) {
-    Jar noted = parent;
-    noted.events.push_back({at(when), 3, look(culture::Sign::pink_growth)});
-    const std::vector<Jar> noted_line = {noted};
-    return candidate_of(child, noted_line, sample_jar()).spoilt;
+  const auto test_at = [](const char* when, std::uint64_t entry) {
+    return JarEvent{at(when), entry, culture::Observation(culture::WakeTest{true})};
   };
-  CHECK(spoilt_at("2026-02-01T12:00:00Z"));
-  CHECK_FALSE(spoilt_at("2026-02-02T12:00:00Z"));
-  child.events.push_back({at("2026-02-10T12:00:00Z"), 4, look(culture::Sign::bubbling)});
-  CHECK_FALSE(candidate_of(child, line, sample_jar()).spoilt);
-  CHECK(candidate_of(child, line, sample_jar()).left == Grams(600));
-  child.events.push_back({at("2026-02-11T12:00:00Z"), 5, look(culture::Sign::rotten_smell)});
-  CHECK(candidate_of(child, line, sample_jar()).spoilt);
+  CHECK_FALSE(candidate_of(child, sample_jar()).tested_at.has_value());
+  CHECK(candidate_of(child, sample_jar()).left == Grams(600));
+  child.events = {test_at("2026-02-10T12:00:00Z", 4), test_at("2026-02-20T12:00:00Z", 5),
+                  // after the moment that is shown
+                  test_at("2026-03-10T12:00:00Z", 6)};
+  CHECK(candidate_of(child, sample_jar()).tested_at == at("2026-02-20T12:00:00Z"));
 }
 
 TEST_CASE("a choice fits 80 columns and lets no markup or control character through") {
@@ -210,9 +216,9 @@ TEST_CASE("a choice fits 80 columns and lets no markup or control character thro
   odd.jar.place = "north-cellar/old-vault/rack-3/<b>shelf-12</b>\x1B[31m and then some more of it";
   odd.jar.stage = "IMO-2 of the very old kind";
   ChoiceWish wish{"", Grams(5000)};
-  const std::string text =
-      choice_text(rank_jars({odd, candidate({"B-08", State::doubtful})}, wish, odd.jar.as_of),
-                  choice_context());
+  const std::string text = choice_text(
+      rank_jars({odd, candidate({"B-08", rules::Use::wake_test_first})}, wish, odd.jar.as_of),
+      choice_context());
   CHECK(text.find('\x1B') == std::string::npos);
   CHECK(text.find("Test first: it may not live") != std::string::npos);
   for (std::size_t begin = 0; begin < text.size();) {
@@ -227,21 +233,25 @@ TEST_CASE("nothing to choose from is said, not shown as an empty page") {
 }
 
 TEST_CASE("a choice as JSON has every figure it was made by") {
-  const json tree = json::parse(
-      choice_json(ranked({{"a", State::dormant, 300, 700}, {"b", State::doubtful, 400, kUnknown}},
-                         {"IMO-2", Grams(600)})));
+  const json tree = json::parse(choice_json(
+      ranked({{"a", rules::Use::yes, 300, 700}, {"b", rules::Use::wake_test_first, 400, kUnknown}},
+             {"IMO-2", Grams(600)})));
   CHECK(tree["need_g"] == 600.0);
   CHECK(tree["stage"] == "IMO-2");
   CHECK(tree["together"] == json::parse(R"(["a","b"])"));
   REQUIRE(tree["ranked"].size() == 2);
   CHECK(tree["ranked"][0]["jar"] == "a");
-  CHECK(tree["ranked"][0]["advice"] == "use");
+  CHECK(tree["ranked"][0]["use"] == "yes");
+  CHECK(tree["ranked"][0]["state"] == "dormant");
+  CHECK(tree["ranked"][0]["deed"].is_null());
   CHECK(tree["ranked"][0]["left_g"] == 300.0);
   CHECK(tree["ranked"][0]["covers_need"] == false);
   CHECK(tree["ranked"][0]["time_to_wake_h"] == 700.0);
   CHECK(tree["ranked"][0]["inner_dew_h"] == 2.0);
   CHECK(tree["ranked"][1]["time_to_wake_h"].is_null());
-  CHECK(tree["ranked"][1]["reasons"].size() >= 2);
+  CHECK(tree["ranked"][1]["use"] == "wake test first");
+  CHECK(tree["ranked"][1]["deed"] == "Look at b.");
+  CHECK(tree["ranked"][1]["reasons"][0] == "Today: Look at b.");
 }
 
 }  // namespace torpor::daemon

@@ -2,7 +2,10 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
+
 #include "daemon/load_settings.h"
+#include "daemon/report/jar_standing_json.h"
 #include "tests/daemon/report/small_cellar.h"
 
 namespace torpor::daemon {
@@ -61,6 +64,81 @@ TEST_CASE("a jar's view says where it stands and what its air is") {
   // Its rice was not weighed: nothing can be said of its sleep.
   CHECK(b1.verdict.state == rules::culture::State::unwatched);
   CHECK(b1.alerts.empty());
+  CHECK_FALSE(b1.past);
+  CHECK(b1.standing.jar == "B-01");
+  CHECK(b1.standing.place == "cellar/shelf-2");
+  CHECK(b1.standing.as_of == SmallCellar::hour(720));
+  CHECK(b1.standing.state == rules::culture::State::unwatched);
+  CHECK(b1.standing.use == rules::Use::look_first);
+}
+
+namespace {
+
+// What the gathering says of B-01 once the history holds this note about it.
+rules::Standing with_note(const std::string& note, double hours_later = 0.0) {
+  const Look look;
+  {
+    const auto store = Store::open(look.cellar.history(), false);
+    REQUIRE(store.has_value());
+    REQUIRE((*store)->begin().has_value());
+    REQUIRE((*store)->put_note(standing_note("B-01"), note).has_value());
+    REQUIRE((*store)->commit().has_value());
+  }
+  const auto reader = Reader::open(look.cellar.history(), "");
+  REQUIRE(reader.has_value());
+  const auto gathering = Gathering::of(look.loaded.settings, **reader, look.ledger,
+                                       SmallCellar::hour(720 + hours_later));
+  REQUIRE(gathering.has_value());
+  return gathering->jar(*look.ledger.find("B-01")).standing;
+}
+
+rules::Standing kept_standing() {
+  rules::Standing kept;
+  kept.jar = "B-01";
+  kept.as_of = SmallCellar::hour(720);
+  kept.state = rules::culture::State::dormant;
+  kept.use = rules::Use::yes;
+  kept.why = "The service says so.";
+  return kept;
+}
+
+}  // namespace
+
+TEST_CASE("a standing that the service kept within two hours is the one that is shown") {
+  const std::string note = jar_standing_json(kept_standing());
+  CHECK(with_note(note) == kept_standing());
+  CHECK(with_note(note, 2.0) == kept_standing());
+}
+
+TEST_CASE("an older standing, none, or one that cannot be read is worked out from the history") {
+  const std::string note = jar_standing_json(kept_standing());
+  for (const rules::Standing& standing :
+       {with_note(note, 2.001), with_note(""), with_note("{"), with_note(note + "x")}) {
+    CHECK(standing.state == rules::culture::State::unwatched);
+    CHECK(standing.use == rules::Use::look_first);
+    CHECK(standing.why != "The service says so.");
+  }
+}
+
+TEST_CASE("an alert that lists the jar is part of a standing that is worked out") {
+  const Look look;
+  const JarView x9 = look.gathering.jar(*look.ledger.find("X-9"));
+  CHECK(std::find(x9.standing.reasons.begin(), x9.standing.reasons.end(),
+                  "cellar/shelf-1: cellar/shelf-1 is warm: 30.0 °C.") != x9.standing.reasons.end());
+}
+
+TEST_CASE("of a moment that is past a jar's standing asks for nothing, and no note counts") {
+  const Look look;
+  HistoryRange range;
+  range.to = SmallCellar::hour(480);
+  const auto then = look.gathering.jar_history(*look.ledger.find("B-01"), range);
+  REQUIRE(then.has_value());
+  CHECK(then->jar.past);
+  CHECK(then->jar.standing.as_of == SmallCellar::hour(480));
+  CHECK_FALSE(then->jar.standing.deed.has_value());
+  CHECK_FALSE(then->jar.standing.next.has_value());
+  CHECK_FALSE(then->jar.standing.urgency.has_value());
+  CHECK_FALSE(then->jar.standing.next_date.has_value());
 }
 
 TEST_CASE("a young jar settles, and its coverage is counted from its closing") {

@@ -67,16 +67,41 @@ JarHistoryView long_life() {
 
 TEST_CASE("the report begins with the sentence and has everything a keeper asks for") {
   const std::string page = report_of(sample_history());
-  const std::size_t sentence = page.find("nothing in its history speaks against using it.");
+  const std::size_t sentence =
+      page.find("dormant, use: yes. It sleeps; in the air it has had it wakes in about 3 months.");
   REQUIRE(sentence != std::string::npos);
   CHECK(sentence < page.find("<svg"));
   for (const std::string_view part :
-       {"Jar B-07", "Air, °C", "Air, % humidity", "Water activity (estimate)",
+       {"What to do", "Nothing to do.", "What else there is to know", "Its cover breathes.",
+        "Jar B-07", "Air, °C", "Air, % humidity", "Water activity (estimate)",
         "Waking, % done (estimate)", "cellar/shelf-1", "12 warm-shelf", "2 Jan 2026 00:00",
         "Journal", "beech hollow, north slope", "0.842 (0.828 to 0.861)", "not food"}) {
     CAPTURE(part);
     CHECK(contains(page, part));
   }
+}
+
+TEST_CASE("the report says the deed, what comes next and by when, and of the past no deed") {
+  JarHistoryView view = sample_history();
+  rules::Standing& standing = view.jar.standing;
+  standing.use = rules::Use::look_first;
+  standing.urgency = rules::Urgency::now;
+  standing.deed = rules::Advice{rules::Remedy::ease_lid, "Ease the lid of B-07 slowly.", {}};
+  standing.next = rules::Advice{rules::Remedy::look, "Look at B-07.", {}};
+  standing.next_date = rules::NextDate{at("2026-03-16T23:30:00Z"), "it has settled"};
+  std::string page = report_of(view);
+  for (const std::string_view part :
+       {"dormant, use: look first.", "<b>Now:</b> Ease the lid of B-07 slowly.",
+        "Then: Look at B-07.", "17 Mar 2026 it has settled."}) {
+    CAPTURE(part);
+    CHECK(contains(page, part));
+  }
+  CHECK_FALSE(contains(page, "Nothing to do."));
+  view.jar.past = true;
+  page = report_of(view);
+  CHECK(contains(page, "Then: dormant, use: look first."));
+  CHECK_FALSE(contains(page, "What to do"));
+  CHECK_FALSE(contains(page, "Ease the lid"));
 }
 
 TEST_CASE("the picture says which sensor spoke, and where it changed") {
@@ -97,15 +122,17 @@ TEST_CASE("the picture says which sensor spoke, and where it changed") {
 
 TEST_CASE("a report in other units has none of the usual ones") {
   JarHistoryView view = sample_history();
-  view.jar.verdict.reasons = {"It can still take about 13 g of water."};
+  view.jar.standing.reasons = {"It can still take about 13 g of water."};
+  view.jar.standing.why = "It is above 20 °C.";
+  view.jar.standing.deed = rules::Advice{rules::Remedy::add_sugar, "Stir in about 45 g.", {}};
   PageContext context{kReportZone, view.jar.as_of, "cellar", PersonUnits({true, true})};
   const std::string page = jar_report(view, context);
   for (const std::string_view part : {"°C", " g,", " g<", "13 g"}) {
     CAPTURE(part);
     CHECK_FALSE(contains(page, part));
   }
-  for (const std::string_view part :
-       {"81.5 °F", "about 0.5 oz of water", "rice 42.3 oz", "0.05 oz (0.02 to 0.11)"}) {
+  for (const std::string_view part : {"81.5 °F", "68 °F", "about 1.6 oz", "about 0.5 oz of water",
+                                      "rice 42.3 oz", "0.05 oz (0.02 to 0.11)"}) {
     CAPTURE(part);
     CHECK(contains(page, part));
   }
@@ -127,10 +154,12 @@ TEST_CASE("names and notes of markup stay words") {
   view.jar.jar = view.made.origin = view.jar.stage = view.jar.place = view.stays[0].place = evil;
   view.journal[0].sentence = view.journal[0].by = view.jar.air.sensor = evil;
   view.alerts[0].alert.what = view.alerts[0].alert.rule = evil;
-  view.jar.verdict.reasons = {evil};
+  view.jar.standing.reasons = {evil};
+  view.jar.standing.why = evil;
+  view.jar.standing.deed = view.jar.standing.next = rules::Advice{rules::Remedy::look, evil, {}};
   const std::string page = report_of(view);
   CHECK_FALSE(contains(page, "<script"));
-  CHECK(count_of(page, "&quot;&gt;&lt;script&gt;alert(1)&lt;/script&gt;") >= 10);
+  CHECK(count_of(page, "&quot;&gt;&lt;script&gt;alert(1)&lt;/script&gt;") >= 13);
 }
 
 TEST_CASE("a jar of no time, and one with a single reading, have a report") {

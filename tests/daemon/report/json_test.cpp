@@ -23,7 +23,10 @@ std::set<std::string> keys(const json& tree) {
 TEST_CASE("a jar's retained state is one line of JSON") {
   CHECK(
       jar_json(sample_jar()) ==
-      R"({"jar":"B-07","state":"dormant","reasons":["It sleeps."],"as_of":"2026-03-02T17:30:00Z",)"
+      R"({"jar":"B-07","state":"dormant","use":"yes","reasons":["It sleeps; in the air it has had )"
+      R"(it wakes in about 3 months.","Its cover breathes."],"urgency":null,"deed":null,)"
+      R"("next_deed":null,"next_date":null,"next_date_is":null,"recomputing":false,)"
+      R"("as_of":"2026-03-02T17:30:00Z",)"
       R"("stage":"IMO-2","place":"cellar/shelf-2","closed":"2026-01-01T23:00:00Z","retired":null,)"
       R"("temperature_degC":18.25,"humidity_percent":61.4,"dew_point_degC":10.72,)"
       R"("vapour_pressure_Pa":1286.4,"absolute_humidity_g_m3":9.57,"temperature_sensor":"s2",)"
@@ -78,8 +81,34 @@ TEST_CASE("what nobody knows is null, not zero and not absent") {
     REQUIRE(tree.contains(key));
     CHECK(tree[key].is_null());
   }
-  jar.verdict.state = rules::culture::State::settling;
+  // Its model is not asked: how it stands is said by its standing alone.
+  jar.verdict.state = rules::culture::State::awake;
+  jar.standing.state = rules::culture::State::settling;
   CHECK(json::parse(jar_json(jar))["state"] == "settling");
+}
+
+TEST_CASE("a jar's JSON has its standing: use, deeds with their words, and the next date") {
+  JarHistoryView view = sample_history();
+  rules::Standing& standing = view.jar.standing;
+  standing.use = rules::Use::wake_test_first;
+  standing.urgency = rules::Urgency::this_week;
+  standing.deed = rules::Advice{rules::Remedy::wake_test, "Test a spoonful.", {}};
+  standing.next = rules::Advice{rules::Remedy::look, "Look at it.", {}};
+  standing.next_date = rules::NextDate{at("2026-03-17T00:00:00Z"), "it has settled"};
+  standing.recomputing = true;
+  for (const std::string& text : {jar_json(view.jar), jar_history_json(view)}) {
+    const json tree = json::parse(text);
+    CHECK(tree["use"] == "wake test first");
+    CHECK(tree["urgency"] == "this-week");
+    CHECK(tree["deed"] == "Test a spoonful.");
+    CHECK(tree["next_deed"] == "Look at it.");
+    CHECK(tree["next_date"] == "2026-03-17T00:00:00Z");
+    CHECK(tree["next_date_is"] == "it has settled");
+    CHECK(tree["recomputing"] == true);
+    CHECK(tree["reasons"] ==
+          std::vector<std::string>{"It sleeps; in the air it has had it wakes in about 3 months.",
+                                   "Its cover breathes."});
+  }
 }
 
 TEST_CASE("each list is one named array with the time it is of") {
@@ -115,7 +144,14 @@ TEST_CASE("a jar's history has exactly the promised keys") {
   const json tree = json::parse(jar_history_json(sample_history()));
   CHECK(keys(tree) == std::set<std::string>{"jar",
                                             "state",
+                                            "use",
+                                            "urgency",
                                             "reasons",
+                                            "deed",
+                                            "next_deed",
+                                            "next_date",
+                                            "next_date_is",
+                                            "recomputing",
                                             "from",
                                             "to",
                                             "coverage_percent",

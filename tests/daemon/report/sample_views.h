@@ -39,6 +39,18 @@ inline rules::culture::Verdict sample_verdict() {
   return verdict;
 }
 
+inline rules::Standing sample_standing() {
+  rules::Standing standing;
+  standing.jar = "B-07";
+  standing.place = "cellar/shelf-2";
+  standing.as_of = at("2026-03-02T17:30:00Z");
+  standing.state = rules::culture::State::dormant;
+  standing.use = rules::Use::yes;
+  standing.why = "It sleeps; in the air it has had it wakes in about 3 months.";
+  standing.reasons = {"Its cover breathes."};
+  return standing;
+}
+
 inline JarView sample_jar() {
   JarView view;
   view.jar = "B-07";
@@ -46,6 +58,7 @@ inline JarView sample_jar() {
   view.place = "cellar/shelf-2";
   view.closed = at("2026-01-01T23:00:00Z");
   view.as_of = at("2026-03-02T17:30:00Z");
+  view.standing = sample_standing();
   view.verdict = sample_verdict();
   view.air = sample_air();
   view.coverage_percent = 98.25;

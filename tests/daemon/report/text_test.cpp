@@ -35,7 +35,8 @@ TEST_CASE("jars are one line each") {
   JarView settling = sample_jar();
   settling.jar = "X-9";
   settling.verdict = {};
-  settling.verdict.state = rules::culture::State::settling;
+  settling.standing.state = rules::culture::State::settling;
+  settling.standing.use = rules::Use::no;
   settling.air = {};
   settling.alerts.clear();
   settling.stage.clear();
@@ -43,9 +44,25 @@ TEST_CASE("jars are one line each") {
   const JarView views[] = {sample_jar(), settling};
   CHECK(jars_text(views, context()) ==
         kHeading +
-            "JAR   STATE     TO WAKE   PLACE             °C   %  COVERED  ALERTS  STAGE\n"
-            "B-07  dormant   5+ weeks  cellar/shelf-2  18.2  61     98 %  12      IMO-2\n"
-            "X-9   settling  -         cellar/shelf-2     -   -     74 %  -       -\n");
+            "JAR   STATE     USE  TO WAKE   PLACE             °C   %  COVERED  ALERTS  STAGE\n"
+            "B-07  dormant   yes  5+ weeks  cellar/shelf-2  18.2  61     98 %  12      IMO-2\n"
+            "X-9   settling  no   -         cellar/shelf-2     -   -     74 %  -       -\n");
+}
+
+TEST_CASE("the list says of every jar in a word whether it may be used") {
+  using rules::Use;
+  for (const auto& [use, word] : {std::pair{Use::yes, "  yes   5+ weeks"},
+                                  {Use::look_first, "  look  5+ weeks"},
+                                  {Use::wake_test_first, "  test  5+ weeks"},
+                                  {Use::no, "  no    5+ weeks"}}) {
+    JarView view = sample_jar(), widest = sample_jar();
+    view.standing.use = use;
+    widest.standing.use = Use::look_first;
+    const JarView views[] = {view, widest};
+    const std::string text = jars_text(views, context());
+    CAPTURE(text);
+    CHECK(text.find(std::string("dormant") + word) != std::string::npos);
+  }
 }
 
 TEST_CASE("the longest jar id and a long place still fit 80 columns") {
@@ -146,10 +163,10 @@ TEST_CASE("one jar's page says what it is, where it stood, its air, alerts and j
   origin    beech hollow, north slope
   air now   18.2 °C, 61 %, dew point 10.7 °C (s2)
 
-State: dormant
-  B-07 is dormant, 59 days after closing: nothing in its history speaks against
-  using it.
-  - It sleeps.
+State: dormant, use: yes
+  Nothing to do.
+  It sleeps; in the air it has had it wakes in about 3 months.
+  - Its cover breathes.
 
 What that did to the jar (estimates)
   activity on top 0.842 (0.828 to 0.861)
@@ -197,17 +214,91 @@ Cautions
 )");
 }
 
+TEST_CASE("a jar's page says the deed first, then what comes next, why and by when") {
+  JarHistoryView view = sample_history();
+  rules::Standing& standing = view.jar.standing;
+  standing.state = rules::culture::State::waking;
+  standing.use = rules::Use::look_first;
+  standing.urgency = rules::Urgency::today;
+  standing.deed = rules::Advice{rules::Remedy::ease_lid, "Ease the lid of B-07 slowly.", {}};
+  standing.next = rules::Advice{rules::Remedy::add_sugar, "Stir about 45 g into B-07.", {}};
+  standing.next_date = rules::NextDate{at("2026-03-16T23:30:00Z"), "it has settled"};
+  const auto state_part = [&] {
+    const std::string text = jar_history_text(view, context());
+    const std::size_t from = text.find("  air now"), begin = text.find("\n\n", from) + 2;
+    return text.substr(begin, text.find("\n\n", begin) + 1 - begin);
+  };
+  CHECK(state_part() ==
+        "State: waking, use: look first\n"
+        "  Today: Ease the lid of B-07 slowly.\n"
+        "  Then: Stir about 45 g into B-07.\n"
+        "  It sleeps; in the air it has had it wakes in about 3 months.\n"
+        "  By 2026-03-17 it has settled.\n"
+        "  - Its cover breathes.\n");
+  standing.urgency.reset();
+  standing.next.reset();
+  standing.next_date.reset();
+  standing.reasons.clear();
+  CHECK(state_part() ==
+        "State: waking, use: look first\n"
+        "  Ease the lid of B-07 slowly.\n"
+        "  It sleeps; in the air it has had it wakes in about 3 months.\n");
+}
+
+TEST_CASE("a moment that is past asks for nothing, nor does a jar that was retired") {
+  JarHistoryView view = sample_history();
+  view.jar.past = true;
+  std::string text = jar_history_text(view, context());
+  CHECK(text.find("\nThen: dormant, use: yes\n") != std::string::npos);
+  CHECK(text.find("Nothing to do") == std::string::npos);
+  view.jar.past = false;
+  view.jar.standing.state = rules::culture::State::retired;
+  view.jar.standing.use = rules::Use::no;
+  text = jar_history_text(view, context());
+  CHECK(text.find("\nState: retired, use: no\n") != std::string::npos);
+  CHECK(text.find("Nothing to do") == std::string::npos);
+}
+
+TEST_CASE("a jar's page shows the alerts that stand before those that have passed") {
+  JarHistoryView view = sample_history();
+  // Four newer ones have ended; one that stands is the oldest, and the only one with remedies.
+  const AlertView ended = [] {
+    AlertView alert = sample_alert();
+    alert.alert.state = rules::AlertState::ended;
+    alert.alert.ended_at = at("2026-03-02T10:00:00Z");
+    return alert;
+  }();
+  view.alerts.clear();
+  AlertView standing = sample_alert();
+  standing.alert.number = 3;
+  standing.alert.state = rules::AlertState::standing;
+  view.alerts.push_back(standing);
+  for (std::uint64_t number = 13; number < 23; ++number) {
+    view.alerts.push_back(ended);
+    view.alerts.back().alert.number = number;
+  }
+  const std::string text = jar_history_text(view, context());
+  const std::size_t part = text.find("Alerts that concerned it\n3 warm-shelf (today): standing");
+  CHECK(part != std::string::npos);
+  const std::string shade(rules::remedy_sentence(rules::Remedy::shade));
+  CHECK(text.find("    - " + shade.substr(0, 20), part) != std::string::npos);
+  CHECK(text.find("22 warm-shelf (today): ended") != std::string::npos);
+  CHECK(text.find("13 warm-shelf (today): ended") == std::string::npos);
+}
+
 TEST_CASE("the time to wake fits its column, whatever it is") {
   using rules::culture::State;
   using Kind = rules::culture::WakeTime::Kind;
   const auto cell = [](std::array<rules::culture::WakeTime, 3> times, State state) {
     JarView view = sample_jar();
-    view.verdict.state = state;
+    view.standing.state = state;
     view.verdict.time_to_wake = times;
     const JarView views[] = {view};
     const std::string text = jars_text(views, context());
-    const std::size_t row = text.find("B-07");
-    const std::size_t from = text.find_first_not_of(' ', text.find(' ', row + 6));
+    std::size_t from = text.find("B-07");
+    for (int column = 0; column < 3; ++column) {
+      from = text.find_first_not_of(' ', text.find(' ', from));
+    }
     return text.substr(from, text.find("  ", from) - from);
   };
   CHECK(cell({{{Kind::within, 30.0}, {Kind::within, 50.0}, {Kind::within, 100.0}}},
@@ -332,7 +423,11 @@ TEST_CASE("what people told is shown harmlessly everywhere") {
   view.stays[0].place = view.journal[0].sentence = view.journal[0].by = evil;
   view.alerts[0].alert.what = view.alerts[0].alert.seen_by = evil;
   view.alerts[0].alert.jars = {evil};
-  view.jar.verdict.reasons = {evil};
+  view.jar.standing.reasons = {evil};
+  view.jar.standing.why = "why " + evil;
+  view.jar.standing.deed = view.jar.standing.next =
+      rules::Advice{rules::Remedy::look, "do " + evil, {}};
+  view.jar.standing.next_date = rules::NextDate{view.jar.as_of, evil};
   const std::string text = jar_history_text(view, context());
   CHECK(text.find('\x1b') == std::string::npos);
   CHECK(text.find("\ny") == std::string::npos);

@@ -37,8 +37,11 @@ TEST_CASE("the shelves show every jar with its state in words and a link") {
   const std::string page = cellar.body("/");
   for (const std::string_view part :
        {"cellar/shelf-1", "cellar/shelf-2", "href=\"/jar/B-01\"", "href=\"/jar/B-02\"",
-        "href=\"/jar/X-9\"", "#jar-unwatched", "<i>unwatched</i>", "15.0 °C, 60 %",
-        "1 alert stands", "<a href=\"/alerts#alert-2\">alert 2</a>"}) {
+        "href=\"/jar/X-9\"", "#jar-unwatched", "<i>unwatched</i>",
+        // Nobody told what is in B-01; X-9 settles.
+        "<b>B-01</b><i>unwatched</i><span>use: look first</span>",
+        "<b>X-9</b><i>settling</i><span>use: no</span>", "15.0 °C, 60 %", "1 alert stands",
+        "<a href=\"/alerts#alert-2\">alert 2</a>"}) {
     CAPTURE(part);
     CHECK(holds(page, part));
   }

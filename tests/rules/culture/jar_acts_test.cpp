@@ -12,6 +12,10 @@ JarModel settled(const JarRecipe& recipe, double celsius = 20, double percent = 
   return jar_after(recipe, celsius, percent, 30);
 }
 void look(JarModel& jar, std::vector<Sign> signs) { jar.observe(jar.at(), Look{signs}); }
+// Past the minute in which it would contradict what was just told.
+void well_later(JarModel& jar) {
+  jar.observe(jar.at() + std::chrono::minutes(1), Look{{Sign::all_well}});
+}
 
 }  // namespace
 
@@ -99,11 +103,130 @@ TEST_CASE(
 
 TEST_CASE("all well takes back what was seen before, but not what is told with it") {
   JarModel jar = settled(kGood);
-  look(jar, {Sign::bubbling});
-  look(jar, {Sign::all_well});
+  look(jar, {Sign::bubbling, Sign::rising, Sign::alcohol_smell, Sign::wet_surface, Sign::pressure,
+             Sign::white_growth, Sign::leaking});
+  REQUIRE(jar.verdict().state == State::awake);
+  well_later(jar);
   CHECK(jar.verdict().state == State::dormant);
+  CHECK(jar.figures().waking_signs == 0);
   look(jar, {Sign::all_well, Sign::sour_smell});
   CHECK(jar.verdict().state == State::awake);
+}
+
+TEST_CASE("all well told within a minute of a sign is no later look, and takes nothing back") {
+  for (const auto& [later, state] : {std::pair{std::chrono::milliseconds(0), State::awake},
+                                     {std::chrono::milliseconds(59999), State::awake},
+                                     {std::chrono::milliseconds(60000), State::dormant}}) {
+    JarModel jar = settled(kGood);
+    look(jar, {Sign::bubbling});
+    jar.observe(jar.at() + later, Look{{Sign::all_well}});
+    CAPTURE(later.count());
+    CHECK(jar.verdict().state == state);
+  }
+}
+
+TEST_CASE("no look takes back gas under a lid that holds it, until the cover was changed") {
+  JarRecipe lidded = kGood;
+  lidded.cover = Cover::tight_lid;
+  for (const Sign sign : {Sign::bubbling, Sign::rising, Sign::pressure, Sign::leaking}) {
+    CAPTURE(facts(sign).name);
+    JarModel jar = settled(lidded);
+    REQUIRE(jar.figures().waking_signs == 0);
+    look(jar, {sign});
+    well_later(jar);
+    well_later(jar);
+    CHECK(jar.figures().waking_signs > 0);
+    // The change of the cover alone shows nothing; the look after it does.
+    jar.act(jar.at(), ChangeCover{Cover::paper});
+    CHECK(jar.figures().waking_signs > 0);
+    well_later(jar);
+    CHECK(jar.figures().waking_signs == 0);
+    CHECK(jar.verdict().state == State::dormant);
+  }
+  // What is no gas is seen and smelt under any lid.
+  JarModel jar = settled(lidded);
+  look(jar, {Sign::sour_smell, Sign::wet_surface});
+  well_later(jar);
+  CHECK(jar.figures().waking_signs == 0);
+}
+
+TEST_CASE("what spoils is taken back by no look and no sugar") {
+  for (const Sign sign :
+       {Sign::green_growth, Sign::black_growth, Sign::pink_growth, Sign::rotten_smell}) {
+    CAPTURE(facts(sign).name);
+    JarModel jar = settled(kGood);
+    look(jar, {sign, Sign::bubbling});
+    well_later(jar);
+    CHECK(jar.figures().waking_signs == 1);
+    CHECK(jar.verdict().state == State::awake);
+    jar.act(jar.at(), AddSugar{Grams(300), std::nullopt, true});
+    CHECK(jar.figures().waking_signs == 1);
+  }
+}
+
+TEST_CASE("sugar stirred in answers what was seen, but no gas under a tight lid") {
+  JarModel open = settled(kGood);
+  look(open, {Sign::bubbling});
+  open.act(open.at(), AddSugar{Grams(300), std::nullopt, true});
+  CHECK(open.figures().waking_signs == 0);
+  JarRecipe lidded = kGood;
+  lidded.cover = Cover::tight_lid;
+  JarModel tight = settled(lidded);
+  look(tight, {Sign::pressure});
+  tight.act(tight.at(), AddSugar{Grams(300), std::nullopt, true});
+  CHECK(tight.figures().waking_signs == 1);
+}
+
+TEST_CASE("a crack stands until a later look is well, frost and larvae wake nothing") {
+  JarModel jar = settled(kGood);
+  CHECK_FALSE(jar.figures().cracked);
+  look(jar, {Sign::frozen, Sign::larvae});
+  CHECK(jar.verdict().state == State::dormant);
+  CHECK_FALSE(jar.figures().cracked);
+  look(jar, {Sign::cracked});
+  CHECK(jar.figures().cracked);
+  CHECK(jar.verdict().state == State::dormant);
+  jar.step(air(20, 70), after_days(31));
+  CHECK(jar.figures().cracked);
+  look(jar, {Sign::all_well, Sign::cracked});
+  CHECK(jar.figures().cracked);
+  well_later(jar);
+  CHECK_FALSE(jar.figures().cracked);
+}
+
+TEST_CASE("a leak is one weak sign of gas: two such make a jar awake") {
+  JarModel jar = settled(kGood);
+  look(jar, {Sign::leaking});
+  CHECK(jar.verdict().state == State::waking);
+  look(jar, {Sign::pressure});
+  CHECK(jar.verdict().state == State::awake);
+}
+
+TEST_CASE(
+    "when it has settled and when it wants a test is known ahead, and no longer once it is so") {
+  JarModel young = jar_after(kGood, 18, 70, 4);
+  REQUIRE(young.figures().settled_in_days);
+  // 18 degC is the warmth that the settling days are counted at.
+  CHECK(*young.figures().settled_in_days == doctest::Approx(kSet.settling_days - 4).epsilon(0.1));
+  CHECK_FALSE(settled(kGood).figures().settled_in_days);
+  JarModel jar = settled(kGood, 15, 60);
+  REQUIRE(jar.figures().test_due_in_days);
+  const double due = *jar.figures().test_due_in_days;
+  CHECK(due == doctest::Approx(kSet.untested_age - 30));
+  jar.step(air(15, 60), after_days(30 + due - 1));
+  CHECK(*jar.figures().test_due_in_days == doctest::Approx(1.0));
+  jar.step(air(15, 60), after_days(30 + due + 1));
+  CHECK_FALSE(jar.figures().test_due_in_days);
+  jar.observe(jar.at(), WakeTest{true});
+  CHECK(*jar.figures().test_due_in_days == doctest::Approx(kSet.untested_age));
+}
+
+TEST_CASE("a jar that sugar was stirred into settles once more, and says so") {
+  JarModel jar = jar_after(kWet, 15, 70, 60);
+  jar.act(jar.at(), AddSugar{Grams(800), std::nullopt, true});
+  CHECK(jar.verdict().state == State::settling);
+  CHECK(says(jar.verdict(), "Sugar was stirred in and it settles once more"));
+  CHECK(says(jar_after(kGood, 18, 70, 4).verdict(), "It was closed 4 days ago and is settling"));
 }
 
 TEST_CASE("all well past half the predicted work slows that jar's clock, before half it does not") {
@@ -130,7 +253,7 @@ TEST_CASE("bubbling with sugar undissolved lets slow work count from then on") {
   REQUIRE(jar.figures().water_buffer_g->likely > 0.0);
   const double before = jar.figures().wake_progress_percent->cautious;
   look(jar, {Sign::bubbling});
-  look(jar, {Sign::all_well});
+  well_later(jar);
   CHECK(jar.figures().wake_progress_percent->cautious > before);
   JarRecipe child = kGood;
   child.parent_worked_in_sugar = true;

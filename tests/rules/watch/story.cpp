@@ -31,6 +31,11 @@ Input input_of(std::string word, Instant now) {
   if (word == "lost" || word == "back") return LinkInput{word == "back"};
   if (word == "tick") return TickInput{};
   const Instant at = measured(word, now);
+  if (word.front() == '~') return JarSpoiledInput{word.substr(1), std::nullopt};
+  if (word.front() == '!') {
+    const std::string jar = word.substr(1);
+    return JarSpoiledInput{jar, Spoilage{at, culture::Sign::green_growth, jar, 7}};
+  }
   if (word.front() == '-') return JarRetiredInput{word.substr(1), at};
   const auto equals = word.find('=');
   REQUIRE_MESSAGE(word.front() == '+', word);

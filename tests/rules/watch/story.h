@@ -30,6 +30,7 @@ inline constexpr Instant kMidnight = instant_of(1772409600000);
 //   s:t28@90  the same, measured at minute 90
 //   s:x       an impossible temperature
 //   +B-1=cellar/shelf-1[@90]   a jar is placed there   -B-1   it is retired
+//   !B-1   green growth was found in it (entry 7)    ~B-1   that was withdrawn
 //   seen  lost  back  tick
 // All readings of a step are one message.
 [[nodiscard]] Effects tell(Watch& watch, std::string_view story);

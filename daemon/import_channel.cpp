@@ -16,6 +16,9 @@ namespace {
 namespace asio = boost::asio;
 using asio::local::stream_protocol;
 
+// No kind of a record.
+constexpr char kManyTells = '\0';
+
 class OwnStoreroom final : public ImportChannel {
  public:
   explicit OwnStoreroom(std::unique_ptr<Storeroom> room) : room_(std::move(room)) {}
@@ -23,8 +26,8 @@ class OwnStoreroom final : public ImportChannel {
   tl::expected<ImportTotals, Error> put(std::vector<Reading> batch, Instant wall) override {
     return import_into(*room_, ReadingsRecord{wall, std::move(batch), 0, false});
   }
-  tl::expected<std::string, Error> tell(TellRecord record) override {
-    return tell_into(*room_, std::move(record));
+  tl::expected<std::vector<std::string>, Error> tell(std::vector<TellRecord> batch) override {
+    return tell_into(*room_, std::move(batch));
   }
   bool service_running() const override { return false; }
 
@@ -43,8 +46,8 @@ class OverSocket final : public ImportChannel {
     if (!reply) return tl::unexpected(reply.error());
     return decode_import_reply(*reply);
   }
-  tl::expected<std::string, Error> tell(TellRecord record) override {
-    const auto reply = ask(encode_import(std::move(record)));
+  tl::expected<std::vector<std::string>, Error> tell(std::vector<TellRecord> batch) override {
+    const auto reply = ask(encode_tells(std::move(batch)));
     if (!reply) return tl::unexpected(reply.error());
     return decode_tell_reply(*reply);
   }
@@ -108,15 +111,26 @@ tl::expected<ImportTotals, Error> import_into(Storeroom& room, ReadingsRecord re
                       after.conflicting - before.conflicting};
 }
 
-tl::expected<std::string, Error> tell_into(Storeroom& room, TellRecord record) {
-  InboxPayload payload{record};
-  const auto appended = room.inbox().append(payload);
-  if (!appended) return tl::unexpected(appended.error());
-  room.accept(InboxRecord{appended->sequence, std::move(payload)});
+tl::expected<std::vector<std::string>, Error> tell_into(Storeroom& room,
+                                                        std::vector<TellRecord> batch) {
+  for (const TellRecord& record : batch) {
+    InboxPayload payload{record};
+    const auto appended = room.inbox().append(payload);
+    if (!appended) return tl::unexpected(appended.error());
+    room.accept(InboxRecord{appended->sequence, std::move(payload)});
+  }
   if (auto committed = room.commit(); !committed) return tl::unexpected(committed.error());
-  auto answer = room.answer_given(record);
-  if (answer) return std::move(*answer);
-  return tl::unexpected(Error{ErrorKind::invalid, "the sentence was recorded without an answer"});
+  std::vector<std::string> answers;
+  answers.reserve(batch.size());
+  for (const TellRecord& record : batch) {
+    auto answer = room.answer_given(record);
+    if (!answer) {
+      return tl::unexpected(
+          Error{ErrorKind::invalid, "the sentence was recorded without an answer"});
+    }
+    answers.push_back(std::move(*answer));
+  }
+  return answers;
 }
 
 std::string encode_import(const InboxPayload& record) {
@@ -124,6 +138,34 @@ std::string encode_import(const InboxPayload& record) {
   frame.push_back(static_cast<char>(record_kind(record)));
   encode_payload(record, frame);
   return frame;
+}
+
+std::string encode_tells(std::vector<TellRecord> batch) {
+  std::string frame(1, kManyTells);
+  for (TellRecord& record : batch) put_text(frame, encode_import(std::move(record)));
+  return frame;
+}
+
+tl::expected<std::vector<InboxPayload>, Error> decode_request(std::string_view frame) {
+  std::vector<InboxPayload> records;
+  if (frame.empty() || frame.front() != kManyTells) {
+    auto record = decode_import(frame);
+    if (!record) return tl::unexpected(record.error());
+    records.push_back(std::move(*record));
+    return records;
+  }
+  ByteReader tells(frame.substr(1));
+  while (!tells.finished()) {
+    auto record = decode_import(tells.text());
+    if (tells.failed() || (record && !std::holds_alternative<TellRecord>(*record)) ||
+        records.size() == kLargestTellBatch) {
+      return tl::unexpected(Error{ErrorKind::invalid, "the batch is not understood"});
+    }
+    if (!record) return tl::unexpected(record.error());
+    records.push_back(std::move(*record));
+  }
+  if (records.empty()) return tl::unexpected(Error{ErrorKind::invalid, "the batch is empty"});
+  return records;
 }
 
 tl::expected<InboxPayload, Error> decode_import(std::string_view frame) {
@@ -146,15 +188,27 @@ tl::expected<InboxPayload, Error> decode_import(std::string_view frame) {
   return std::move(*payload);
 }
 
-std::string encode_tell_reply(const tl::expected<std::string, Error>& reply) {
-  return reply ? '\0' + *reply : '\1' + reply.error().text;
+std::string encode_tell_reply(const tl::expected<std::vector<std::string>, Error>& reply) {
+  if (!reply) return '\1' + reply.error().text;
+  std::string frame(1, '\0');
+  for (const std::string& answer : *reply) put_text(frame, answer);
+  return frame;
 }
 
-tl::expected<std::string, Error> decode_tell_reply(std::string_view frame) {
+tl::expected<std::vector<std::string>, Error> decode_tell_reply(std::string_view frame) {
   if (frame.empty()) return tl::unexpected(Error{ErrorKind::invalid, "the reply is empty"});
-  std::string text(frame.substr(1));
-  if (frame.front() == '\0') return text;
-  return tl::unexpected(Error{ErrorKind::refused, std::move(text)});
+  if (frame.front() != '\0') {
+    return tl::unexpected(Error{ErrorKind::refused, std::string(frame.substr(1))});
+  }
+  std::vector<std::string> answers;
+  ByteReader texts(frame.substr(1));
+  while (!texts.finished()) {
+    answers.push_back(texts.text());
+    if (texts.failed()) {
+      return tl::unexpected(Error{ErrorKind::invalid, "the service's reply is not understood"});
+    }
+  }
+  return answers;
 }
 
 std::string encode_import_reply(const tl::expected<ImportTotals, Error>& reply) {
@@ -168,6 +222,16 @@ std::string encode_import_reply(const tl::expected<ImportTotals, Error>& reply) 
     frame += reply.error().text;
   }
   return frame;
+}
+
+std::string import_reply(Storeroom& room, std::vector<InboxPayload> records) {
+  if (auto* readings = std::get_if<ReadingsRecord>(&records.front())) {
+    return encode_import_reply(import_into(room, std::move(*readings)));
+  }
+  std::vector<TellRecord> batch;
+  batch.reserve(records.size());
+  for (InboxPayload& record : records) batch.push_back(std::get<TellRecord>(std::move(record)));
+  return encode_tell_reply(tell_into(room, std::move(batch)));
 }
 
 tl::expected<ImportTotals, Error> decode_import_reply(std::string_view frame) {

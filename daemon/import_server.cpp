@@ -78,7 +78,7 @@ class ImportServer::Sessions : public std::enable_shared_from_this<Sessions> {
         if (size > kLongestImportFrame) co_return;
         std::string frame(size, '\0');
         co_await asio::async_read(socket, asio::buffer(frame), asio::use_awaitable);
-        auto record = decode_import(frame);
+        auto record = decode_request(frame);
         std::string reply;
         if (record) {
           reply = self->handler_(std::move(*record));

@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <functional>
 #include <memory>
+#include <vector>
 
 #include <boost/asio/io_context.hpp>
 #include <tl/expected.hpp>
@@ -16,8 +17,8 @@ namespace torpor::daemon {
 
 class ImportServer {
  public:
-  // The reply to a readings or tell record, encoded.
-  using Handler = std::function<std::string(InboxPayload)>;
+  // The reply, encoded, to what decode_request() found.
+  using Handler = std::function<std::string(std::vector<InboxPayload>)>;
 
   // Precondition: the writer's lock is held, so a socket file that stands there is a dead one's.
   [[nodiscard]] static tl::expected<std::unique_ptr<ImportServer>, Error> listen(

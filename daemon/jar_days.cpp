@@ -9,8 +9,9 @@ tl::expected<WorkedOutDays, Error> work_out(const WantedDays& what) {
   if (!reader) return tl::unexpected(reader.error());
   const rules::Layout layout = what.settings.layout();
   const std::vector<Placement> placements = (*reader)->placements();
-  const JarLife life(what.jar, what.split_line, **reader, layout.places, placements,
-                     what.calibrations, what.settings.cultures.for_stage(what.jar.made.stage));
+  const StoodAir air(**reader, layout.places, placements, what.calibrations);
+  const JarLife life(what.jar, what.split_line, air,
+                     what.settings.cultures.for_stage(what.jar.made.stage));
   const std::uint64_t identity = life.identity();
   WorkedOutDays worked_out{what.id, what.revision, what.to, {}, {}, {}};
   const auto model = life.days(what.from, what.to, [&](const JarDay& day, bool stored) {

@@ -10,8 +10,9 @@ tl::expected<JarModelRecord, Error> work_out(const Recomputation& what) {
   if (!reader) return tl::unexpected(reader.error());
   const rules::Layout layout = what.settings.layout();
   const std::vector<Placement> placements = (*reader)->placements();
-  const JarLife life(what.jar, what.split_line, **reader, layout.places, placements,
-                     what.calibrations, what.settings.cultures.for_stage(what.jar.made.stage));
+  const StoodAir air(**reader, layout.places, placements, what.calibrations);
+  const JarLife life(what.jar, what.split_line, air,
+                     what.settings.cultures.for_stage(what.jar.made.stage));
   const rules::culture::JarModel model = life.at(what.outdated.until);
   if (const auto fault = (*reader)->fault()) return tl::unexpected(*fault);
   return JarModelRecord{what.outdated.jar, what.outdated.revision, what.outdated.until,

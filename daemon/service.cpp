@@ -31,7 +31,9 @@ constexpr std::size_t kReadingsPerCommit = 5000;
 // Inputs and readings that may wait before the intake pauses and the broker's session queues.
 constexpr std::size_t kStrandLimit = 200'000;
 // Retained states are shown at most this often.
-constexpr auto kShowPause = std::chrono::seconds(10);
+constexpr std::chrono::steady_clock::duration kShowPause = std::chrono::seconds(10);
+// While jars are left over from the last time: a third of the strand's time at most.
+constexpr std::chrono::steady_clock::duration kShowNextPause = std::chrono::milliseconds(500);
 constexpr auto kBeat = std::chrono::seconds(60);
 // How long retained topics of an earlier run are collected after connecting.
 constexpr auto kOrphanPatience = std::chrono::seconds(3);
@@ -96,16 +98,11 @@ tl::expected<void, Error> Service::start() {
   room_ = std::move(*room);
   if (auto started = start_outgoing(); !started) return started;
   commit();  // what the inbox held, and what an earlier run had not delivered
-  auto imports =
-      ImportServer::listen(strand_, socket_file(loaded_.history), [this](InboxPayload record) {
-        auto* tell = std::get_if<TellRecord>(&record);
-        std::string reply = tell != nullptr
-                                ? encode_tell_reply(tell_into(*room_, std::move(*tell)))
-                                : encode_import_reply(import_into(
-                                      *room_, std::get<ReadingsRecord>(std::move(record))));
-        after_step();
-        return reply;
-      });
+  auto imports = ImportServer::listen(strand_, socket_file(loaded_.history), [this](auto records) {
+    std::string reply = import_reply(*room_, std::move(records));
+    after_step();
+    return reply;
+  });
   if (!imports) return tl::unexpected(imports.error());
   imports_ = std::move(*imports);
   if (auto started = start_web(); !started) return started;
@@ -409,7 +406,7 @@ void Service::flush_shown() {
     outgoing_->show(std::move(shown_topic), std::move(payload));
   }
   if (!damage_told_ && room_->history_fault()) commit();
-  show_timer_.expires_after(kShowPause);
+  show_timer_.expires_after(room_->shows_more() ? kShowNextPause : kShowPause);
   show_timer_.async_wait([this](const boost::system::error_code& error) {
     if (!error) flush_shown();
   });

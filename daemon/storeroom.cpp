@@ -777,6 +777,7 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
     todo_shown_ = todo;
     show("todo", std::move(todo));
   }
+  shows_more_ = false;
   if (touched_.empty()) return shown;
   const auto reader = Reader::open(settings_.history, settings_.spool);
   if (!reader) return shown;  // tried again with the next call; the commit reports the disk
@@ -785,6 +786,7 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
   if (!gathering) return shown;
   const std::size_t whole = shown.size();
   std::set<rules::Subject> later;
+  std::size_t jars_shown = 0;
   for (const rules::Subject& subject : touched_) {
     switch (subject.kind) {
       case rules::SubjectKind::place:
@@ -800,10 +802,13 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
       case rules::SubjectKind::jar:
         if (const Jar* jar = ledger_.find(subject.id); jar != nullptr) {
           Instant& last = jars_shown_[subject.id];
-          if (wall - last < kJarShownEvery) {
+          const bool shown_lately = wall - last < kJarShownEvery;
+          shows_more_ = shows_more_ || (!shown_lately && jars_shown == kJarsShownAtOnce);
+          if (shown_lately || jars_shown == kJarsShownAtOnce) {
             later.insert(subject);
             break;
           }
+          ++jars_shown;
           last = wall;
           if (jar->retired_at) {
             show("jar/" + subject.id, "");

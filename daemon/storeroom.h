@@ -63,6 +63,10 @@ struct ReadingCounters {
   std::uint64_t untrusted = 0;    // among the fresh: impossible or not believed
 };
 
+// About a tenth of a second on the strand: of thousands of jars the rest is shown a little later,
+// and readings and tells come in between.
+inline constexpr std::size_t kJarsShownAtOnce = 100;
+
 class Storeroom {
  public:
   // Opens history and inbox, restores, and applies what is not yet folded. A damaged history is set
@@ -95,8 +99,10 @@ class Storeroom {
   void delivered(const std::string& id);
 
   // Retained states that have changed since the last call: topic, payload. A jar's is read back
-  // from the history and shows what was committed.
+  // from the history and shows what was committed. At most kJarsShownAtOnce jars a call.
   [[nodiscard]] std::vector<std::pair<std::string, std::string>> take_shown(Instant wall);
+  // The last call left jars for the next: it need not wait.
+  [[nodiscard]] bool shows_more() const { return shows_more_; }
   // Everything counts as changed: the broker may have forgotten what it was shown.
   void show_all();
   // Every retained topic that has a reason to exist, without the storeroom's prefix.
@@ -229,6 +235,7 @@ class Storeroom {
   std::set<rules::Subject> touched_;
   std::string todo_shown_;
   bool show_alerts_ = false;
+  bool shows_more_ = false;
   std::optional<Error> fault_;  // of a reading of the history that the store does not know of
   JarRecords jar_records_;
   Instant forgotten_through_ = instant_of(0);  // no block is older

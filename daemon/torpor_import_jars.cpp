@@ -140,6 +140,16 @@ std::string text_of_jars(const JarsFound& found, const std::vector<std::string>&
   return text;
 }
 
+// The first row that was not recorded, though its rehearsal was: somebody told something meanwhile.
+Failure stopped(const ImportJarsOrder& order, const JarCsvRow& row, Failure failure,
+                const std::vector<std::string>& answers) {
+  failure.text = fmt::format(
+      "{}:{}:{}: {}\n{} jars were recorded; importing the file again goes on with the rest",
+      printable(order.file.string()), row.at.line, row.at.column, printable(failure.text),
+      answers.size());
+  return failure;
+}
+
 std::string json_of_jars(const JarsFound& found, const std::vector<std::string>& answers) {
   nlohmann::ordered_json tree;
   tree["jars_recorded"] = answers.size();
@@ -176,22 +186,33 @@ tl::expected<ImportReport, Failure> import_jars(const ImportJarsOrder& order,
     const std::string by = order.by.empty() ? login_name() : order.by;
     // Not where phones look for answers: the one who imports reads them here.
     const std::string topic = fmt::format("torpor/{}/answer/import", loaded->settings.storeroom);
-    for (const JarCsvRow& row : found.fresh) {
-      // A jar may be withdrawn and imported again: an answer of an earlier run must not stand for
-      // it.
-      const auto answer = (*channel)->tell(
-          {wall_now(), row.sentence, by, topic, random_bytes(kCorrelationBytes), false});
-      const bool refused = answer && answer->starts_with(kNotRecorded);
-      if (!answer || refused) {
-        Failure failure = answer ? Failure{ExitCode::refused, *answer} : failure_of(answer.error());
-        failure.text = fmt::format(
-            "{}:{}:{}: {}\nuntil then {} jars were recorded; importing the file again goes on from "
-            "there",
-            printable(order.file.string()), row.at.line, row.at.column, printable(failure.text),
-            answers.size());
-        return tl::unexpected(std::move(failure));
+    const Instant wall = wall_now();
+    for (auto begin = found.fresh.begin(); begin != found.fresh.end();) {
+      const auto left = static_cast<std::size_t>(found.fresh.end() - begin);
+      const auto end = begin + static_cast<std::ptrdiff_t>(std::min(left, kLargestTellBatch));
+      std::vector<TellRecord> batch;
+      for (auto row = begin; row != end; ++row) {
+        // A jar may be withdrawn and imported again: an answer of an earlier run must not stand for
+        // it.
+        batch.push_back({wall, row->sentence, by, topic, random_bytes(kCorrelationBytes), false});
       }
-      answers.push_back(*answer);
+      auto told = (*channel)->tell(std::move(batch));
+      if (!told) return tl::unexpected(stopped(order, *begin, failure_of(told.error()), answers));
+      const JarCsvRow* refused = nullptr;
+      std::string why;
+      for (std::size_t i = 0; i < told->size(); ++i) {
+        std::string& answer = (*told)[i];
+        if (!answer.starts_with(kNotRecorded)) {
+          answers.push_back(std::move(answer));
+        } else if (refused == nullptr) {
+          refused = &begin[static_cast<std::ptrdiff_t>(i)];
+          why = std::move(answer);
+        }
+      }
+      if (refused != nullptr) {
+        return tl::unexpected(stopped(order, *refused, {ExitCode::refused, why}, answers));
+      }
+      begin = end;
     }
   }
   return ImportReport{order.json ? json_of_jars(found, answers)

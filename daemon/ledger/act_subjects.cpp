@@ -1,7 +1,5 @@
 #include "daemon/ledger/act_subjects.h"
 
-#include <algorithm>
-
 namespace torpor::daemon {
 
 std::vector<std::string_view> jars_of(const Act& act) {
@@ -10,11 +8,6 @@ std::vector<std::string_view> jars_of(const Act& act) {
   if (const auto* move = std::get_if<MoveJar>(&act)) return {move->jar};
   if (const auto* told = std::get_if<JarDeed>(&act)) return {told->jar};
   return {};
-}
-
-bool is_about(const Act& act, std::string_view jar) {
-  const auto jars = jars_of(act);
-  return std::find(jars.begin(), jars.end(), jar) != jars.end();
 }
 
 const std::string* registered_by(const Act& act) {

@@ -12,7 +12,6 @@ namespace torpor::daemon {
 // The jars, ids as in the act: one, or both of a split (the one it came from first); of acts about
 // other things none. They point into the act.
 [[nodiscard]] std::vector<std::string_view> jars_of(const Act& act);
-[[nodiscard]] bool is_about(const Act& act, std::string_view jar);
 
 // The jar an act registers; nullptr: none.
 [[nodiscard]] const std::string* registered_by(const Act& act);

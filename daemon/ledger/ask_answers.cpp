@@ -85,12 +85,9 @@ tl::expected<std::string, SentenceRefusal> about_answer(std::string_view about,
                                                         const LedgerView& view,
                                                         const LocalTime& zone) {
   const auto place = place_called(places, about);
-  std::vector<std::string> names;
-  for (const auto& [id, jar] : ledger.jars()) names.push_back(id);
-  for (const auto& [id, collection] : ledger.collections()) names.push_back(id);
-  const auto known = name_meant(names, about, "jar", "ask");
+  const auto known = name_meant(ledger.names(), about, "jar", "ask");
   // Several may be meant: asked, not passed over for the place of that name.
-  const bool is_known = known || !jars_called(ledger.jars(), about).empty();
+  const bool is_known = known || !ledger.jar_names().called(about).empty();
   if (is_known && !known) return tl::unexpected(known.error());
   const std::vector<ToldSensor> sensors = view.sensors();
   const auto sensor = std::find_if(sensors.begin(), sensors.end(), [&](const ToldSensor& each) {

@@ -2,18 +2,27 @@
 
 #include <algorithm>
 #include <array>
+#include <map>
 #include <memory>
+#include <string_view>
+#include <tuple>
 #include <utility>
 
 namespace torpor::daemon {
 
 namespace {
 
-// The air sensors as they hung at one moment, and since when each hung there without a break.
+// The air sensors that may speak for one place, as they hung at one moment, and since when each
+// hung there without a break.
 struct HungLayout {
   rules::Layout layout;
   std::vector<Instant> since;  // by index of layout.sensors
 };
+
+// Steps of a stretch as short as this are kept for the other jars of the shelf: what lies between
+// the newest stored model and now.
+constexpr Duration kSharedStretch = std::chrono::hours(24);
+constexpr std::size_t kMostSharedSteps = 50'000;  // some MB
 
 bool hangs_alike(const rules::SensorSpec& a, const rules::SensorSpec& b) {
   return a.place == b.place && a.jar == b.jar && a.senses == b.senses;
@@ -29,39 +38,17 @@ using PlacementHistory = std::vector<const Placement*>;
 // By sensor, in the order in which the sensors first appear.
 std::vector<PlacementHistory> histories_of(std::span<const Placement> placements) {
   std::vector<PlacementHistory> histories;
+  std::map<std::string_view, std::size_t> known;
   for (const Placement& placement : placements) {
-    const auto known = std::find_if(histories.begin(), histories.end(), [&](const auto& history) {
-      return history.front()->spec.id == placement.spec.id;
-    });
-    if (known == histories.end()) {
-      histories.push_back({&placement});
-    } else {
-      known->push_back(&placement);
-    }
+    const auto [at, is_new] = known.emplace(placement.spec.id, histories.size());
+    if (is_new) histories.emplace_back();
+    histories[at->second].push_back(&placement);
   }
   for (PlacementHistory& history : histories) {
     std::stable_sort(history.begin(), history.end(),
                      [](const auto* a, const auto* b) { return a->from < b->from; });
   }
   return histories;
-}
-
-HungLayout layout_at(std::span<const rules::PlaceSpec> places,
-                     const std::vector<PlacementHistory>& histories, Instant t) {
-  HungLayout hung;
-  hung.layout.places.assign(places.begin(), places.end());
-  for (const PlacementHistory& history : histories) {
-    std::size_t in_force = history.size() - 1;
-    while (in_force > 0 && history[in_force]->from > t) --in_force;
-    const rules::SensorSpec& spec = history[in_force]->spec;
-    if (!speaks_for_air(spec)) continue;
-    std::size_t first = in_force;
-    while (first > 0 && hangs_alike(history[first - 1]->spec, spec)) --first;
-    hung.layout.sensors.push_back(spec);
-    // The first placement of a sensor holds from the beginning of time.
-    hung.since.push_back(first == 0 ? Instant::min() : history[first]->from);
-  }
-  return hung;
 }
 
 // Passes steps on, equal neighbours as one, and sums them up.
@@ -179,7 +166,8 @@ ExposureStep step_of(const rules::SpokenAir& spoken, const rules::Layout& layout
 
 // Over [from, to) neither the jar nor a sensor moves.
 void walk_still(const HungLayout& hung, const std::string& place, Instant from, Instant to,
-                const Reader& history, const Calibrations& calibrations, StepWriter& writer) {
+                const Reader& history, const Calibrations& calibrations,
+                const std::function<void(ExposureStep)>& write) {
   struct Voice {
     std::size_t sensor;
     HeldStream temperature, humidity;
@@ -205,26 +193,9 @@ void walk_still(const HungLayout& hung, const std::string& place, Instant from, 
       }
       air[voice.sensor] = {voice.temperature.held(), voice.humidity.held()};
     }
-    writer.write(step_of(rules::spoken_air(speakers, air, t), hung.layout, place, t, change));
+    write(step_of(rules::spoken_air(speakers, air, t), hung.layout, place, t, change));
     t = change;
   }
-}
-
-// Every instant in [from, to] at which the jar or a sensor may have moved, and both ends.
-std::vector<Instant> boundaries_of(const Jar& jar, std::span<const Placement> placements,
-                                   Instant from, Instant to) {
-  std::vector<Instant> boundaries{from, to};
-  const auto add = [&](Instant t) {
-    if (from < t && t < to) boundaries.push_back(t);
-  };
-  for (const Stay& stay : jar.stays) {
-    add(stay.from);
-    if (stay.to) add(*stay.to);
-  }
-  for (const Placement& placement : placements) add(placement.from);
-  std::sort(boundaries.begin(), boundaries.end());
-  boundaries.erase(std::unique(boundaries.begin(), boundaries.end()), boundaries.end());
-  return boundaries;
 }
 
 // Positions in a bucket of steps that a thinned history keeps, the most telling first.
@@ -291,15 +262,128 @@ ExposureSummary ExposureTotals::summary(Instant from, Instant to) const {
   return summary;
 }
 
-ExposureSummary walk_exposure(const Jar& jar, Instant from, Instant to, const Reader& history,
-                              std::span<const rules::PlaceSpec> places,
-                              std::span<const Placement> placements,
-                              const Calibrations& calibrations,
-                              const std::function<void(const ExposureStep&)>& visit) {
+struct StoodAir::Shared {
+  Shared(const Reader& reader, std::span<const rules::PlaceSpec> all_places,
+         std::span<const Placement> all_placements, const Calibrations& checks);
+
+  [[nodiscard]] HungLayout layout_at(const std::string& place, Instant t) const;
+  // Every instant in [from, to] at which the jar or a sensor may have moved, and both ends.
+  [[nodiscard]] std::vector<Instant> boundaries_of(const Jar& jar, Instant from, Instant to) const;
+  void walk(const std::string& place, Instant from, Instant to, StepWriter& writer);
+
+  const Reader& history;
+  const std::span<const rules::PlaceSpec> places;
+  const std::span<const Placement> placements;
+  const Calibrations& calibrations;
+
+  std::vector<PlacementHistory> histories;
+  // Of histories, those that ever hung at a place to speak for its air.
+  std::map<std::string_view, std::vector<std::size_t>> hung_at;
+  std::vector<Instant> moves;  // of sensors; sorted
+  // Of short stretches: place, from, to.
+  std::map<std::tuple<std::string, Instant, Instant>, std::vector<ExposureStep>> steps;
+  std::size_t steps_kept = 0;
+};
+
+StoodAir::Shared::Shared(const Reader& reader, std::span<const rules::PlaceSpec> all_places,
+                         std::span<const Placement> all_placements, const Calibrations& checks)
+    : history(reader),
+      places(all_places),
+      placements(all_placements),
+      calibrations(checks),
+      histories(histories_of(all_placements)) {
+  for (std::size_t i = 0; i < histories.size(); ++i) {
+    for (const Placement* placement : histories[i]) {
+      moves.push_back(placement->from);
+      if (!speaks_for_air(placement->spec)) continue;
+      auto& hung = hung_at[placement->spec.place];
+      if (hung.empty() || hung.back() != i) hung.push_back(i);
+    }
+  }
+  std::sort(moves.begin(), moves.end());
+}
+
+// Nobody speaks for a place but who hangs there or above it.
+HungLayout StoodAir::Shared::layout_at(const std::string& place, Instant t) const {
+  HungLayout hung;
+  std::vector<std::size_t> may_speak;
+  for (std::string_view at = place; !at.empty(); at = rules::parent_place(at)) {
+    const auto there = hung_at.find(at);
+    if (there == hung_at.end()) continue;
+    may_speak.insert(may_speak.end(), there->second.begin(), there->second.end());
+  }
+  std::sort(may_speak.begin(), may_speak.end());
+  may_speak.erase(std::unique(may_speak.begin(), may_speak.end()), may_speak.end());
+  for (const rules::PlaceSpec& spec : places) {
+    if (rules::is_at_or_below(place, spec.path)) hung.layout.places.push_back(spec);
+  }
+  for (const std::size_t sensor : may_speak) {
+    const PlacementHistory& dated = histories[sensor];
+    std::size_t in_force = dated.size() - 1;
+    while (in_force > 0 && dated[in_force]->from > t) --in_force;
+    const rules::SensorSpec& spec = dated[in_force]->spec;
+    if (!speaks_for_air(spec)) continue;
+    std::size_t first = in_force;
+    while (first > 0 && hangs_alike(dated[first - 1]->spec, spec)) --first;
+    hung.layout.sensors.push_back(spec);
+    // The first placement of a sensor holds from the beginning of time.
+    hung.since.push_back(first == 0 ? Instant::min() : dated[first]->from);
+  }
+  return hung;
+}
+
+std::vector<Instant> StoodAir::Shared::boundaries_of(const Jar& jar, Instant from,
+                                                     Instant to) const {
+  std::vector<Instant> boundaries{from, to};
+  const auto add = [&](Instant t) {
+    if (from < t && t < to) boundaries.push_back(t);
+  };
+  for (const Stay& stay : jar.stays) {
+    add(stay.from);
+    if (stay.to) add(*stay.to);
+  }
+  for (auto move = std::upper_bound(moves.begin(), moves.end(), from);
+       move != moves.end() && *move < to; ++move) {
+    boundaries.push_back(*move);
+  }
+  std::sort(boundaries.begin(), boundaries.end());
+  boundaries.erase(std::unique(boundaries.begin(), boundaries.end()), boundaries.end());
+  return boundaries;
+}
+
+void StoodAir::Shared::walk(const std::string& place, Instant from, Instant to,
+                            StepWriter& writer) {
+  if (to - from > kSharedStretch || steps_kept >= kMostSharedSteps) {
+    walk_still(layout_at(place, from), place, from, to, history, calibrations,
+               [&](ExposureStep step) { writer.write(std::move(step)); });
+    return;
+  }
+  auto& kept = steps[{place, from, to}];
+  if (kept.empty()) {
+    walk_still(layout_at(place, from), place, from, to, history, calibrations,
+               [&](ExposureStep step) { kept.push_back(std::move(step)); });
+    steps_kept += kept.size();
+  }
+  for (const ExposureStep& step : kept) writer.write(step);
+}
+
+StoodAir::StoodAir(const Reader& history, std::span<const rules::PlaceSpec> places,
+                   std::span<const Placement> placements, const Calibrations& calibrations)
+    : shared_(std::make_unique<Shared>(history, places, placements, calibrations)) {}
+
+StoodAir::~StoodAir() = default;
+StoodAir::StoodAir(StoodAir&&) noexcept = default;
+StoodAir& StoodAir::operator=(StoodAir&&) noexcept = default;
+
+const Reader& StoodAir::history() const { return shared_->history; }
+std::span<const Placement> StoodAir::placements() const { return shared_->placements; }
+const Calibrations& StoodAir::calibrations() const { return shared_->calibrations; }
+
+ExposureSummary StoodAir::walk(const Jar& jar, Instant from, Instant to,
+                               const std::function<void(const ExposureStep&)>& visit) const {
   StepWriter writer(visit);
   if (to <= from) return writer.finish(from, to);
-  const auto histories = histories_of(placements);
-  const auto boundaries = boundaries_of(jar, placements, from, to);
+  const auto boundaries = shared_->boundaries_of(jar, from, to);
   for (std::size_t i = 0; i + 1 < boundaries.size(); ++i) {
     const Instant begin = boundaries[i];
     const Instant end = boundaries[i + 1];
@@ -307,8 +391,7 @@ ExposureSummary walk_exposure(const Jar& jar, Instant from, Instant to, const Re
     if (stay == nullptr) {
       writer.write(step_of({}, {}, {}, begin, end));
     } else {
-      walk_still(layout_at(places, histories, begin), stay->place, begin, end, history,
-                 calibrations, writer);
+      shared_->walk(stay->place, begin, end, writer);
     }
   }
   return writer.finish(from, to);

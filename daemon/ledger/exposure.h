@@ -4,6 +4,7 @@
 #pragma once
 
 #include <functional>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -55,18 +56,34 @@ struct ExposureTotals {
   friend bool operator==(const ExposureTotals&, const ExposureTotals&) = default;
 };
 
-// Calls `visit` with every step of the jar's exposure in [from, to), in order, without gaps; equal
-// neighbours are one step. Memory is bounded by the number of sensors, not by the length of the
-// history. Several sensors at one place speak in the order in which they first stand in
-// `placements`. Only trusted readings count, each for as long as the placement under which it was
-// measured holds: a sensor that was moved says nothing of its new place before its first reading
-// there. Values are corrected by the checks that hold at their time.
-[[nodiscard]] ExposureSummary walk_exposure(const Jar& jar, Instant from, Instant to,
-                                            const Reader& history,
-                                            std::span<const rules::PlaceSpec> places,
-                                            std::span<const Placement> placements,
-                                            const Calibrations& calibrations,
-                                            const std::function<void(const ExposureStep&)>& visit);
+// The air of one history. walk() calls `visit` with every step of the jar's exposure in [from, to),
+// in order, without gaps; equal neighbours are one step. Memory is bounded by the number of
+// sensors, not by the length of the history; what jars on one shelf have in common is worked out
+// once. Several sensors at one place speak in the order in which they first stand in `placements`.
+// Only trusted readings count, each for as long as the placement under which it was measured holds:
+// a sensor that was moved says nothing of its new place before its first reading there. Values are
+// corrected by the checks that hold at their time.
+class StoodAir {
+ public:
+  // All outlive it.
+  StoodAir(const Reader& history, std::span<const rules::PlaceSpec> places,
+           std::span<const Placement> placements, const Calibrations& calibrations);
+  ~StoodAir();
+  StoodAir(StoodAir&&) noexcept;
+  StoodAir& operator=(StoodAir&&) noexcept;
+
+  // One thread at a time.
+  ExposureSummary walk(const Jar& jar, Instant from, Instant to,
+                       const std::function<void(const ExposureStep&)>& visit) const;
+
+  [[nodiscard]] const Reader& history() const;
+  [[nodiscard]] std::span<const Placement> placements() const;
+  [[nodiscard]] const Calibrations& calibrations() const;
+
+ private:
+  struct Shared;
+  std::unique_ptr<Shared> shared_;
+};
 
 // At most `points` of the steps, in order. Six points and more keep the highest and lowest
 // temperature and humidity of every bucket and its first and last step; fewer keep what fits of

@@ -54,16 +54,12 @@ class Stepping {
 
 }  // namespace
 
-JarLife::JarLife(const Jar& jar, std::span<const Jar> split_line, const Reader& history,
-                 std::span<const rules::PlaceSpec> places, std::span<const Placement> placements,
-                 const Calibrations& calibrations,
+JarLife::JarLife(const Jar& jar, std::span<const Jar> split_line, const StoodAir& air,
                  std::shared_ptr<const rules::culture::Profile> profile)
     : jar_(jar),
       split_line_(split_line),
-      history_(history),
-      places_(places),
-      placements_(placements),
-      calibrations_(calibrations),
+      air_(air),
+      history_(air.history()),
       profile_(std::move(profile)) {}
 
 // A stored state of another profile or recipe is passed over: it leads elsewhere.
@@ -82,8 +78,7 @@ JarModel JarLife::start(Instant until) const {
   // one stage, so that they share the profile.
   Jar whole = split_line_.front();
   std::erase_if(whole.events, [this](const JarEvent& event) { return event.entry == jar_.entry; });
-  const JarLife parent(whole, split_line_.subspan(1), history_, places_, placements_, calibrations_,
-                       profile_);
+  const JarLife parent(whole, split_line_.subspan(1), air_, profile_);
   JarModel model = parent.start(jar_.split->at - Duration(1));
   parent.finish(model, jar_.split->at);
   return model.split_off(jar_.recipe(), jar_.split->contents);
@@ -107,15 +102,16 @@ std::vector<JarTold> JarLife::told(Instant after, Instant until) const {
 
 void JarLife::add_probes(std::vector<JarTold>& told, Instant after, Instant until) const {
   using rules::Senses;
-  for (std::size_t i = 0; i < placements_.size(); ++i) {
-    const rules::SensorSpec& spec = placements_[i].spec;
+  const std::span<const Placement> placements = air_.placements();
+  for (std::size_t i = 0; i < placements.size(); ++i) {
+    const rules::SensorSpec& spec = placements[i].spec;
     if (spec.jar != jar_.made.jar || spec.senses == Senses::air) continue;
     const auto next =
-        std::find_if(placements_.begin() + static_cast<std::ptrdiff_t>(i) + 1, placements_.end(),
+        std::find_if(placements.begin() + static_cast<std::ptrdiff_t>(i) + 1, placements.end(),
                      [&](const Placement& later) { return later.spec.id == spec.id; });
-    const Instant from = std::max(placements_[i].from, after + Duration(1));
+    const Instant from = std::max(placements[i].from, after + Duration(1));
     const Instant to =
-        std::min(next == placements_.end() ? Instant::max() : next->from, until + Duration(1));
+        std::min(next == placements.end() ? Instant::max() : next->from, until + Duration(1));
     if (from >= to) continue;
     const bool headspace = spec.senses == Senses::headspace;
     const auto cursor = history_.readings(
@@ -123,7 +119,7 @@ void JarLife::add_probes(std::vector<JarTold>& told, Instant after, Instant unti
     std::optional<Instant> newest;
     while (auto reading = cursor->next()) {
       if (!reading->trusted()) continue;
-      reading->raw = corrected(calibrations_, *reading);
+      reading->raw = corrected(air_.calibrations(), *reading);
       reading->unit = facts(reading->quantity).unit;
       const auto by_probe = rules::told_by(spec, *reading);
       if (!by_probe) continue;
@@ -138,8 +134,7 @@ void JarLife::add_probes(std::vector<JarTold>& told, Instant after, Instant unti
 void JarLife::carry(JarModel& model, Instant until) const {
   if (model.at() >= until) return;
   Stepping stepping(model, told(model.at(), until), until);
-  (void)walk_exposure(jar_, model.at(), until, history_, places_, placements_, calibrations_,
-                      [&](const ExposureStep& step) { stepping.step(step); });
+  (void)air_.walk(jar_, model.at(), until, [&](const ExposureStep& step) { stepping.step(step); });
   stepping.finish();
 }
 
@@ -196,12 +191,11 @@ JarDay JarLife::step_day(JarModel& model, Instant from, Instant to) const {
   for (Instant at = from; at < to;) {
     ExposureTotals air;
     HalfDay half{at, at < noon ? std::min(noon, to) : to, {}, {}};
-    (void)walk_exposure(jar_, half.from, half.to, history_, places_, placements_, calibrations_,
-                        [&](const ExposureStep& step) {
-                          air.add(step);
-                          half.steps.push_back(step);
-                          stepping.step(step);
-                        });
+    (void)air_.walk(jar_, half.from, half.to, [&](const ExposureStep& step) {
+      air.add(step);
+      half.steps.push_back(step);
+      stepping.step(step);
+    });
     half.covered = air.covered;
     half.steps = thin(std::move(half.steps), kStepsOfHalfDay);
     at = half.to;

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "daemon/history/store.h"
+#include "daemon/ledger/exposure.h"
 #include "daemon/ledger/jar_day.h"
 #include "daemon/ledger/ledger.h"
 #include "rules/culture/jar_model.h"
@@ -21,9 +22,8 @@ namespace torpor::daemon {
 class JarLife {
  public:
   // All outlive it. `split_line`: Ledger::split_line() of the jar.
-  JarLife(const Jar& jar, std::span<const Jar> split_line, const Reader& history,
-          std::span<const rules::PlaceSpec> places, std::span<const Placement> placements,
-          const Calibrations& calibrations, std::shared_ptr<const rules::culture::Profile> profile);
+  JarLife(const Jar& jar, std::span<const Jar> split_line, const StoodAir& air,
+          std::shared_ptr<const rules::culture::Profile> profile);
 
   // The model at `until` (when it was closed, if that is later; when it was retired, if that is
   // earlier), from the newest stored state that leads there.
@@ -51,10 +51,8 @@ class JarLife {
 
   const Jar& jar_;
   std::span<const Jar> split_line_;
-  const Reader& history_;
-  std::span<const rules::PlaceSpec> places_;
-  std::span<const Placement> placements_;
-  const Calibrations& calibrations_;
+  const StoodAir& air_;
+  const Reader& history_;  // of the air
   std::shared_ptr<const rules::culture::Profile> profile_;
 };
 

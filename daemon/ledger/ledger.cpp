@@ -57,8 +57,8 @@ std::shared_ptr<const rules::culture::Profile> LedgerView::profile(std::string_v
 const Jar* Ledger::find(std::string_view id) const {
   // Mostly its own name in full; only a person's short form is compared with every name.
   if (const auto exact = jars_.find(std::string(id)); exact != jars_.end()) return &exact->second;
-  const auto called = jars_called(jars_, id);
-  return called.size() == 1 ? called.front() : nullptr;
+  const auto called = jar_names_.called(id);
+  return called.size() == 1 ? &jars_.at(called.front()) : nullptr;
 }
 
 const std::map<std::string, Jar>& Ledger::jars() const { return jars_; }
@@ -125,7 +125,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
   if (!parents) return tl::unexpected(parents.error());
   made.from = std::move(*parents);
 
-  const auto alike = jars_called(jars_, made.jar);
+  const auto alike = jar_names_.called(made.jar);
   Told told;
   told.entries.push_back(entry_of(made, *from, telling));
   told.answer = fmt::format("{} is registered in {} from {} on", made.jar, harmless(made.place),
@@ -139,19 +139,19 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const NewJar& told_jar,
   }
   told.answer += fmt::format(" (entry {})", told.entries.front().number);
   if (!alike.empty()) {
-    add_sentence(told.answer, fmt::format("It is another jar than {}: write both in full",
-                                          alike.front()->made.jar));
+    add_sentence(told.answer,
+                 fmt::format("It is another jar than {}: write both in full", alike.front()));
   }
   if (auto applied = apply(told.entries.front(), made); !applied) {
     return tl::unexpected(refusal(applied.error(), "", "ask jars"));
   }
   const Jar& jar = jars_.at(made.jar);
   add_inputs_of(jar, spoilage_of(jar), told.inputs);
+  MixingAnswer mixing;
   if (const std::string warning = spoiled_warning(made.jar); !warning.empty()) {
     told.answer = fmt::format("{} Recorded all the same: {}", warning, told.answer);
   } else {
-    const MixingAnswer mixing =
-        at_registration(jar, telling.now, *telling.view.profile(made.stage));
+    mixing = at_registration(jar, telling.now, *telling.view.profile(made.stage));
     told.brief = mixing.brief;
     told.answer = ahead(mixing.first) + told.answer;
   }
@@ -211,12 +211,12 @@ tl::expected<Told, SentenceRefusal> Ledger::tell(const Sentence& sentence, std::
   Sentence cleaned = sentence;
   cleaned.by = harmless(sentence.by, kLongestTeller);
   const Telling telling{text, cleaned, now, wall, zone, view};
-  std::map<std::string, bool> worked_before;
-  for (const auto& [id, jar] : jars_) worked_before.emplace(id, jar.parent_worked_in_sugar);
+  told_from_ = next_entry_;
+  was_working_.clear();
   auto told = std::visit([&](const auto& act) { return tell_one(act, telling); }, sentence.act);
   if (!told) return told;
   add_split_inputs(*told);
-  add_work_inputs(worked_before, *told);
+  add_work_inputs(*told);
   for (const std::string& note : sentence.notes) add_sentence(told->answer, as_sentence(note));
   return told;
 }
@@ -229,6 +229,7 @@ tl::expected<void, std::string> Ledger::replay(const JournalEntry& entry) {
     return refuse(fmt::format("out of order, {} is the next", next_entry_));
   }
   next_entry_ = entry.number + 1;
+  was_working_.clear();
   const auto act = act_from_json(entry.act);
   if (!act) return refuse(act.error());
   const auto applied = apply(entry, *act);

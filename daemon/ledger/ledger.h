@@ -17,6 +17,7 @@
 #include <tl/expected.hpp>
 
 #include "daemon/history/store.h"
+#include "daemon/ledger/name_index.h"
 #include "daemon/ledger/sensor_checks.h"
 #include "daemon/ledger/sentence.h"
 #include "rules/watch/watch.h"
@@ -139,7 +140,9 @@ class Ledger {
   // Jar ids are compared without case; where unambiguous also without dash and leading zeros.
   // nullptr: no such jar, or several.
   [[nodiscard]] const Jar* find(std::string_view id) const;
-  [[nodiscard]] const std::map<std::string, Jar>& jars() const;  // by id as registered
+  [[nodiscard]] const NameIndex& jar_names() const { return jar_names_; }
+  [[nodiscard]] const NameIndex& names() const { return names_; }  // of jars and collections
+  [[nodiscard]] const std::map<std::string, Jar>& jars() const;    // by id as registered
   // Jars standing at or below a place at `t`.
   [[nodiscard]] std::vector<std::string> jars_at(std::string_view place, Instant t) const;
 
@@ -220,7 +223,7 @@ class Ledger {
                                                     Instant at, bool one_of_several,
                                                     const Telling& telling);
   // The ids of the jars that `first` and the sentence's further targets mean. The examples as in
-  // jar_meant().
+  // name_meant().
   [[nodiscard]] tl::expected<std::vector<std::string>, SentenceRefusal> jars_meant(
       std::string_view first, Instant at, std::string_view example_before,
       std::string_view example_behind, const Telling& telling) const;
@@ -246,8 +249,7 @@ class Ledger {
   // What was told changes jars that were split off from these, later: the engine hears of them.
   void add_split_inputs(Told& told) const;
   // What was told changes jars that were made from these: whether their culture works in sugar.
-  // `before`: whether it did, of all jars.
-  void add_work_inputs(const std::map<std::string, bool>& before, Told& told) const;
+  void add_work_inputs(Told& told) const;
 
   // Live and replayed acts change the state here and nowhere else. Error: one clause, no change.
   tl::expected<void, std::string> apply(const JournalEntry& entry, const Act& act);
@@ -264,16 +266,28 @@ class Ledger {
   // The two sides of a split.
   tl::expected<void, std::string> take_split(const SplitJar& split, const JournalEntry& entry);
   tl::expected<void, std::string> register_split(const SplitJar& split, const JournalEntry& entry);
+  // The jar with this id, compared without case; nullptr: none.
+  [[nodiscard]] const Jar* with_id(std::string_view id) const;
+  // The one jar an id means. The examples as in name_meant().
+  [[nodiscard]] tl::expected<const Jar*, SentenceRefusal> jar_meant(
+      std::string_view id, std::string_view example_before, std::string_view example_behind) const;
+  void strike(const std::string& id);
   // A jar's state from its entries, those withdrawn left out.
   void derive(const std::string& id);
   // The shares of the jars that were split off from it, and of those split off from them.
   void share_out(const std::string& id);
-  // What is made from a jar that works in sugar works in it, too.
-  void pass_on_work();
+  // What is made from a jar that works in sugar works in it, too: of jars about which something was
+  // told, and of what was made from them.
+  void pass_on_work(std::vector<std::string> concerned);
   void derive_checks(const std::string& sensor);
 
   [[nodiscard]] JournalEntry entry_of(const Act& act, Instant happened_at,
                                       const Telling& telling) const;
+
+  using Ids = std::set<std::string>;
+  // The jar and all that were split off from it, and from those.
+  [[nodiscard]] Ids with_split_off(const std::string& id) const;
+  void pass_on_work_to(const std::string& id, std::vector<std::string>& next);
 
   std::map<std::string, Jar> jars_;
   ChecksBySensor sensor_checks_;
@@ -282,6 +296,15 @@ class Ledger {
   std::map<std::uint64_t, Recorded> recorded_;
   std::set<std::string> unregistered_;  // ids of jars whose registration was withdrawn
   std::uint64_t next_entry_ = 1;
+
+  // ---- found in these, so that a sentence costs the same however many jars there are
+  NameIndex jar_names_, names_;
+  std::map<std::string, Ids, std::less<>> made_from_;  // made or split off, by parent
+  std::map<std::string, std::set<std::uint64_t>, std::less<>> about_;  // entries, by jar
+
+  // ---- of one sentence
+  std::uint64_t told_from_ = 1;              // its first entry
+  std::map<std::string, bool> was_working_;  // parent_worked_in_sugar, where it has changed
 };
 
 }  // namespace torpor::daemon

@@ -22,27 +22,15 @@
 
 namespace torpor::daemon {
 
-namespace {
-
-template <class Known>
-std::optional<std::string> spelled(const std::map<std::string, Known>& known, std::string_view id) {
-  for (const auto& [name, one] : known) {
-    if (same_word(name, id)) return name;
-  }
-  return std::nullopt;
-}
-
-}  // namespace
-
 std::optional<SentenceRefusal> Ledger::taken_id(std::string_view id, std::string_view what,
                                                 const LocalTime& zone) const {
-  if (const Jar* known = jar_with_id(jars_, id)) {
+  if (const Jar* known = with_id(id)) {
     return refusal(
         fmt::format("jar {} exists since {}, and an id is never used again; give this {} another",
                     known->made.jar, date_of(known->registered_at, zone), what),
         "", fmt::format("ask {}", known->made.jar));
   }
-  if (const auto known = spelled(collections_, id)) {
+  if (const std::string* known = names_.spelled(id)) {
     return refusal(fmt::format("{} is a collection since {}; give this {} another id", *known,
                                date_of(collections_.at(*known).gathered, zone), what),
                    "", fmt::format("ask {}", *known));
@@ -52,12 +40,10 @@ std::optional<SentenceRefusal> Ledger::taken_id(std::string_view id, std::string
 
 tl::expected<std::vector<std::string>, SentenceRefusal> Ledger::parents_meant(
     const NewJar& made, Instant closed, const LocalTime& zone) const {
-  std::vector<std::string> names, parents;
-  for (const auto& [id, collection] : collections_) names.push_back(id);
-  for (const auto& [id, jar] : jars_) names.push_back(id);
+  std::vector<std::string> parents;
   const std::string before = fmt::format("new jar {} in {} from", made.jar, as_told(made.place));
   for (const std::string& told : made.from) {
-    auto parent = name_meant(names, told, "jar or collection", before);
+    auto parent = name_meant(names_, told, "jar or collection", before);
     if (!parent) return tl::unexpected(parent.error());
     const auto jar = jars_.find(*parent);
     const Instant since =
@@ -110,8 +96,8 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const SplitJar& told_split,
   SplitJar split = told_split;
   NewJar& made = split.made;
   const std::string before = fmt::format("split {} from", grams_text(split.contents));
-  const auto jar = jar_meant(jars_, split.from, before,
-                             fmt::format(" into {} in {}", made.jar, as_told(made.place)));
+  const auto jar =
+      jar_meant(split.from, before, fmt::format(" into {} in {}", made.jar, as_told(made.place)));
   if (!jar) return tl::unexpected(jar.error());
   split.from = (*jar)->made.jar;
   if (auto taken = taken_id(made.jar, "jar", zone)) return tl::unexpected(*taken);
@@ -172,12 +158,13 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const SplitJar& told_split,
   return told;
 }
 
-void Ledger::add_work_inputs(const std::map<std::string, bool>& before, Told& told) const {
-  for (const auto& [id, jar] : jars_) {
-    const auto known = before.find(id);
-    const bool changed =
-        known != before.end() && known->second != jar.parent_worked_in_sugar && !jar.retired_at;
-    if (!changed) continue;
+void Ledger::add_work_inputs(Told& told) const {
+  for (const auto& [id, was] : was_working_) {
+    const auto known = jars_.find(id);
+    if (known == jars_.end() || known->second.retired_at) continue;
+    const Jar& jar = known->second;
+    // One that the sentence registers is told of as it is.
+    if (jar.entry >= told_from_ || was == jar.parent_worked_in_sugar) continue;
     add_inputs_of(jar, spoilage_of(jar), told.inputs);
     told.inputs.emplace_back(rules::JarOutdatedInput{id, jar.closed()});
   }
@@ -204,10 +191,15 @@ void Ledger::add_split_inputs(Told& told) const {
       told_of.insert(split->made.jar);
     }
   }
+  Ids line;
+  for (const auto& [id, since] : changed) line.merge(with_split_off(id));
   // Down the line: each pass reaches the jars split off from those of the pass before.
   for (bool more = !changed.empty(); more;) {
     more = false;
-    for (const auto& [id, jar] : jars_) {
+    for (const std::string& id : line) {
+      const auto known = jars_.find(id);
+      if (known == jars_.end()) continue;
+      const Jar& jar = known->second;
       if (!jar.split || jar.retired_at || told_of.count(id) > 0) continue;
       const auto parent = changed.find(jar.split->from);
       if (parent == changed.end() || parent->second > jar.split->at) continue;

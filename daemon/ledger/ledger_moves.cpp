@@ -47,8 +47,8 @@ tl::expected<std::vector<std::string>, SentenceRefusal> Ledger::jars_meant(
   std::vector<std::string> ids;
   for (const std::string& one : told) {
     const auto place = place_called(places, one);
-    if (!jars_called(jars_, one).empty() || (!place && is_jar_id(one))) {
-      const auto jar = jar_meant(jars_, one, example_before, example_behind);
+    if (!jar_names_.called(one).empty() || (!place && is_jar_id(one))) {
+      const auto jar = jar_meant(one, example_before, example_behind);
       if (!jar) return tl::unexpected(jar.error());
       add_new(ids, (*jar)->made.jar);
       continue;

@@ -43,34 +43,101 @@ tl::expected<void, std::string> Ledger::apply(const JournalEntry& entry, const A
   recorded_.insert_or_assign(entry.number,
                              Recorded{entry.happened_at, act, entry.sentence, std::nullopt});
   next_entry_ = entry.number + 1;
+  const auto* withdraw = std::get_if<WithdrawEntry>(&act);
+  const Act& meant = withdraw == nullptr ? act : recorded_.at(withdraw->entry).act;
+  std::vector<std::string> concerned;
+  for (const std::string_view jar : jars_of(meant)) concerned.emplace_back(jar);
+  for (const std::string& jar : concerned) about_[jar].insert(entry.number);
   // A jar registered again after its registration was withdrawn keeps what was noted of it.
   if (const std::string* made = registered_by(act)) {
     if (unregistered_.erase(*made) > 0) derive(*made);
   }
-  for (const std::string_view jar : jars_of(act)) share_out(std::string(jar));
-  pass_on_work();
+  if (withdraw == nullptr) {
+    for (const std::string& jar : concerned) share_out(jar);
+  }
+  pass_on_work(std::move(concerned));
   return {};
 }
 
-void Ledger::pass_on_work() {
-  // Down the line: each pass reaches the jars made from those of the pass before.
-  for (bool more = true; more;) {
-    more = false;
-    for (auto& [id, jar] : jars_) {
-      if (jar.made.from.empty()) continue;
-      const bool worked =
-          std::any_of(jar.made.from.begin(), jar.made.from.end(), [&](const std::string& parent) {
-            const auto known = jars_.find(parent);
-            return known != jars_.end() && worked_in_sugar(known->second, jar.closed());
-          });
-      more = more || worked != jar.parent_worked_in_sugar;
-      jar.parent_worked_in_sugar = worked;
+Ledger::Ids Ledger::with_split_off(const std::string& id) const {
+  Ids line;
+  for (std::vector<std::string> next{id}; !next.empty();) {
+    const std::string one = std::move(next.back());
+    next.pop_back();
+    const auto made = line.insert(one).second ? made_from_.find(one) : made_from_.end();
+    if (made == made_from_.end()) continue;
+    for (const std::string& child : made->second) {
+      const auto& split = jars_.at(child).split;
+      if (split && split->from == one) next.push_back(child);
     }
+  }
+  return line;
+}
+
+// A share of a jar is other sugar when the jar's is, and with it what was made from the share.
+void Ledger::pass_on_work(std::vector<std::string> concerned) {
+  Ids all;
+  for (const std::string& id : concerned) all.merge(with_split_off(id));
+  std::vector<std::string> next;
+  for (const std::string& id : all) {
+    pass_on_work_to(id, next);
+    const auto made = made_from_.find(id);
+    if (made != made_from_.end()) next.insert(next.end(), made->second.begin(), made->second.end());
+  }
+  while (!next.empty()) {
+    const std::string id = std::move(next.back());
+    next.pop_back();
+    pass_on_work_to(id, next);
   }
 }
 
+// If that changes it, what was made from it comes next.
+void Ledger::pass_on_work_to(const std::string& id, std::vector<std::string>& next) {
+  const auto found = jars_.find(id);
+  if (found == jars_.end() || found->second.made.from.empty()) return;
+  Jar& jar = found->second;
+  const bool worked =
+      std::any_of(jar.made.from.begin(), jar.made.from.end(), [&](const std::string& parent) {
+        const auto known = jars_.find(parent);
+        return known != jars_.end() && worked_in_sugar(known->second, jar.closed());
+      });
+  if (worked == jar.parent_worked_in_sugar) return;
+  was_working_.emplace(id, jar.parent_worked_in_sugar);
+  jar.parent_worked_in_sugar = worked;
+  const auto made = made_from_.find(id);
+  if (made != made_from_.end()) next.insert(next.end(), made->second.begin(), made->second.end());
+}
+
+const Jar* Ledger::with_id(std::string_view id) const {
+  const std::string* spelled = jar_names_.spelled(id);
+  return spelled == nullptr ? nullptr : &jars_.at(*spelled);
+}
+
+tl::expected<const Jar*, SentenceRefusal> Ledger::jar_meant(std::string_view id,
+                                                            std::string_view example_before,
+                                                            std::string_view example_behind) const {
+  return name_meant(jar_names_, id, "jar", example_before, example_behind)
+      .map([&](const std::string& name) { return &jars_.at(name); });
+}
+
+void Ledger::strike(const std::string& id) {
+  const auto known = jars_.find(id);
+  if (known == jars_.end()) return;
+  const auto forget = [&](const std::string& parent) {
+    const auto made = made_from_.find(parent);
+    if (made == made_from_.end()) return;
+    made->second.erase(id);
+    if (made->second.empty()) made_from_.erase(made);
+  };
+  for (const std::string& parent : known->second.made.from) forget(parent);
+  if (known->second.split) forget(known->second.split->from);
+  jar_names_.remove(id);
+  names_.remove(id);
+  jars_.erase(known);
+}
+
 tl::expected<void, std::string> Ledger::apply_one(const NewJar& made, const JournalEntry& entry) {
-  if (const Jar* known = jar_with_id(jars_, made.jar)) {
+  if (const Jar* known = with_id(made.jar)) {
     return tl::unexpected(fmt::format("jar {} exists already", known->made.jar));
   }
   if (collections_.count(made.jar) > 0) {
@@ -86,6 +153,9 @@ tl::expected<void, std::string> Ledger::apply_one(const NewJar& made, const Jour
   jar.registered_at = entry.happened_at;
   jar.entry = entry.number;
   jar.stays.push_back({made.place, entry.happened_at, std::nullopt});
+  for (const std::string& parent : made.from) made_from_[parent].insert(made.jar);
+  jar_names_.add(made.jar);
+  names_.add(made.jar);
   jars_.emplace(made.jar, std::move(jar));
   return {};
 }
@@ -97,6 +167,7 @@ tl::expected<void, std::string> Ledger::apply_one(const NewCollection& collectio
     return tl::unexpected(fmt::format("{} exists already", id));
   }
   collections_.emplace(id, Collection{collection, entry.happened_at, entry.number});
+  names_.add(id);
   return {};
 }
 
@@ -105,7 +176,7 @@ tl::expected<void, std::string> Ledger::apply_one(const SplitJar& split,
   if (jars_.count(split.from) == 0) return no_such_jar(split.from);
   if (auto registered = register_split(split, entry); !registered) return registered;
   auto taken = take_split(split, entry);
-  if (!taken) jars_.erase(split.made.jar);
+  if (!taken) strike(split.made.jar);
   return taken;
 }
 
@@ -117,6 +188,7 @@ tl::expected<void, std::string> Ledger::register_split(const SplitJar& split,
   if (!registered) return registered;
   Jar& jar = jars_.at(split.made.jar);
   jar.split = SplitOff{split.from, split.contents, entry.happened_at};
+  made_from_[split.from].insert(split.made.jar);
   take_share(jar, parent->second);
   return {};
 }
@@ -128,8 +200,10 @@ tl::expected<void, std::string> Ledger::take_split(const SplitJar& split,
 
 void Ledger::share_out(const std::string& id) {
   const auto parent = jars_.find(id);
-  if (parent == jars_.end()) return;
-  for (auto& [child, jar] : jars_) {
+  const auto made = made_from_.find(id);
+  if (parent == jars_.end() || made == made_from_.end()) return;
+  for (const std::string& child : made->second) {
+    Jar& jar = jars_.at(child);
     if (!jar.split || jar.split->from != id) continue;
     take_share(jar, parent->second);
     share_out(child);
@@ -181,7 +255,10 @@ tl::expected<void, std::string> Ledger::apply_one(const WithdrawEntry& withdraw,
     derive_checks(*sensor);
     return {};
   }
-  if (collection != nullptr) collections_.erase(collection->collection);
+  if (collection != nullptr) {
+    names_.remove(collection->collection);
+    collections_.erase(collection->collection);
+  }
   if (registered != nullptr) unregistered_.insert(*registered);
   for (const std::string_view jar : jars_of(act)) derive(std::string(jar));
   return {};
@@ -190,18 +267,15 @@ tl::expected<void, std::string> Ledger::apply_one(const WithdrawEntry& withdraw,
 const std::map<std::string, Collection>& Ledger::collections() const { return collections_; }
 
 std::vector<std::string> Ledger::jars_from(std::string_view id) const {
-  std::vector<std::string> made;
-  for (const auto& [jar, known] : jars_) {
-    const auto& from = known.made.from;
-    const bool is_from = std::find(from.begin(), from.end(), id) != from.end();
-    if (is_from || (known.split && known.split->from == id)) made.push_back(jar);
-  }
-  return made;
+  const auto made = made_from_.find(id);
+  if (made == made_from_.end()) return {};
+  return {made->second.begin(), made->second.end()};
 }
 
 std::vector<Portion> Ledger::taken_from(std::string_view jar) const {
   std::vector<Portion> all;
-  for (const auto& [number, recorded] : recorded_) {
+  for (const std::uint64_t number : entries_about(jar)) {
+    const Recorded& recorded = recorded_.at(number);
     if (recorded.withdrawn_by) continue;
     if (const auto* split = std::get_if<SplitJar>(&recorded.act)) {
       if (split->from != jar) continue;
@@ -234,22 +308,21 @@ std::optional<std::uint64_t> Ledger::withdrawn_by(std::uint64_t entry) const {
 }
 
 std::set<std::uint64_t> Ledger::entries_about(std::string_view jar) const {
-  std::set<std::uint64_t> numbers;
-  for (const auto& [number, recorded] : recorded_) {
-    const auto* withdraw = std::get_if<WithdrawEntry>(&recorded.act);
-    const bool withdraws = withdraw != nullptr && numbers.count(withdraw->entry) > 0;
-    if (withdraws || is_about(recorded.act, jar)) numbers.insert(number);
-  }
-  return numbers;
+  const auto known = about_.find(jar);
+  return known == about_.end() ? std::set<std::uint64_t>() : known->second;
 }
 
 // What no longer fits once something was withdrawn (a move to where the jar stands now) is left
 // out: it comes back if the withdrawn is told anew.
 void Ledger::derive(const std::string& id) {
-  jars_.erase(id);
+  const auto before = jars_.find(id);
+  const bool worked = before != jars_.end() && before->second.parent_worked_in_sugar;
+  strike(id);
+  const std::set<std::uint64_t> entries = entries_about(id);
   const auto apply_those = [&](bool registrations) {
-    for (const auto& [number, recorded] : recorded_) {
-      if (recorded.withdrawn_by || !is_about(recorded.act, id)) continue;
+    for (const std::uint64_t number : entries) {
+      const Recorded& recorded = recorded_.at(number);
+      if (recorded.withdrawn_by) continue;
       JournalEntry entry;
       entry.number = number;
       entry.happened_at = recorded.happened_at;
@@ -265,6 +338,10 @@ void Ledger::derive(const std::string& id) {
   };
   apply_those(/*registrations=*/true);
   apply_those(/*registrations=*/false);
+  // It stays so until pass_on_work() finds otherwise.
+  if (const auto after = jars_.find(id); after != jars_.end()) {
+    after->second.parent_worked_in_sugar = worked;
+  }
   share_out(id);
 }
 

@@ -2,7 +2,6 @@
 // nearest known name where they are not known.
 #pragma once
 
-#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -10,27 +9,15 @@
 
 #include <tl/expected.hpp>
 
-#include "daemon/ledger/ledger.h"
+#include "daemon/ledger/name_index.h"
+#include "daemon/ledger/sentence.h"
 
 namespace torpor::daemon {
 
-// The jars an id may mean: the one that equals it but for case; else all that equal it without
-// dashes, underscores and leading zeros of numbers ("b7" is B-07 and B7).
-[[nodiscard]] std::vector<const Jar*> jars_called(const std::map<std::string, Jar>& jars,
-                                                  std::string_view id);
-
-// The jar with this id, compared without case; nullptr: none.
-[[nodiscard]] const Jar* jar_with_id(const std::map<std::string, Jar>& jars, std::string_view id);
-
-// The one jar an id means, or a refusal that asks which or names the nearest. The example of the
-// refusal is EXAMPLE_BEFORE ID EXAMPLE_BEHIND.
-[[nodiscard]] tl::expected<const Jar*, SentenceRefusal> jar_meant(
-    const std::map<std::string, Jar>& jars, std::string_view id, std::string_view example_before,
-    std::string_view example_behind);
-
-// The one of `names` that an id means, as jar_meant() finds it; `what` says what they are.
+// The one of `names` that an id means, or a refusal that asks which or names the nearest. `what`
+// says what they are; the example of the refusal is EXAMPLE_BEFORE ID EXAMPLE_BEHIND.
 [[nodiscard]] tl::expected<std::string, SentenceRefusal> name_meant(
-    const std::vector<std::string>& names, std::string_view id, std::string_view what,
+    const NameIndex& names, std::string_view id, std::string_view what,
     std::string_view example_before, std::string_view example_behind = "");
 
 // The place as configured: the exact path, else the only one that equals it but for case and a

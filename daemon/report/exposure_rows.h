@@ -1,5 +1,5 @@
-// Collectors for a walk over a jar's exposure (walk_exposure visits every step once, in order): the
-// rows that are shown and the ranges per week. Memory is bounded by what is shown, not by the
+// Collectors for a walk over a jar's exposure (StoodAir::walk visits every step once, in order):
+// the rows that are shown and the ranges per week. Memory is bounded by what is shown, not by the
 // length of the history.
 #pragma once
 

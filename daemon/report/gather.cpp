@@ -131,6 +131,7 @@ Gathering::Gathering(const config::Settings& settings, const Reader& history, co
       now_(now),
       layout_(settings.layout()),
       placements_(history.placements()),
+      stood_air_(history, layout_.places, placements_, ledger.calibrations()),
       standings_(standings_from_json(history.note(kStandingsNote).value_or(""))) {
   for (rules::SensorSpec& sensor : layout_.sensors) {
     const auto dated = std::find_if(placements_.rbegin(), placements_.rend(),
@@ -140,6 +141,16 @@ Gathering::Gathering(const config::Settings& settings, const Reader& history, co
     air_.push_back({held(history, sensor, Quantity::temperature, calibrations, now),
                     held(history, sensor, Quantity::humidity, calibrations, now)});
   }
+  for (const auto& [id, jar] : ledger.jars()) {
+    const Stay* stay = retired(jar, now) ? nullptr : jar.stay_at(now);
+    if (stay != nullptr) standing_[stay->place].push_back(id);
+  }
+}
+
+const AirFigures& Gathering::air_at(const std::string& place) const {
+  const auto known = air_at_.find(place);
+  if (known != air_at_.end()) return known->second;
+  return air_at_.emplace(place, air_figures(layout_, place, air_, now_)).first->second;
 }
 
 tl::expected<Gathering, Error> Gathering::of(const config::Settings& settings,
@@ -166,8 +177,7 @@ std::vector<std::uint64_t> Gathering::alerts_about(const rules::Subject& subject
 }
 
 JarLife Gathering::life_of(const Jar& jar, std::span<const Jar> split_line) const {
-  return JarLife(jar, split_line, *history_, layout_.places, placements_, ledger_->calibrations(),
-                 settings_->cultures.for_stage(jar.made.stage));
+  return JarLife(jar, split_line, stood_air_, settings_->cultures.for_stage(jar.made.stage));
 }
 
 JarView Gathering::jar(const Jar& jar) const {
@@ -219,7 +229,7 @@ JarView Gathering::view_of(const Jar& jar, rules::culture::Verdict verdict, Inst
   if (!retired(jar, now_)) {
     if (const Stay* stay = jar.stay_at(now_)) {
       view.place = stay->place;
-      view.air = air_figures(layout_, stay->place, air_, now_);
+      view.air = air_at(stay->place);
     }
     view.alerts = alerts_about({rules::SubjectKind::jar, view.jar});
   }
@@ -243,14 +253,12 @@ PlaceView Gathering::view_of(const rules::PlaceSpec& place) const {
   view.path = place.path;
   view.outside = place.outside;
   view.as_of = now_;
-  view.air = air_figures(layout_, place.path, air_, now_);
+  view.air = air_at(place.path);
   for (const rules::SensorSpec& sensor : layout_.sensors) {
     if (sensor.place == place.path) view.sensors.push_back(sensor.id);
   }
-  for (const auto& [id, jar] : ledger_->jars()) {
-    const Stay* stay = retired(jar, now_) ? nullptr : jar.stay_at(now_);
-    if (stay != nullptr && stay->place == place.path) view.jars.push_back(id);
-  }
+  const auto standing = standing_.find(place.path);
+  if (standing != standing_.end()) view.jars = standing->second;
   view.alerts = alerts_about({rules::SubjectKind::place, place.path});
   return view;
 }
@@ -397,17 +405,16 @@ rules::culture::JarModel Gathering::add_steps(JarHistoryView& view, const Jar& j
       std::max<Duration>((when.to - when.from) / range.curve_points, Duration(1));
   // Rounding up keeps a remainder from becoming one more slice.
   RangeRows slices(when.from, when.to, slice + Duration(1), when.from);
-  view.summary = walk_exposure(jar, when.from, when.to, *history_, layout_.places, placements_,
-                               ledger_->calibrations(), [&](const ExposureStep& step) {
-                                 if (intervals) {
-                                   intervals->add(step);
-                                 } else {
-                                   steps.add(step);
-                                 }
-                                 weeks.add(step);
-                                 half_days.add(step);
-                                 slices.add(step);
-                               });
+  view.summary = stood_air_.walk(jar, when.from, when.to, [&](const ExposureStep& step) {
+    if (intervals) {
+      intervals->add(step);
+    } else {
+      steps.add(step);
+    }
+    weeks.add(step);
+    half_days.add(step);
+    slices.add(step);
+  });
   view.exposure = intervals ? intervals->take() : steps.take();
   view.weeks = weeks.take();
   view.half_days = half_days.take();

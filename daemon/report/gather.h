@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <span>
 #include <string_view>
@@ -77,6 +78,7 @@ class Gathering {
  private:
   Gathering(const config::Settings& settings, const Reader& history, const Ledger& ledger,
             Instant now);
+  [[nodiscard]] const AirFigures& air_at(const std::string& place) const;
   [[nodiscard]] std::vector<std::uint64_t> alerts_about(const rules::Subject& subject) const;
   [[nodiscard]] JarView view_of(const Jar& jar, rules::culture::Verdict verdict,
                                 Instant as_of) const;
@@ -102,7 +104,10 @@ class Gathering {
   Instant now_;
   rules::Layout layout_;
   std::vector<Placement> placements_;
-  std::vector<rules::SensorAir> air_;  // of layout_.sensors
+  StoodAir stood_air_;  // of the two above, whose elements stay where they are when this is moved
+  std::vector<rules::SensorAir> air_;                                      // of layout_.sensors
+  std::map<std::string, std::vector<std::string>, std::less<>> standing_;  // jars, by place
+  mutable std::map<std::string, AirFigures, std::less<>> air_at_;  // places asked for so far
   std::vector<AlertView> open_alerts_;
   Standings standings_;
 };

@@ -59,7 +59,9 @@ void Watch::Core::build_airs() {
   for (const PlaceSpec& place : layout.places) places.insert(place.path);
   for (const auto& [place, sensors] : air_sensors_at_) places.insert(place);
   for (const std::string& place : places) {
-    airs_[add_air(speakers_for(layout, place))].places.push_back(place);
+    const std::size_t air = add_air(speakers_for(layout, place));
+    airs_[air].places.push_back(place);
+    place_airs_.emplace(place, air);
   }
 }
 
@@ -76,6 +78,8 @@ std::size_t Watch::Core::add_air(std::vector<std::size_t> speakers) {
 }
 
 std::size_t Watch::Core::air_of(std::string_view place) const {
+  // One that is not in the layout is looked up by who speaks for it.
+  if (const auto known = place_airs_.find(place); known != place_airs_.end()) return known->second;
   const auto known = air_index_.find(speakers_for(settings_.layout, place));
   return known == air_index_.end() ? 0 : known->second;
 }

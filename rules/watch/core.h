@@ -337,8 +337,8 @@ class Watch::Core {
   [[nodiscard]] nlohmann::json instance_json(Instance& instance) const;
   void load(const nlohmann::json& root, const std::vector<JarModelBytes>& models);
   [[nodiscard]] nlohmann::json track_json(std::size_t jar) const;
-  void load_track(std::size_t jar, const nlohmann::json& saved,
-                  const std::vector<JarModelBytes>& models);
+  using ModelsByJar = std::map<std::string_view, const JarModelBytes*>;
+  void load_track(std::size_t jar, const nlohmann::json& saved, const ModelsByJar& models);
   void load_jars(std::vector<JarRecord> jars);
   void load_instances(const nlohmann::json& root);
   void begin_anew(std::size_t instance);
@@ -354,6 +354,7 @@ class Watch::Core {
   std::vector<std::size_t> jar_rules_;  // indices into rules_
   std::map<std::string, std::size_t, std::less<>> sensor_index_;
   std::map<std::vector<std::size_t>, std::size_t> air_index_;                    // by speakers
+  std::map<std::string, std::size_t, std::less<>> place_airs_;                   // of the layout
   std::map<std::string, std::vector<std::size_t>, std::less<>> air_sensors_at_;  // by place
   std::vector<Shelter> shelters_;  // those that hold no others first
   std::map<std::pair<std::size_t, std::string>, std::size_t> fixed_instances_;  // rule, id

@@ -517,8 +517,7 @@ json Watch::Core::track_json(std::size_t jar) const {
           own.split_off};
 }
 
-void Watch::Core::load_track(std::size_t jar, const json& j,
-                             const std::vector<JarModelBytes>& models) {
+void Watch::Core::load_track(std::size_t jar, const json& j, const ModelsByJar& models) {
   Jar& own = jars_[jar];
   own.stage = j.at(0).get<std::string>();
   const culture::JarRecipe recipe = recipe_from_json(j.at(1));
@@ -547,12 +546,10 @@ void Watch::Core::load_track(std::size_t jar, const json& j,
   saved.look.forecast_temperature = look.at(4).get<double>();
   saved.look.closed_at = look.size() > 5 ? instant_from(look.at(5)) : recipe.closed;
   saved.look.looked_at = look.size() > 6 ? instant_from(look.at(6)) : recipe.closed;
-  const auto model = std::find_if(models.begin(), models.end(), [&](const JarModelBytes& each) {
-    return each.jar == register_.at(jar).id;
-  });
+  const auto model = models.find(register_.at(jar).id);
   const std::uint64_t revision = saved.revision;
-  const bool restored =
-      model != models.end() && own.track->restore(std::move(saved), model->model).has_value();
+  const bool restored = model != models.end() &&
+                        own.track->restore(std::move(saved), model->second->model).has_value();
   // Another profile, or the model was lost.
   if (restored) return;
   own.track->begin_anew(revision);
@@ -638,9 +635,11 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
   std::vector<JarRecord> jars;
   for (const json& each : root.at("jars")) jars.push_back(jar_from(each));
   load_jars(std::move(jars));
+  ModelsByJar by_jar;
+  for (const JarModelBytes& each : models) by_jar.emplace(each.jar, &each);
   for (std::size_t i = 0; i < jars_.size(); ++i) {
     const json& saved = root.at("jars").at(i);
-    if (saved.size() > 4 && !saved.at(4).is_null()) load_track(i, saved.at(4), models);
+    if (saved.size() > 4 && !saved.at(4).is_null()) load_track(i, saved.at(4), by_jar);
     if (saved.size() > 5 && !saved.at(5).is_null()) jars_[i].spoilage = spoilage_from(saved.at(5));
     if (saved.size() > 6 && !saved.at(6).is_null()) {
       const json& said = saved.at(6);
@@ -731,10 +730,15 @@ void Watch::Core::load_instances(const json& root) {
       unsaid.emplace(each.at(0).get<std::string>(), each.at(1).get<std::string>());
     }
   }
+  // Rules whose conditions are what they were.
+  std::vector<bool> same;
+  for (const RunningRule& running : rules_) {
+    const auto text = texts.find(running.rule->name);
+    same.push_back(text != texts.end() && text->second == conditions_text(*running.rule));
+  }
   for (std::size_t at = 0; at < instances_.size(); ++at) {
     Instance& instance = *instances_[at];
     const Rule& rule = *rules_[instance.rule].rule;
-    const auto text = texts.find(rule.name);
     const auto found =
         saved.find({rule.name, static_cast<int>(instance.subject.kind), instance.subject.id});
     set_met(at, instance, stands_in(rule.name, instance.subject));
@@ -745,7 +749,7 @@ void Watch::Core::load_instances(const json& root) {
     if (instance.subject.kind == SubjectKind::jar) {
       instance.machine.begin_at(register_.at(instance.index).stays.front().from);
     }
-    if (found != saved.end() && text->second == conditions_text(rule)) {
+    if (found != saved.end() && same[instance.rule]) {
       instance.machine.restore(saved_from(*found->second));
       instance.due = instant_or(kNever, found->second->at(7));
       arm(TimerOwner::instance, at, instance.due);

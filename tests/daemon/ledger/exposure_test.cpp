@@ -118,8 +118,10 @@ struct Walked {
 Walked walk(const Jar& jar, int from, int to, const Reader& history,
             const std::vector<Placement>& placements) {
   Walked walked;
-  walked.summary = walk_exposure(jar, at(from), at(to), history, kPlaces, placements, {},
-                                 [&](const ExposureStep& step) { walked.steps.push_back(step); });
+  const Calibrations none;
+  const StoodAir air(history, kPlaces, placements, none);
+  walked.summary = air.walk(jar, at(from), at(to),
+                            [&](const ExposureStep& step) { walked.steps.push_back(step); });
   return walked;
 }
 
@@ -555,6 +557,40 @@ TEST_CASE("two halves walked apart are the whole") {
       }
     }
     CHECK(joined == whole.steps);
+  }
+}
+
+TEST_CASE("jars that share the walk of a shelf's air see what each sees alone") {
+  std::mt19937 random(5);
+  MemoryReader history;
+  for (const char* sensor : {"s0", "s1", "s2"}) {
+    for (int minute = 0; minute < 3000; minute += 1 + static_cast<int>(random() % 9)) {
+      history.add(sensor, minute, 10 + static_cast<double>(random() % 9), 60);
+    }
+  }
+  // s2 is moved from one shelf to the other and outside.
+  const std::vector<Placement> placements = {
+      hung("s2", "cellar/shelf-2"), hung("s0", "cellar"), hung("s1", "cellar/shelf-1"),
+      hung("s2", "cellar/shelf-1", at(700)), hung("s2", "outside", at(1500))};
+  std::vector<Jar> jars;
+  for (int i = 0; i < 40; ++i) {
+    const auto place = [&] { return kPlaces[random() % kPlaces.size()].path; };
+    const Instant moved = at(100 * static_cast<int>(random() % 20) + 5);
+    jars.push_back(jar_in({{place(), at(0), moved}, {place(), moved, {}}}));
+  }
+  const Calibrations none;
+  const StoodAir shared(history, kPlaces, placements, none);
+  for (const int from : {0, 650, 1490, 2000}) {
+    for (const int to : {from + 1, from + 60, 3000}) {
+      for (const Jar& jar : jars) {
+        std::vector<ExposureStep> steps;
+        const auto summary = shared.walk(jar, at(from), at(to),
+                                         [&](const ExposureStep& step) { steps.push_back(step); });
+        const Walked alone = walk(jar, from, to, history, placements);
+        REQUIRE(steps == alone.steps);
+        REQUIRE(summary == alone.summary);
+      }
+    }
   }
 }
 

@@ -8,16 +8,11 @@ namespace torpor::daemon {
 
 namespace {
 
-std::map<std::string, Jar> jars_named(const std::vector<std::string>& ids) {
-  std::map<std::string, Jar> jars;
-  for (const std::string& id : ids) jars[id].made.jar = id;
-  return jars;
-}
-
 std::string called(const std::vector<std::string>& ids, std::string_view id) {
-  const auto jars = jars_named(ids);
+  NameIndex index;
+  for (const std::string& each : ids) index.add(each);
   std::string names;
-  for (const Jar* jar : jars_called(jars, id)) names += jar->made.jar + " ";
+  for (const std::string& name : index.called(id)) names += name + " ";
   return names;
 }
 
@@ -38,6 +33,20 @@ TEST_CASE("an id is found without case, and short where that is unambiguous") {
   CHECK(called({"B-07"}, "b70") == "");
   CHECK(called({"B-07"}, "c7") == "");
   CHECK(called({}, "b7") == "");
+}
+
+TEST_CASE("a name that was removed is not found, and leaves the others") {
+  NameIndex index;
+  for (const char* each : {"B-07", "B-7", "b-1-02"}) index.add(each);
+  index.remove("B-07");
+  CHECK(index.called("b7") == std::vector<std::string>{"B-7"});
+  CHECK(index.spelled("b-07") == nullptr);
+  CHECK(*index.spelled("B-1-02") == "b-1-02");
+  CHECK(index.all() == std::vector<std::string>{"B-7", "b-1-02"});
+  index.remove("B-7");
+  index.remove("b-1-02");
+  CHECK(index.called("b7").empty());
+  CHECK(index.empty());
 }
 
 TEST_CASE("a place is found as configured, else without case") {

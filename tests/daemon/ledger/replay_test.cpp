@@ -4,6 +4,7 @@
 #include <random>
 
 #include "daemon/ledger/ledger.h"
+#include "tests/daemon/ledger/found_by_looking.h"
 #include "tests/daemon/ledger/told_world.h"
 
 namespace torpor::daemon {
@@ -134,6 +135,71 @@ TEST_CASE("replaying the journal gives the state that live tells gave") {
     };
     CHECK(next(again) == next(cellar.ledger));
   }
+}
+
+// Jars that were made from jars that were seen gassing in undissolved sugar, told late and taken
+// back; shares of those, and what was made from the shares.
+std::string random_line(std::mt19937& random) {
+  const auto below = [&](unsigned limit) { return static_cast<unsigned>(random() % limit); };
+  const std::string jar = "B-" + std::to_string(1 + below(6));
+  const std::string other = "B-" + std::to_string(1 + below(6));
+  switch (below(8)) {
+    case 0:
+      return "new jar " + jar + " in cellar rice 1200 g raw 560 g sugar 2400 g closed 2025-0" +
+             std::to_string(1 + below(9)) + "-01";
+    case 1:
+    case 2:
+      return "new jar " + jar + " in cellar rice 1200 g raw 560 g sugar 2400 g closed 2025-1" +
+             std::to_string(below(3)) + "-01 from " + other;
+    case 3:
+      return "split 100 g from " + other + " into S-" + std::to_string(1 + below(3)) +
+             " in cellar at 2025-1" + std::to_string(below(3)) + "-15";
+    case 4:
+      return "new jar " + jar + " in cellar rice 1200 g sugar 1200 g from S-" +
+             std::to_string(1 + below(3));
+    case 5:
+      return jar + " bubbling at 2025-1" + std::to_string(below(3)) + "-20";
+    case 6:
+      if (below(4) > 0) return jar + " bubbling at 2025-12-05";
+      return "retire " + jar + " because \"used up\"";
+    default:
+      return "withdraw entry " + std::to_string(1 + below(30)) + " because \"wrong\"";
+  }
+}
+
+TEST_CASE("what is found fast is what a look at all jars finds, and who is told of it the same") {
+  std::size_t changed = 0;
+  for (unsigned seed = 1; seed <= 150; ++seed) {
+    CAPTURE(seed);
+    std::mt19937 random(seed);
+    Cellar cellar;
+    for (int i = 0; i < 60; ++i) {
+      std::map<std::string, bool> before;
+      for (const auto& [id, jar] : cellar.ledger.jars()) {
+        before.emplace(id, jar.parent_worked_in_sugar);
+      }
+      const auto told = cellar.try_tell(random_line(random));
+      if (!told) continue;
+      test::check_by_looking(cellar.ledger, cellar.journal);
+      for (const auto& [id, jar] : cellar.ledger.jars()) {
+        const auto was = before.find(id);
+        if (was == before.end() || was->second == jar.parent_worked_in_sugar || jar.retired_at) {
+          continue;
+        }
+        ++changed;
+        CAPTURE(id);
+        CHECK(std::any_of(told->inputs.begin(), told->inputs.end(), [&](const rules::Input& input) {
+          const auto* outdated = std::get_if<rules::JarOutdatedInput>(&input);
+          return outdated != nullptr && outdated->jar == id && outdated->from <= jar.closed();
+        }));
+      }
+    }
+    Ledger again;
+    for (const JournalEntry& written : cellar.journal) REQUIRE(replayed(again, written) == "ok");
+    test::check_by_looking(again, cellar.journal);
+    CHECK(again.jars() == cellar.ledger.jars());
+  }
+  CHECK(changed > 20);
 }
 
 TEST_CASE("a damaged or impossible entry is an error text and changes nothing") {

@@ -68,16 +68,16 @@ void step_through(rules::culture::JarModel& model, const Jar& jar, Instant until
                   const Calibrations& calibrations) {
   const rules::Layout layout = settings.settings.layout();
   const auto placements = reader.placements();
-  (void)walk_exposure(jar, model.at(), until, reader, layout.places, placements, calibrations,
-                      [&](const ExposureStep& step) {
-                        rules::SpokenAir spoken;
-                        spoken.temperature = step.temperature;
-                        spoken.humidity = step.humidity;
-                        spoken.humid_temperature = step.humid_temperature;
-                        spoken.temperature_error = step.temperature_error;
-                        spoken.humidity_error = step.humidity_error;
-                        model.step(rules::model_air(spoken), step.to);
-                      });
+  const StoodAir air(reader, layout.places, placements, calibrations);
+  (void)air.walk(jar, model.at(), until, [&](const ExposureStep& step) {
+    rules::SpokenAir spoken;
+    spoken.temperature = step.temperature;
+    spoken.humidity = step.humidity;
+    spoken.humid_temperature = step.humid_temperature;
+    spoken.temperature_error = step.temperature_error;
+    spoken.humidity_error = step.humidity_error;
+    model.step(rules::model_air(spoken), step.to);
+  });
 }
 
 // Stepped from its closing, without any stored state.

@@ -254,6 +254,10 @@ Effects Watch::Core::step(Instant wall, const Input& input) {
   if (orphans_ && now_) end_orphans();
   std::visit([&](const auto& each) { apply(each); }, input);
   settle();
+  if (std::holds_alternative<ReadingsInput>(input)) {
+    refresh_deeds();
+    settle();
+  }
   report_touched();
   return std::move(effects_);
 }
@@ -315,7 +319,6 @@ void Watch::Core::apply(const ReadingsInput& input) {
     apply_moment(std::span(ordered).subspan(begin, end - begin));
     if (carries_time) settle();
   }
-  refresh_deeds();
 }
 
 // Readings of one measuring time: temperature and humidity of a sensor mostly arrive together.

@@ -11,6 +11,7 @@
 #include "daemon/ledger/telling.h"
 #include "daemon/ledger/vocabulary.h"
 #include "rules/culture/words.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 
@@ -101,7 +102,8 @@ struct Understood {
                        rise > 0 ? "higher" : "lower", zone.to_words(when));
   }
   std::string operator()(const culture::Headspace& headspace) const {
-    return fmt::format("air under the cover {:.0f} % humid", headspace.humidity.value());
+    return fmt::format("air under the cover {} % humid",
+                       shown_number(headspace.humidity.value(), 0));
   }
   std::string operator()(const culture::WakeTest& test) const {
     return test.lively ? "wake test lively: it is alive"

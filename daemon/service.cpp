@@ -179,6 +179,7 @@ tl::expected<void, Error> Service::start_intake() {
   settings.storeroom = loaded_.settings.storeroom;
   settings.topics = Reception::filters(loaded_.settings.sensors);
   IntakeHandlers handlers;
+  reception_->use_regulars(room_->regular_tellers());
   handlers.message = [this](const IncomingMessage& message) {
     const Taken taken = reception_->message(message, wall_now());
     if (taken == Taken::stop) paused_.store(true);

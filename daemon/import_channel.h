@@ -52,7 +52,9 @@ class ImportChannel {
 
 // Frames, shared by both ends. A request is a ReadingsRecord or a TellRecord.
 [[nodiscard]] std::string encode_import(const InboxPayload& record);
-[[nodiscard]] tl::expected<InboxPayload, Error> decode_import(std::string_view frame);
+// The service's end: what comes is dated `wall`, its own now; readings more than 5 min after that
+// or before 2000 are refused, all of the batch.
+[[nodiscard]] tl::expected<InboxPayload, Error> decode_import(std::string_view frame, Instant wall);
 [[nodiscard]] std::string encode_tell_reply(const tl::expected<std::string, Error>& reply);
 [[nodiscard]] tl::expected<std::string, Error> decode_tell_reply(std::string_view frame);
 [[nodiscard]] std::string encode_import_reply(const tl::expected<ImportTotals, Error>& reply);

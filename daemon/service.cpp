@@ -205,6 +205,15 @@ tl::expected<void, Error> Service::start_web() {
                web.address.empty() ? "http://" + web.listen : web.address);
   return {};
 }
+  if (!loaded_.web_faults.empty()) {
+    for (const config::Fault& fault : loaded_.web_faults) {
+      spdlog::error("{}", config::to_text(fault));
+    }
+    room_->notify(fmt::format("web-{}", unix_ms(since_)),
+                  fmt::format("This week: torpor in {} watches, but shows no web pages: {}.",
+                              loaded_.settings.storeroom, loaded_.web_faults.front().message));
+    return {};
+  }
 
 void Service::wait_for_signals() {
   signals_.add(SIGTERM);

@@ -269,6 +269,10 @@ class WebServer::House {
     Response response =
         refusal_of(request, 401, "The token, please",
                    "Enter any name, and as password the token that stands in the file named as "
+    if (request.count(http::field::host) > 1) {
+      // RFC 9112, 3.2: a server must answer so.
+      co_return refusal_of(request, 400, "Not understood", "A request names one Host.");
+    }
                    "web: token in the configuration. Once is enough for a season.");
     response.set(http::field::www_authenticate, "Basic realm=\"torpor\", charset=\"UTF-8\"");
     return response;

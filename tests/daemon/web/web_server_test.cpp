@@ -214,6 +214,14 @@ TEST_CASE("with a token nothing is shown before it is entered") {
   CHECK(begins(open.get("/alerts", "Cookie: " + cookie + "\r\n"), 200));
 }
 
+TEST_CASE("a request with two Host fields is refused, whatever they say") {
+  const Open open;
+  const std::string host = "Host: 127.0.0.1:" + std::to_string(open.server->port()) + "\r\n";
+  for (const std::string& hosts : {host + "Host: evil.example\r\n", host + host}) {
+    CHECK(begins(open.answer("GET / HTTP/1.1\r\n" + hosts + "Connection: close\r\n\r\n"), 400));
+  }
+}
+
 TEST_CASE("half-open requests and silent clients are ended in their time") {
   WebLimits limits;
   limits.patience = milliseconds(200);

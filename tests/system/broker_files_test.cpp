@@ -185,6 +185,35 @@ TEST_CASE("a sensor with the service's client id does not take its place") {
   CHECK(accepted("torpor-cellar-outgoing") == outgoings);
 }
 
+TEST_CASE("a service that comes in by the sensors' door hears on the phone which one is its own") {
+  const char* is_long = std::getenv("TORPOR_LONG");
+  if (is_long == nullptr || std::string(is_long) != "1") {
+    MESSAGE("skipped: TORPOR_LONG is not 1");
+    return;
+  }
+  const House house;
+  RoomOptions options = house.room();
+  options.broker.port = house.sensors;
+  // A password there is all that it takes to try.
+  run_command({"mosquitto_passwd", "-b", house.path("torpor.passwords"), "torpord", "four"});
+  Room room(options);
+  room.write("broker.secret", "four\n");
+  RawSubscriber phone(room.broker(), "torpor/cellar/notice", house.phone);
+  room.start_unconnected();
+  CHECK(wait_until(
+      [&] {
+        for (const RawMessage& message : phone.messages()) {
+          if (message.payload.find(
+                  "let `broker: url` in torpor.yaml name the broker's port for the "
+                  "service") != std::string::npos) {
+            return true;
+          }
+        }
+        return false;
+      },
+      std::chrono::seconds(60)));
+}
+
 TEST_CASE("a restart of the shipped broker keeps what it holds for a service that is away") {
   const House house;
   Room room(house.room());

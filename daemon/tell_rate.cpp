@@ -7,8 +7,9 @@
 namespace torpor::daemon {
 namespace {
 
-// Strangers' names can be made up without end.
-constexpr std::size_t kMostTellers = 1000;
+// Strangers' names can be made up without end: those beyond what all of them may say, and a few who
+// hear of it, are refused without an answer or a line in the log.
+constexpr std::size_t kMostTellers = TellRate::kMostOfStrangers + 30;
 // Tells a response topic from a name.
 constexpr char kTopicMark = '\0';
 

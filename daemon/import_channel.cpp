@@ -9,6 +9,8 @@
 
 #include "daemon/history/inbox_codec.h"
 #include "daemon/history/little_endian.h"
+#include "sensors/payload.h"
+#include "sensors/rfc3339.h"
 
 namespace torpor::daemon {
 namespace {
@@ -81,6 +83,17 @@ class OverSocket final : public ImportChannel {
   stream_protocol::socket socket_;
 };
 
+// Design: measured before 2000-01-01 is refused; a clock that was never set says 1970.
+constexpr Instant kEarliestMeasured = std::chrono::sys_days(std::chrono::year(2000) / 1 / 1);
+
+// A date where it is one.
+std::string date_words(Instant at) {
+  constexpr Instant kYear10000 = std::chrono::sys_days(std::chrono::year(10000) / 1 / 1);
+  constexpr Instant kYear0 = std::chrono::sys_days(std::chrono::year(0) / 1 / 1);
+  return at < kYear10000 && at >= kYear0 ? to_rfc3339(at)
+                                         : fmt::format("{} ms after 1970", unix_ms(at));
+}
+
 }  // namespace
 
 tl::expected<std::unique_ptr<ImportChannel>, Error> ImportChannel::open(const Loaded& loaded,
@@ -92,6 +105,13 @@ tl::expected<std::unique_ptr<ImportChannel>, Error> ImportChannel::open(const Lo
   try {
     return std::make_unique<OverSocket>(path);
   } catch (const boost::system::system_error& error) {
+    if (error.code() == boost::system::errc::permission_denied) {
+      return tl::unexpected(Error{
+          ErrorKind::io,
+          fmt::format("{}: only root and the user that torpord runs as may add to the history; run "
+                      "it with sudo",
+                      path.string())});
+    }
     return tl::unexpected(
         Error{ErrorKind::not_reached,
               fmt::format("{}, and it cannot be reached at {}: {}. Is another import running?",
@@ -146,17 +166,18 @@ std::string encode_tells(std::vector<TellRecord> batch) {
   return frame;
 }
 
-tl::expected<std::vector<InboxPayload>, Error> decode_request(std::string_view frame) {
+tl::expected<std::vector<InboxPayload>, Error> decode_request(std::string_view frame,
+                                                              Instant wall) {
   std::vector<InboxPayload> records;
   if (frame.empty() || frame.front() != kManyTells) {
-    auto record = decode_import(frame);
+    auto record = decode_import(frame, wall);
     if (!record) return tl::unexpected(record.error());
     records.push_back(std::move(*record));
     return records;
   }
   ByteReader tells(frame.substr(1));
   while (!tells.finished()) {
-    auto record = decode_import(tells.text());
+    auto record = decode_import(tells.text(), wall);
     if (tells.failed() || (record && !std::holds_alternative<TellRecord>(*record)) ||
         records.size() == kLargestTellBatch) {
       return tl::unexpected(Error{ErrorKind::invalid, "the batch is not understood"});
@@ -168,7 +189,7 @@ tl::expected<std::vector<InboxPayload>, Error> decode_request(std::string_view f
   return records;
 }
 
-tl::expected<InboxPayload, Error> decode_import(std::string_view frame) {
+tl::expected<InboxPayload, Error> decode_import(std::string_view frame, Instant wall) {
   const auto refuse = [] {
     return tl::unexpected(Error{ErrorKind::invalid, "the batch is not understood"});
   };
@@ -178,11 +199,32 @@ tl::expected<InboxPayload, Error> decode_import(std::string_view frame) {
                         kind == static_cast<std::uint8_t>(RecordKind::tell);
   auto payload = decode_payload(kind, frame.substr(1));
   if (!is_known || !payload) return refuse();
-  if (const auto* record = std::get_if<ReadingsRecord>(&*payload)) {
+  if (auto* tell = std::get_if<TellRecord>(&*payload)) {
+    if (tell->sentence.size() > kLongestSentence) {
+      return tl::unexpected(
+          Error{ErrorKind::invalid, fmt::format("a sentence of {} bytes is longer than {}",
+                                                tell->sentence.size(), kLongestSentence)});
+    }
+    tell->received_at = wall;
+  }
+  if (auto* record = std::get_if<ReadingsRecord>(&*payload)) {
     if (record->readings.size() > kLargestImportBatch) {
       return tl::unexpected(
           Error{ErrorKind::invalid, fmt::format("a batch of {} readings is larger than {}",
                                                 record->readings.size(), kLargestImportBatch)});
+    }
+    record->received_at = wall;
+    for (Reading& reading : record->readings) {
+      if (reading.measured_at > wall + kFutureTolerance ||
+          reading.measured_at < kEarliestMeasured) {
+        return tl::unexpected(Error{
+            ErrorKind::invalid,
+            fmt::format("a reading of {} is dated {}; expected a time from 2000 to now ({}) and 5 "
+                        "min: set the clock that dated it, and this computer's",
+                        excerpt(reading.sensor), date_words(reading.measured_at),
+                        to_rfc3339(wall))});
+      }
+      reading.received_at = wall;
     }
   }
   return std::move(*payload);

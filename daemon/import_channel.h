@@ -61,9 +61,12 @@ class ImportChannel {
 // Frames, shared by both ends. A request is a ReadingsRecord or a TellRecord, or many of those.
 [[nodiscard]] std::string encode_import(const InboxPayload& record);
 [[nodiscard]] std::string encode_tells(std::vector<TellRecord> batch);
-[[nodiscard]] tl::expected<InboxPayload, Error> decode_import(std::string_view frame);
+// The service's end: what comes is dated `wall`, its own now; readings more than 5 min after that
+// or before 2000 are refused, all of the batch.
+[[nodiscard]] tl::expected<InboxPayload, Error> decode_import(std::string_view frame, Instant wall);
 // What a frame asks for: a ReadingsRecord alone, or TellRecords.
-[[nodiscard]] tl::expected<std::vector<InboxPayload>, Error> decode_request(std::string_view frame);
+[[nodiscard]] tl::expected<std::vector<InboxPayload>, Error> decode_request(std::string_view frame,
+                                                                            Instant wall);
 [[nodiscard]] std::string encode_tell_reply(
     const tl::expected<std::vector<std::string>, Error>& reply);
 [[nodiscard]] tl::expected<std::vector<std::string>, Error> decode_tell_reply(

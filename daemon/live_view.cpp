@@ -7,6 +7,7 @@
 #include "daemon/ledger/answer_text.h"
 #include "daemon/report/accuracy_words.h"
 #include "rules/watch/air_speaker.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 namespace {
@@ -141,8 +142,9 @@ std::string LiveView::describe_sensor(std::string_view id) const {
   for (const Quantity quantity : spec.measures) {
     const auto newest = watch_.newest(spec.id, quantity);
     if (!newest) continue;
-    words += fmt::format("{}{:.1f} {}", words.empty() ? "" : ", ",
-                         corrected(ledger_.calibrations(), *newest), facts(quantity).symbol);
+    words += fmt::format("{}{} {}", words.empty() ? "" : ", ",
+                         shown_number(corrected(ledger_.calibrations(), *newest), 1),
+                         facts(quantity).symbol);
     heard = std::max(heard, std::optional(newest->measured_at));
   }
   if (heard) words += fmt::format(" at {}", zone_.to_words(*heard));

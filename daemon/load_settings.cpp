@@ -15,6 +15,7 @@
 
 #include "config/cultures.h"
 #include "config/rulebook.h"
+#include "daemon/secret_files.h"
 
 namespace torpor::daemon {
 namespace {
@@ -25,8 +26,6 @@ using config::Mark;
 
 // A password is a line, not a file that happens to be named so.
 constexpr std::size_t kLongestSecret = 4096;
-// 16 letters and digits chosen by chance are beyond guessing over a network.
-constexpr std::size_t kShortestToken = 16;
 
 // At most `limit` bytes and one more, so that a reader with a limit sees that it is exceeded.
 tl::expected<std::string, std::string> text_of(const fs::path& file, std::size_t limit) {
@@ -131,8 +130,8 @@ class Loading {
     const std::string secret_file = handed_over(settings.broker.secret_file);
     const auto text = text_of(secret_file, kLongestSecret);
     if (!text) {
-      fault({}, fmt::format("broker: the secret {} cannot be read: {}; it must be readable by the "
-                            "user torpord runs as, and by nobody else",
+      fault({}, fmt::format("broker: the secret {} cannot be read: {}; it must be there, for root "
+                            "and torpord alone: run a command with sudo",
                             secret_file, text.error()));
       return;
     }
@@ -144,22 +143,50 @@ class Loading {
     }
   }
 
+  // The password works all the same: a service that does not start watches nobody.
+  void check_secret_file() {
+    const std::string& file = settings.broker.secret_file;
+    if (file.empty()) return;
+    if (const std::string readers = others_who_may_read(file); !readers.empty()) {
+      warnings.push_back({file_.string(),
+                          {},
+                          fmt::format("broker: the secret {0} can be read by {1}, who can then "
+                                      "connect in torpor's place; say `chmod 600 {0}`",
+                                      file, readers),
+                          ""});
+    }
+  }
+
+  // What is wrong with the token keeps the pages off, and nothing else.
   void read_web_token() {
     if (!settings.web || settings.web->token_file.empty()) return;
     const std::string& file = settings.web->token_file;
+    const auto refuse = [this](std::string message) {
+      web_faults.push_back({file_.string(), {}, std::move(message), ""});
+    };
     const auto text = text_of(file, kLongestSecret);
     if (!text) {
-      fault({}, fmt::format("web: the token {} cannot be read: {}; it must be readable by the user "
-                            "torpord runs as, and by nobody else",
-                            file, text.error()));
-      return;
+      return refuse(fmt::format(
+          "web: the token {} cannot be read: {}; it must be readable by the user torpord runs as, "
+          "and by nobody else",
+          file, text.error()));
     }
-    web_token = line_of(*text, 1);
-    if (web_token.size() < kShortestToken || text->size() > kLongestSecret) {
-      fault({}, fmt::format("web: the token {} must hold at least {} characters in its first line, "
-                            "chosen by chance; it has {}",
-                            file, kShortestToken, web_token.size()));
+    const std::string line = line_of(*text, 1);
+    const std::string weakness =
+        text->size() > kLongestSecret ? "it is longer than 4096 bytes" : token_weakness(line);
+    if (!weakness.empty()) {
+      refuse(
+          fmt::format("web: the token {0} is easy to guess: {1}; make one by chance, with "
+                      "`head -c 12 /dev/urandom | base64 > {0}`",
+                      file, weakness));
     }
+    if (const std::string readers = others_who_may_read(file); !readers.empty()) {
+      refuse(
+          fmt::format("web: the token {0} can be read by {1}; say `chmod 600 {0}`, and `chown` "
+                      "it to the user torpord runs as",
+                      file, readers));
+    }
+    if (web_faults.empty()) web_token = line;
   }
 
   void check_certificates() {
@@ -193,6 +220,7 @@ class Loading {
   std::optional<LocalTime> zone;
   fs::path folder;
   std::string secret, web_token;
+  std::vector<Fault> web_faults, warnings;
 
  private:
   void append(std::string_view text, const std::string& name) {
@@ -256,6 +284,7 @@ tl::expected<Loaded, std::vector<config::Fault>> load_settings(const fs::path& f
   loading.read_cultures();
   if (purpose == Purpose::broker) {
     loading.read_secret();
+    loading.check_secret_file();
     loading.read_web_token();
     loading.check_certificates();
   }
@@ -266,7 +295,9 @@ tl::expected<Loaded, std::vector<config::Fault>> load_settings(const fs::path& f
                 loading.folder,
                 loading.folder / loading.settings.history.file,
                 std::move(loading.secret),
-                std::move(loading.web_token)};
+                std::move(loading.web_token),
+                std::move(loading.web_faults),
+                std::move(loading.warnings)};
 }
 
 }  // namespace torpor::daemon

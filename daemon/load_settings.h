@@ -31,6 +31,11 @@ struct Loaded {
   std::filesystem::path history;  // the SQLite file, absolute
   std::string secret;             // the broker's password; empty: none, or not asked for
   std::string web_token;          // of the web pages; as `secret`
+  // What is wrong with the token's file: the pages stay off then, and only they; for --check faults
+  // like any other.
+  std::vector<config::Fault> web_faults;
+  // What works and should not stay so.
+  std::vector<config::Fault> warnings;
 };
 
 // Every fault found, never empty on failure. A rule book that cannot be read is a fault where the

@@ -169,19 +169,17 @@ Taken Reception::tell(const IncomingMessage& message, Instant wall) {
       return keep(std::move(record));
     case TellRate::Verdict::refused:
       return refuse(
-          "more than 60 sentences came within a minute, or 600 of all together; this one and those "
-          "that follow in this minute are not answered one by one: wait a minute and tell them "
-          "again");
+          "more than 60 sentences came within a minute, or 120 under names that are not in the "
+          "journal; this one and those that follow in this minute are not answered one by one: "
+          "wait a minute and tell them again");
     case TellRate::Verdict::refused_before:
       break;
   }
   return refuse(nullptr);
 }
 
-// MQTT does not say which client a message is from: where it wants its answer and who says it is
-// the next best.
 TellRate::Verdict Reception::judge_rate(const TellRecord& record, Instant wall) {
-  const auto verdict = tell_rate_.judge(record.response_topic + '\0' + record.by, wall);
+  const auto verdict = tell_rate_.judge(record.by, record.response_topic, wall);
   if (verdict == TellRate::Verdict::refused) {
     spdlog::warn("too many sentences within a minute{}: the rest of them is refused, unrecorded",
                  record.by.empty() ? "" : " from " + excerpt(record.by));

@@ -59,6 +59,8 @@ class Reception {
 
   // Replaces the sensors it knows. Any thread.
   void use_sensors(const std::vector<config::SensorSettings>& sensors);
+  // Whose sentences no stranger's flood may keep out (tell_rate.h). Before the first message.
+  void use_regulars(const std::vector<std::string>& names) { tell_rate_.know(names); }
   // Filters to subscribe for those sensors, without repetition.
   [[nodiscard]] static std::vector<std::string> filters(
       const std::vector<config::SensorSettings>& sensors);

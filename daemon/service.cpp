@@ -137,7 +137,13 @@ tl::expected<void, Error> Service::start_outgoing() {
     });
   };
   handlers.state = [this](bool connected, const std::string&) {
-    if (connected) boost::asio::post(strand_, [this] { show_all(); });
+    boost::asio::post(strand_, [this, connected] {
+      takeover_watch_.outgoing(connected, std::chrono::steady_clock::now());
+      if (connected) show_all();
+    });
+  };
+  handlers.disturbed = [this](Disturbance what) {
+    boost::asio::post(strand_, [this, what] { disturbed(what); });
   };
   auto outgoing = Outgoing::start(std::move(settings), std::move(handlers));
   if (!outgoing) return tl::unexpected(outgoing.error());
@@ -170,6 +176,7 @@ tl::expected<void, Error> Service::start_intake() {
                                            room_->newest_measured(), room_->inbox(), counters_,
                                            std::move(reception));
   reception_->use_sensors(loaded_.settings.sensors);
+  reception_->use_regulars(room_->regular_tellers());
 
   IntakeSettings settings;
   settings.access = broker_access(loaded_);
@@ -184,6 +191,9 @@ tl::expected<void, Error> Service::start_intake() {
   handlers.state = [this](bool connected, const std::string& reason) {
     boost::asio::post(strand_, [this, connected, reason] { intake_state(connected, reason); });
   };
+  handlers.disturbed = [this](Disturbance what) {
+    boost::asio::post(strand_, [this, what] { disturbed(what); });
+  };
   auto intake = Intake::start(std::move(settings), std::move(handlers));
   if (!intake) return tl::unexpected(intake.error());
   intake_ = std::move(*intake);
@@ -192,6 +202,15 @@ tl::expected<void, Error> Service::start_intake() {
 
 tl::expected<void, Error> Service::start_web() {
   if (!loaded_.settings.web) return {};
+  if (!loaded_.web_faults.empty()) {
+    for (const config::Fault& fault : loaded_.web_faults) {
+      spdlog::error("{}", config::to_text(fault));
+    }
+    room_->notify(fmt::format("web-{}", unix_ms(since_)),
+                  fmt::format("This week: torpor in {} watches, but shows no web pages: {}.",
+                              loaded_.settings.storeroom, loaded_.web_faults.front().message));
+    return {};
+  }
   const config::WebSettings& web = *loaded_.settings.web;
   auto server =
       WebServer::start(web.host, web.port, {web.address, loaded_.web_token}, page_source(loaded_));
@@ -455,12 +474,61 @@ void Service::intake_state(bool connected, const std::string& reason) {
   manager_.say(connected ? "READY=1\nSTATUS=Taking readings."
                          : "STATUS=Waiting for the broker: " + reason);
   link_reason_ = reason;
+  if (!paused_.load()) takeover_watch_.intake(connected, std::chrono::steady_clock::now());
+  tell_of_takeover();
   if (connected != connected_ || link_changed_ == since_) {
     connected_ = connected;
     link_changed_ = wall_now();
     put(LinkRecord{link_changed_, connected});
   }
   outgoing_->show(topic("service"), service_json("running"));
+}
+
+void Service::disturbed(Disturbance what) {
+  switch (what) {
+    case Disturbance::taken_over:
+      takeover_watch_.taken_over();
+      break;
+    case Disturbance::session_lost:
+      takeover_watch_.session_lost();
+      break;
+    case Disturbance::wrong_door:
+      tell_of_wrong_door();
+      return;
+  }
+  tell_of_takeover();
+}
+
+// Its own two connections push each other off. Once a run: it does not mend itself.
+void Service::tell_of_wrong_door() {
+  if (wrong_door_told_) return;
+  wrong_door_told_ = true;
+  room_->notify(
+      fmt::format("door-{}", unix_ms(wall_now())),
+      fmt::format(
+          "Now: {}: let `broker: url` in torpor.yaml name the broker's port for the service "
+          "(1883, or 8884 encrypted). By the sensors' port torpor pushes itself off the "
+          "broker, and readings get lost. README, \"Passwords\".",
+          loaded_.settings.storeroom));
+  after_step();
+}
+
+void Service::tell_of_takeover() {
+  if (!takeover_watch_.take_notice(std::chrono::steady_clock::now())) return;
+  const std::string& storeroom = loaded_.settings.storeroom;
+  spdlog::error(
+      "another program connects to the broker as torpor-{}-intake or -outgoing; the broker's log "
+      "names its address and user",
+      storeroom);
+  room_->notify(
+      fmt::format("takeover-{}", unix_ms(wall_now())),
+      fmt::format(
+          "Now: {0}: find out in the broker's log who connects as torpor-{0}-..., and change "
+          "that password. It pushes torpor off the broker, and readings get lost. If a "
+          "second torpord runs for {0}, stop it. README, \"Passwords\", says how to shut "
+          "sensors and phones out of torpor's place.",
+          storeroom));
+  after_step();
 }
 
 void Service::empty_orphans(const std::vector<std::string>& retained) {

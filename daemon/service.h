@@ -31,6 +31,7 @@
 #include "daemon/reception.h"
 #include "daemon/service_manager.h"
 #include "daemon/storeroom.h"
+#include "daemon/takeover_watch.h"
 
 namespace torpor::daemon {
 
@@ -79,6 +80,9 @@ class Service {
   void take_model(const tl::expected<JarModelRecord, Error>& worked_out);
   void take_days(const tl::expected<WorkedOutDays, Error>& worked_out);
   void intake_state(bool connected, const std::string& reason);
+  void disturbed(Disturbance what);
+  void tell_of_takeover();
+  void tell_of_wrong_door();
   void empty_orphans(const std::vector<std::string>& retained);
   void reload();
   void leave();
@@ -112,6 +116,8 @@ class Service {
   bool working_out_ = false;  // a model, on the worker thread
   bool connected_ = false;
   Instant link_changed_;
+  TakeoverWatch takeover_watch_;
+  bool wrong_door_told_ = false;
   std::string link_reason_ = "not connected yet";
 
   // Any thread.

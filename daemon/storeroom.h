@@ -31,6 +31,7 @@
 #include "daemon/live_view.h"
 #include "daemon/load_settings.h"
 #include "daemon/recomputation.h"
+#include "daemon/tell_rate.h"
 #include "rules/watch/watch.h"
 
 namespace torpor::daemon {
@@ -128,6 +129,10 @@ class Storeroom {
     if (!fault_) fault_ = damage;
   }
   [[nodiscard]] const ReadingCounters& readings() const { return readings_; }
+  // Who has told most, by the journal as committed.
+  [[nodiscard]] std::vector<std::string> regular_tellers() const {
+    return regulars_of(store_->journal());
+  }
 
   // A line to the phone about the service itself, sent at least once. `id` names the occasion.
   void notify(const std::string& id, const std::string& line);

@@ -4,6 +4,7 @@
 
 #include "daemon/torpor_arguments.h"
 #include "rules/air/psychrometrics.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 namespace {
@@ -35,9 +36,9 @@ tl::expected<AirView, Failure> answer_air(const AirQuestion& question) {
   view.vapour_pressure = rules::air::vapour_pressure(*temperature, *humidity);
   if (view.pressure <= view.vapour_pressure) {
     return usage(
-        fmt::format("a pressure of {:.0f} Pa is less than that of the vapour alone "
+        fmt::format("a pressure of {} Pa is less than that of the vapour alone "
                     "({:.0f} Pa); the air at sea level has about 101325 Pa",
-                    view.pressure.value(), view.vapour_pressure.value()));
+                    shown_number(view.pressure.value(), 0), view.vapour_pressure.value()));
   }
   if (view.vapour_pressure.value() > 0) {
     view.dew_point = rules::air::dew_point(view.vapour_pressure);

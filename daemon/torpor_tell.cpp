@@ -4,6 +4,7 @@
 #include <pwd.h>
 #include <unistd.h>
 
+#include <cstdlib>
 #include <nlohmann/json.hpp>
 #include <string_view>
 
@@ -29,6 +30,9 @@ std::string shown(const std::string& answer, bool refused, bool json) {
 
 // A note of who it was, not a proof; the journal says so too.
 std::string login_name() {
+  // Who became root by sudo is still who speaks.
+  const char* person = ::getuid() == 0 ? std::getenv("SUDO_USER") : nullptr;
+  if (person != nullptr && *person != '\0') return person;
   const ::passwd* entry = ::getpwuid(::getuid());
   return entry == nullptr ? std::string() : std::string(entry->pw_name);
 }

@@ -23,10 +23,14 @@ using namespace torpor;
 constexpr int kFailed = 1;
 constexpr int kUsageOrConfiguration = 2;
 
-void print_faults(const std::vector<config::Fault>& faults) {
+void print_each(const std::vector<config::Fault>& faults, const char* kind = "") {
   for (const config::Fault& fault : faults) {
-    std::fprintf(stderr, "%s\n", config::to_text(fault).c_str());
+    std::fprintf(stderr, "%s%s\n", kind, config::to_text(fault).c_str());
   }
+}
+
+void print_faults(const std::vector<config::Fault>& faults) {
+  print_each(faults);
   std::fprintf(stderr, "%zu fault%s; nothing was started\n", faults.size(),
                faults.size() == 1 ? "" : "s");
 }
@@ -78,6 +82,12 @@ int run(const std::filesystem::path& config_file, bool check) {
     return kUsageOrConfiguration;
   }
   if (check) {
+    print_each(loaded->warnings, "warning: ");
+    if (!loaded->web_faults.empty()) {
+      print_each(loaded->web_faults);
+      std::fprintf(stderr, "the service would run without its web pages\n");
+      return kUsageOrConfiguration;
+    }
     print_plan(*loaded);
     return EXIT_SUCCESS;
   }
@@ -87,6 +97,9 @@ int run(const std::filesystem::path& config_file, bool check) {
   keep_memory_small();
   start_log();
   spdlog::info("torpord {} for storeroom {}", daemon::kVersion, loaded->settings.storeroom);
+  for (const config::Fault& warning : loaded->warnings) {
+    spdlog::warn("{}", config::to_text(warning));
+  }
   daemon::Service service(std::move(*loaded), config_file);
   if (const auto started = service.start(); !started) {
     spdlog::critical("{}", started.error().text);

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "sensors/shown_number.h"
+
 namespace torpor {
 namespace {
 
@@ -188,9 +190,9 @@ void GuidedCheck::look_at_bath(Instant now) {
   if (!temperature()) return fail("it sends no temperature, and what a salt gives depends on it");
   const auto expected = humidity_over(*salt, Celsius(*temperature()));
   if (!expected) {
-    return fail(fmt::format("{:.1f} °C is outside {:.0f} to {:.0f} °C, where {} is known",
-                            *temperature(), facts(*salt).coldest, facts(*salt).hottest,
-                            facts(*salt).name));
+    return fail(fmt::format("{} °C is outside {:.0f} to {:.0f} °C, where {} is known",
+                            shown_number(*temperature(), 1), facts(*salt).coldest,
+                            facts(*salt).hottest, facts(*salt).name));
   }
   finish(now, mean, expected->value(), std::hypot(facts(*salt).uncertainty, noise, remaining));
 }
@@ -198,7 +200,8 @@ void GuidedCheck::look_at_bath(Instant now) {
 void GuidedCheck::finish(Instant now, double mean, double expected, double uncertainty) {
   if (std::abs(mean - expected) > procedure_of(means_).faulty) {
     return fail(fmt::format(
-        "it shows {:.1f} where {:.1f} was expected, too far for ageing: {}", mean, expected,
+        "it shows {} where {:.1f} was expected, too far for ageing: {}", shown_number(mean, 1),
+        expected,
         instrument_of(means_) != nullptr
             ? "see that both are in the same air and that its unit is right, or replace the sensor"
         : salt_of(means_) != nullptr ? "see that the salt is wet but not flooded and is the right "
@@ -255,10 +258,11 @@ std::string GuidedCheck::words() const {
     }
   }
   return fmt::format(
-      "In {} for {:.1f} h: shows {:.1f} {}{}; moving {:+.2f} an hour, at rest below {:.2f} and not "
+      "In {} for {:.1f} h: shows {} {}{}; moving {:+.2f} an hour, at rest below {:.2f} and not "
       "before {:.1f} h. Leave it closed.",
       salt ? facts(*salt).name : "melting ice", hours_of(values_.back().at - start_),
-      values_.back().value, unit, expected, slope_, procedure.slope, hours_of(procedure.least));
+      shown_number(values_.back().value, 1), unit, expected, slope_, procedure.slope,
+      hours_of(procedure.least));
 }
 
 std::string GuidedCheck::instructions(const CheckMeans& means, std::optional<Celsius> temperature) {

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "sensors/shown_number.h"
+
 namespace torpor {
 namespace {
 
@@ -72,7 +74,7 @@ constexpr Duration kClockBehind = minutes(10);
 double in_minutes(Duration duration) { return static_cast<double>(duration.count()) / 60000.0; }
 
 std::string shown_value(Quantity quantity, double value) {
-  return fmt::format("{:.1f} {}", value, facts(quantity).symbol);
+  return fmt::format("{} {}", shown_number(value, 1), facts(quantity).symbol);
 }
 
 std::string shown_span(Duration duration) {
@@ -332,9 +334,9 @@ Judgement SensorTrust::at(Instant now) const {
   }
   if (battery_ && !physically_possible(Quantity::battery, *battery_)) {
     doubt(judgement, kBatteryAstray,
-          fmt::format("its battery cannot be at {:.0f} % (expected 0 to 100): it does not know, or "
+          fmt::format("its battery cannot be at {} % (expected 0 to 100): it does not know, or "
                       "`battery` in its configuration names another field or unit",
-                      *battery_));
+                      shown_number(*battery_, 0)));
   } else if (battery_ && *battery_ < kBatteryLow) {
     doubt(judgement, kLowBattery,
           fmt::format("battery at {:.0f} %: change it before the sensor dies", *battery_));

@@ -40,12 +40,15 @@ inside apt-get install -y -qq --no-install-recommends /torpor.deb >/dev/null
 inside torpord --version
 inside torpord --config /etc/torpor/torpor.yaml --check
 inside torpor --help >/dev/null
-[ "$(inside stat -c '%a %U %G' /etc/torpor/broker.secret)" = "640 root torpor" ]
+secret_is_roots() { [ "$(inside stat -c '%a %U %G' /etc/torpor/broker.secret)" = "600 root root" ]; }
+secret_is_roots
+inside sh -c 'chown root:torpor /etc/torpor/broker.secret; chmod 640 /etc/torpor/broker.secret'    # as it was before
 inside sh -c 'echo "# kept" >>/etc/torpor/torpor.yaml && echo secret >/etc/torpor/broker.secret'
 inside sh -c 'mkdir -p /var/lib/torpor && echo history >/var/lib/torpor/history.sqlite3'
 inside dpkg -i --force-confold /torpor.deb >/dev/null     # an upgrade
 inside grep -q '# kept' /etc/torpor/torpor.yaml
 inside grep -q secret /etc/torpor/broker.secret
+secret_is_roots
 inside dpkg -r torpor >/dev/null
 [ -e "$root/var/lib/torpor/history.sqlite3" ]
 inside dpkg -P torpor >/dev/null

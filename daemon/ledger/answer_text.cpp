@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "daemon/ledger/tokens.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 
@@ -13,8 +14,8 @@ namespace {
 
 // At most `decimals` places, without trailing zeros.
 std::string plain(double value, int decimals) {
-  std::string text = fmt::format("{:.{}f}", value, decimals);
-  if (text.find('.') != std::string::npos) {
+  std::string text = shown_number(value, decimals);
+  if (text.find('.') != std::string::npos && text.find('e') == std::string::npos) {
     text.erase(text.find_last_not_of('0') + 1);
     if (text.back() == '.') text.pop_back();
   }

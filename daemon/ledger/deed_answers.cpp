@@ -10,6 +10,7 @@
 #include "daemon/ledger/telling.h"
 #include "daemon/ledger/vocabulary.h"
 #include "rules/culture/words.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 
@@ -100,7 +101,8 @@ struct Understood {
                        rise > 0 ? "higher" : "lower", zone.to_words(when));
   }
   std::string operator()(const culture::Headspace& headspace) const {
-    return fmt::format("air under the cover {:.0f} % humid", headspace.humidity.value());
+    return fmt::format("air under the cover {} % humid",
+                       shown_number(headspace.humidity.value(), 0));
   }
   std::string operator()(const culture::WakeTest& test) const {
     return test.lively ? "wake test lively: what is in it is alive"

@@ -9,6 +9,7 @@
 #include "rules/culture/mix.h"
 #include "rules/culture/profile.h"
 #include "rules/culture/recipe.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 
@@ -220,7 +221,8 @@ std::optional<std::string> doubt_about(const Jar& jar, const Deed& deed, Instant
   }
   if (const auto* headspace = std::get_if<culture::Headspace>(&deed)) {
     if (headspace->humidity.value() <= 100.0) return std::nullopt;
-    return fmt::format("{:.0f} % is more than air can hold", headspace->humidity.value());
+    return fmt::format("{} % is more than air can hold",
+                       shown_number(headspace->humidity.value(), 0));
   }
   return std::nullopt;
 }

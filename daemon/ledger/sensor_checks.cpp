@@ -9,6 +9,7 @@
 #include "daemon/ledger/answer_text.h"
 #include "daemon/ledger/telling.h"
 #include "daemon/ledger/tokens.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 namespace {
@@ -36,7 +37,8 @@ std::string_view bath_name(const CheckMeans& means) {
 std::string means_text(const CheckMeans& means) {
   const Instrument* beside = instrument_of(means);
   if (beside == nullptr) return fmt::format("in {}", bath_name(means));
-  return fmt::format("against {:.1f} {}", beside->value, facts(beside->quantity).symbol);
+  return fmt::format("against {} {}", shown_number(beside->value, 1),
+                     facts(beside->quantity).symbol);
 }
 
 std::string bath_names() {

@@ -10,6 +10,7 @@
 #include <fmt/core.h>
 #include <spdlog/spdlog.h>
 
+#include "daemon/link/random_name.h"
 #include "daemon/link/refusal.h"
 
 namespace torpor::daemon {
@@ -40,6 +41,10 @@ constexpr int kTakenOver = 0x8E;
 // length), so losing a connection this often, each time with the broker still there, is the sign.
 constexpr int kSuspiciousLosses = 3;
 constexpr auto kLossMemory = 10min;
+// So many within this time are no accident: a dead network takes longer to show (kKeepAlive).
+constexpr auto kTakeoverTime = 60s;
+// A session under a spare id is of use over a short loss; nobody comes back to it after a restart.
+constexpr auto kSpareSession = 1h;
 
 enum class Waited { done, failed, given_up };
 
@@ -100,15 +105,16 @@ mqtt::properties properties_of(const Publication& publication) {
 
 // Fills options in place: in paho-cpp 1.2.0 a copy of connect_options keeps pointing into the
 // original's properties.
-void fill(mqtt::connect_options& options, const ConnectionSettings& settings, bool encrypted) {
+void fill(mqtt::connect_options& options, const ConnectionSettings& settings,
+          std::chrono::seconds session, bool encrypted) {
   options.set_mqtt_version(MQTTVERSION_5);  // first: it decides which other fields are valid
-  options.set_clean_start(settings.session_expiry.count() == 0);
+  options.set_clean_start(session.count() == 0);
   options.set_keep_alive_interval(kKeepAlive);
   options.set_connect_timeout(kConnectTimeout);
   mqtt::properties properties;
-  if (settings.session_expiry.count() > 0) {
-    properties.add({mqtt::property::SESSION_EXPIRY_INTERVAL,
-                    static_cast<int32_t>(settings.session_expiry.count())});
+  if (session.count() > 0) {
+    properties.add(
+        {mqtt::property::SESSION_EXPIRY_INTERVAL, static_cast<int32_t>(session.count())});
   }
   if (settings.receive_maximum > 0) {
     properties.add(
@@ -198,7 +204,8 @@ Connection::Connection(ConnectionSettings settings, ConnectionHandlers handlers,
     : settings_(std::move(settings)),
       handlers_(std::move(handlers)),
       address_(std::move(address)),
-      next_pause_(settings_.retry.first) {}
+      next_pause_(settings_.retry.first),
+      client_id_(settings_.client_id) {}
 
 Connection::~Connection() {
   {
@@ -212,9 +219,13 @@ Connection::~Connection() {
 
 void Connection::make_client() {
   keep_library_running();
-  library_ = std::make_unique<Library>(library_uri(address_), settings_.client_id);
-  fill(library_->options, settings_, address_.encrypted);
-  mqtt::async_client& client = library_->client;
+  const bool spare = client_id_ != settings_.client_id;
+  auto library = std::make_shared<Library>(library_uri(address_), client_id_);
+  fill(library->options, settings_,
+       spare ? std::min<std::chrono::seconds>(settings_.session_expiry, kSpareSession)
+             : settings_.session_expiry,
+       address_.encrypted);
+  mqtt::async_client& client = library->client;
   // All callbacks before connect(): setting them later can deadlock with a running callback.
   client.set_connection_lost_handler([this](const std::string&) {
     const std::lock_guard lock(mutex_);
@@ -238,6 +249,13 @@ void Connection::make_client() {
     }
     take(converted);
   });
+  const std::lock_guard lock(mutex_);
+  library_ = std::move(library);
+}
+
+std::shared_ptr<Connection::Library> Connection::library() const {
+  const std::lock_guard lock(mutex_);
+  return library_;
 }
 
 void Connection::take(const IncomingMessage& message) noexcept {
@@ -278,12 +296,17 @@ void Connection::run() {
       changed_.notify_all();
       lock.unlock();
       report(true, partly_refused_);
+      if (session_gone_ && handlers_.disturbed) handlers_.disturbed(Disturbance::session_lost);
+      if (taken_session_) end_taken_session();
       stay_connected();
     } else {
+      const bool ended = greeted_ && lost_;
+      const int code = broker_said_;
       lock.unlock();
       disconnect();
       report(false,
              fault.empty() ? fmt::format("the broker at {} hung up", address_.text()) : fault);
+      if (ended) note_end(code);
       wait_before_retry();
     }
     lock.lock();
@@ -293,6 +316,7 @@ void Connection::run() {
 }
 
 std::string Connection::connect_once() {
+  greeted_ = false;
   try {
     const mqtt::token_ptr token = library_->client.connect(library_->options);
     const auto stop = [this] {
@@ -300,7 +324,11 @@ std::string Connection::connect_once() {
       return stopping_ || paused_;
     };
     const Waited waited = wait_for(*token, Clock::now() + kConnectPatience, stop);
-    if (waited == Waited::done) return subscribe_all();
+    if (waited == Waited::done) {
+      greeted_ = true;
+      session_gone_ = had_session_ && !token->get_connect_response().is_session_present();
+      return subscribe_all();
+    }
     if (waited == Waited::given_up) {
       return fmt::format("the broker at {} does not answer", address_.text());
     }
@@ -318,8 +346,10 @@ std::string Connection::connect_once() {
 // One SUBSCRIBE a filter, all under way at once: each has its own answer then.
 std::string Connection::subscribe_all() {
   partly_refused_.clear();
+  // What the lost session would have held is gone; what the broker keeps of it is heard.
+  const bool retained = session_gone_ || settings_.retain_handling == RetainHandling::send;
   const mqtt::subscribe_options options(false, false,
-                                        settings_.retain_handling == RetainHandling::send
+                                        retained
                                             ? mqtt::subscribe_options::SEND_RETAINED_ON_SUBSCRIBE
                                             : mqtt::subscribe_options::DONT_SEND_RETAINED);
   std::vector<mqtt::token_ptr> tokens;
@@ -347,7 +377,63 @@ std::string Connection::subscribe_all() {
     partly_refused_ = fmt::format("the broker at {} refuses to send {}; check its access list",
                                   address_.text(), partly_refused_);
   }
+  had_session_ = settings_.session_expiry.count() > 0;
   return {};
+}
+
+// The other side ended a connection that it had accepted.
+void Connection::note_end(int code) {
+  const auto now = Clock::now();
+  std::erase_if(ends_, [now](Clock::time_point end) { return now - end > kTakeoverTime; });
+  ends_.push_back(now);
+  if (code != kTakenOver && static_cast<int>(ends_.size()) < kSuspiciousLosses) return;
+  ends_.clear();
+  const bool again = client_id_ != settings_.client_id;
+  take_spare_id();
+  if (handlers_.disturbed) {
+    handlers_.disturbed(again ? Disturbance::wrong_door : Disturbance::taken_over);
+  }
+}
+
+void Connection::take_spare_id() {
+  const std::string before = client_id_;
+  client_id_ = settings_.client_id + '-' + random_name();
+  try {
+    make_client();
+  } catch (const mqtt::exception& fault) {
+    client_id_ = before;  // the next time, then
+    spdlog::error("{}: cannot take another client id: {}", client_id_, fault.what());
+    return;
+  }
+  spdlog::error(
+      "{}: another program connects to the broker with this client id; torpor goes on as {}",
+      before, client_id_);
+  if (before != settings_.client_id) return;  // no hurry: another name will not help
+  taken_session_ = settings_.session_expiry.count() > 0;
+  next_pause_ = settings_.retry.first;
+}
+
+// A connection under the id that was taken, with a clean start and closed at once. The other one is
+// pushed off by it and may come back: that is then its own affair.
+void Connection::end_taken_session() {
+  taken_session_ = false;
+  try {
+    Library once(library_uri(address_), settings_.client_id);
+    ConnectionSettings plain = settings_;
+    plain.will.reset();
+    fill(once.options, plain, std::chrono::seconds(0), address_.encrypted);
+    const auto stop = [this] {
+      const std::lock_guard lock(mutex_);
+      return stopping_;
+    };
+    const mqtt::token_ptr begun = once.client.connect(once.options);
+    if (wait_for(*begun, Clock::now() + kConnectPatience, stop) != Waited::done) return;
+    const mqtt::token_ptr ended = once.client.disconnect(kSlice);
+    wait_for(*ended, Clock::now() + kDisconnectPatience, stop);
+  } catch (const mqtt::exception& fault) {
+    // The other side was faster, and its clean start has ended the session for us.
+    spdlog::debug("ending the session of {}: {}", settings_.client_id, fault.what());
+  }
 }
 
 void Connection::stay_connected() {
@@ -370,8 +456,8 @@ void Connection::stay_connected() {
   losses_ = lasted > kLossMemory ? 1 : losses_ + 1;
   // A connection that did not last as long as the pause before it does not shorten the next one.
   if (lasted > next_pause_) next_pause_ = settings_.retry.first;
-  if (code == kTakenOver) next_pause_ = settings_.retry.longest;
   report(false, loss_sentence(code));
+  note_end(code);
   wait_before_retry();
 }
 
@@ -424,12 +510,12 @@ void Connection::report(bool connected, const std::string& reason) {
   if (changed || (!connected && now - last_logged_ >= kRemind)) {
     last_logged_ = now;
     if (!connected) {
-      spdlog::warn("{}: {}{}", settings_.client_id, reason,
+      spdlog::warn("{}: {}{}", client_id_, reason,
                    failures_ > 1 ? fmt::format(" ({} tries)", failures_) : "");
     } else if (reason.empty()) {
-      spdlog::info("{}: connected to the broker at {}", settings_.client_id, address_.text());
+      spdlog::info("{}: connected to the broker at {}", client_id_, address_.text());
     } else {
-      spdlog::error("{}: {}", settings_.client_id, reason);
+      spdlog::error("{}: {}", client_id_, reason);
     }
   }
   if (!changed) return;
@@ -478,9 +564,10 @@ DeliveryReport Connection::deliver(const Publication& publication,
                                    const std::function<bool()>& give_up) {
   if (give_up()) return {};
   try {
+    const std::shared_ptr<Library> library = this->library();
     const auto message = mqtt::message::create(publication.topic, publication.payload, 1,
                                                publication.retain, properties_of(publication));
-    const mqtt::delivery_token_ptr token = library_->client.publish(message);
+    const mqtt::delivery_token_ptr token = library->client.publish(message);
     switch (wait_for(*token, Clock::now() + patience, give_up)) {
       case Waited::done:
         return {Delivery::acknowledged, {}};

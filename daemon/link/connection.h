@@ -55,6 +55,8 @@ struct ConnectionHandlers {
   std::function<void(const IncomingMessage&)> message;
   // The connection's own thread. Connected means: subscribed as well. See link.h for `reason`.
   std::function<void(bool connected, const std::string& reason)> state;
+  // The connection's own thread. May be empty.
+  std::function<void(Disturbance)> disturbed = {};
 };
 
 struct Publication {
@@ -81,6 +83,11 @@ struct DeliveryReport {
 // the process ends (exit code 70, after a log line), so that it stays unacknowledged and comes
 // again; if it is a redelivery it is logged, dropped and acknowledged, so that one message cannot
 // keep the service from running.
+//
+// A client id belongs to nobody: whoever has a password can connect under ours and push us off.
+// Once that is plain (Disturbance::taken_over) the connection goes on under an id that nobody can
+// know, its own with a random end, until it is destroyed. It ends the session that was taken, so
+// that what waits there is not heard a second time later.
 class Connection {
  public:
   // Checks address and files; does not wait for the broker. Error kinds: invalid, not_found.
@@ -113,6 +120,10 @@ class Connection {
   Connection(ConnectionSettings settings, ConnectionHandlers handlers, BrokerAddress address);
   void make_client();
   void run();
+  void note_end(int code);
+  void take_spare_id();
+  void end_taken_session();
+  [[nodiscard]] std::shared_ptr<Library> library() const;
   [[nodiscard]] std::string connect_once();  // empty: connected and subscribed
   [[nodiscard]] std::string subscribe_all();
   void disconnect();
@@ -136,13 +147,19 @@ class Connection {
   bool reported_connected_ = false;
   std::uint64_t failures_ = 0;  // since it was last connected
   int losses_ = 0;              // in a row, the next try having succeeded each time
+  std::string client_id_;       // the settings' own, or the spare one
+  std::vector<std::chrono::steady_clock::time_point> ends_;  // lately, by the other side
+  bool greeted_ = false;                                     // the broker accepted the last try
+  bool had_session_ = false;    // subscribed once, so that the broker should know us
+  bool session_gone_ = false;   // it did not, the last time
+  bool taken_session_ = false;  // is still to be ended
   std::chrono::steady_clock::time_point last_logged_;
   std::string partly_refused_;  // topics whose subscription the broker refused
 
   std::atomic<bool> refused_{false};
 
   // Under mutex_, which is never held while the library is called.
-  std::mutex mutex_;
+  mutable std::mutex mutex_;
   std::condition_variable changed_;
   bool stopping_ = false;
   bool interrupted_ = false;
@@ -152,8 +169,8 @@ class Connection {
   bool lost_ = false;
   int broker_said_ = 0;  // reason code of its last DISCONNECT
 
-  std::unique_ptr<Library> library_;
-  std::thread thread_;  // last: started when all else is ready
+  std::shared_ptr<Library> library_;  // replaced with the id; publishers hold on to theirs
+  std::thread thread_;                // last: started when all else is ready
 };
 
 }  // namespace torpor::daemon

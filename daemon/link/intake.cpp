@@ -31,9 +31,9 @@ class RunningIntake final : public Intake {
     wanted.filters.push_back(topic_of(settings.storeroom, "tell"));
     wanted.retry = settings.retry;
     wanted.access = std::move(settings.access);
-    auto opened = Connection::open(
-        std::move(wanted),
-        {[this](const IncomingMessage& message) { take(message); }, handlers_.state});
+    auto opened = Connection::open(std::move(wanted),
+                                   {[this](const IncomingMessage& message) { take(message); },
+                                    handlers_.state, handlers_.disturbed});
     if (!opened) return tl::unexpected(opened.error());
     const std::lock_guard lock(mutex_);
     connection_ = std::move(*opened);

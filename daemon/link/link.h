@@ -57,6 +57,18 @@ struct IntakeSettings {
   RetryPace retry;
 };
 
+// What happens to a connection and is no plain loss.
+enum class Disturbance {
+  // The broker forgot our session: it restarted without its memory, or somebody else wiped it under
+  // our client id. Retained messages were asked for again.
+  session_lost,
+  // Somebody else connected with our client id: the broker says so, or pushed us off three times
+  // within a minute. From now on we use an id that nobody can know.
+  taken_over,
+  // The same under that id: the broker does not go by what we call ourselves, but by our user.
+  wrong_door,
+};
+
 struct IntakeHandlers {
   // paho's receive thread. Returning acknowledges. Taken::stop: the link disconnects from another
   // thread right after, so that the broker's session queues.
@@ -65,11 +77,14 @@ struct IntakeHandlers {
   // means subscribed, too. `reason` is a plain sentence that says what to check; when connected it
   // is empty, or names the topics whose subscription the broker refused.
   std::function<void(bool connected, const std::string& reason)> state;
+  // As `state`. May be empty.
+  std::function<void(Disturbance)> disturbed = {};
 };
 
 // Takes messages until destroyed, from the sensors' topics and from torpor/<storeroom>/tell.
 // Reconnects by itself with growing pauses, subscribes anew with Retain Handling 2 each time it
-// connects, and starts while no broker is up. Its will is a line on torpor/<storeroom>/notice.
+// connects (with 0 where the broker forgot its session, so that what it kept is heard), and starts
+// while no broker is up. Its will is a line on torpor/<storeroom>/notice.
 class Intake {
  public:
   // Checks the settings only; handlers may be called before it returns.
@@ -91,6 +106,8 @@ struct OutgoingHandlers {
   // Publisher thread, after the broker's PUBACK: this message of the outbox is delivered.
   std::function<void(const std::string& id)> delivered;
   std::function<void(bool connected, const std::string& reason)> state;
+  // As `state`: never session_lost, for it has none. May be empty.
+  std::function<void(Disturbance)> disturbed = {};
 };
 
 // One publisher thread drains what it is given to paho, in order, each until acknowledged (or until

@@ -108,7 +108,8 @@ class RunningOutgoing final : public Outgoing {
     // No session: the outbox is the memory of what is to be sent.
     wanted.will = Will{topic_of(settings_.storeroom, "service"), settings_.gone, true, 0s};
     wanted.retry = settings_.retry;
-    auto opened = Connection::open(std::move(wanted), {nullptr, handlers_.state});
+    auto opened =
+        Connection::open(std::move(wanted), {nullptr, handlers_.state, handlers_.disturbed});
     if (!opened) return tl::unexpected(opened.error());
     connection_ = std::move(*opened);
     publisher_ = std::thread(&RunningOutgoing::run, this);

@@ -9,6 +9,7 @@
 #include "daemon/report/printable.h"
 #include "daemon/report/text_parts.h"
 #include "rules/culture/words.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 namespace {
@@ -34,7 +35,7 @@ Paint use_paint(rules::Use use) {
 
 std::string wish_words(const ChoiceWish& wish) {
   std::string words = wish.stage.empty() ? std::string("of every stage") : "of " + wish.stage;
-  if (wish.need) words += fmt::format(", at least {:.0f} g", wish.need->value());
+  if (wish.need) words += fmt::format(", at least {} g", shown_number(wish.need->value(), 0));
   return words;
 }
 

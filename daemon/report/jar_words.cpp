@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "rules/culture/words.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 namespace {
@@ -40,7 +41,7 @@ std::string vessel_words(const NewJar& made) {
         fmt::format("{}{:.3g} l", words.empty() ? "vessel of " : " of ", *made.volume_ml / 1000.0);
   }
   if (made.mouth_mm) words += fmt::format(", mouth {:.3g} cm", *made.mouth_mm / 10.0);
-  if (made.empty) words += fmt::format(", {:.0f} g empty", made.empty->value());
+  if (made.empty) words += fmt::format(", {} g empty", shown_number(made.empty->value(), 0));
   return words;
 }
 
@@ -48,7 +49,8 @@ std::string contents_words(const NewJar& made) {
   std::string words;
   const auto add = [&words](std::string_view name, const std::optional<Grams>& grams) {
     if (!grams) return;
-    words += fmt::format("{}{} {:.0f} g", words.empty() ? "" : ", ", name, grams->value());
+    words +=
+        fmt::format("{}{} {} g", words.empty() ? "" : ", ", name, shown_number(grams->value(), 0));
   };
   add("rice", made.rice);
   add("raw", made.raw);

@@ -7,6 +7,8 @@
 #include <cmath>
 #include <optional>
 
+#include "sensors/shown_number.h"
+
 namespace torpor::daemon {
 namespace {
 
@@ -36,11 +38,12 @@ constexpr std::array kChanges = {
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
 bool is_letter(char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); }
 
-// A number that begins a word; nullopt: none stands at `at`.
+// A number that begins a word; nullopt: none stands at `at`. What is too large to be written out
+// (1e+308) is nobody's figure, and stays as it is.
 std::optional<Figure> figure_at(std::string_view text, std::size_t at) {
   if (at >= text.size()) return std::nullopt;
   if (at > 0 && (is_digit(text[at - 1]) || is_letter(text[at - 1]) || text[at - 1] == '.' ||
-                 text[at - 1] == '-')) {
+                 text[at - 1] == '-' || text[at - 1] == '+')) {
     return std::nullopt;
   }
   Figure figure;
@@ -74,7 +77,7 @@ std::string changed(const Figure& figure, const Change& change) {
   int decimals = figure.decimals + change.more_decimals;
   // "less than 1 g" must not become less than nothing.
   if (change.mass && figure.value != 0.0 && std::abs(value) < 0.1) decimals = 2;
-  std::string text = fmt::format("{:.{}f}", value, decimals);
+  std::string text = shown_number(value, decimals);
   // Rounding must not leave a negative nothing.
   if (text.front() == '-' && text.find_first_not_of("-0.") == std::string::npos) text.erase(0, 1);
   return text;

@@ -10,6 +10,7 @@
 #include "daemon/report/sensor_words.h"
 #include "daemon/report/text.h"
 #include "daemon/report/text_parts.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 namespace {
@@ -73,7 +74,7 @@ std::string reading_text(const SensorView& view, Quantity quantity, const Person
     const double value = quantity == Quantity::temperature
                              ? units.temperature(Celsius(reading.value))
                              : reading.value;
-    return fmt::format("{:.1f}{}", value, reading.trusted ? "" : "!");
+    return fmt::format("{}{}", shown_number(value, 1), reading.trusted ? "" : "!");
   }
   return "-";
 }
@@ -242,9 +243,9 @@ std::string alerts_text(std::span<const AlertView> views, bool all, const TextCo
 }
 
 std::string air_text(const AirView& view) {
-  std::string text =
-      fmt::format("Air of {:.4g} °C and {:.4g} % relative humidity at {:.0f} Pa:\n",
-                  view.temperature.value(), view.humidity.value(), view.pressure.value());
+  std::string text = fmt::format("Air of {:.4g} °C and {:.4g} % relative humidity at {} Pa:\n",
+                                 view.temperature.value(), view.humidity.value(),
+                                 shown_number(view.pressure.value(), 0));
   const auto line = [&text](std::string_view name, const std::string& value) {
     text += fmt::format("  {:<28}{}\n", name, value);
   };

@@ -4,11 +4,12 @@
 
 #include "daemon/report/alert_words.h"
 #include "daemon/report/printable.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 std::string figure_text(std::optional<double> value, int decimals) {
   if (!value) return "-";
-  std::string text = fmt::format("{:.{}f}", *value, decimals);
+  std::string text = shown_number(*value, decimals);
   // Rounding must not leave a negative nothing.
   if (text.find_first_not_of("-0.") == std::string::npos && text.front() == '-') text.erase(0, 1);
   return text;

@@ -26,7 +26,7 @@ enum class Passage {
   entered,  // the token was right: the cookie is to be set
   wrong_host,
   no_token,
-  wrong_token,  // to be answered slowly
+  wrong_token,  // to be answered slowly (wrong_tokens.h)
 };
 
 class Gate {

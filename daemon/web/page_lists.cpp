@@ -8,6 +8,7 @@
 #include "daemon/report/local_days.h"
 #include "daemon/report/sensor_words.h"
 #include "daemon/web/web_pages.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::daemon {
 namespace {
@@ -48,9 +49,9 @@ std::string reading_words(const SensorView& view, const PersonUnits& units) {
   std::string words;
   for (const SensorReading& reading : view.readings) {
     const QuantityFacts& fact = facts(reading.quantity);
-    words += fmt::format("{}{}{:.1f} {}", words.empty() ? "" : ", ",
-                         fact.of_sensor ? fmt::format("{} ", fact.name) : "", reading.value,
-                         fact.symbol);
+    words += fmt::format("{}{}{} {}", words.empty() ? "" : ", ",
+                         fact.of_sensor ? fmt::format("{} ", fact.name) : "",
+                         shown_number(reading.value, 1), fact.symbol);
   }
   return units.in(words);
 }

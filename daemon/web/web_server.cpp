@@ -1,11 +1,13 @@
 #include "daemon/web/web_server.h"
 
 #include <fmt/format.h>
+#include <spdlog/spdlog.h>
 
 #include <atomic>
 #include <boost/asio/co_spawn.hpp>
 #include <boost/asio/detached.hpp>
 #include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/network_v6.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/redirect_error.hpp>
@@ -20,9 +22,12 @@
 #include <boost/beast/http/string_body.hpp>
 #include <boost/beast/http/write.hpp>
 #include <list>
+#include <map>
 #include <optional>
 #include <thread>
 #include <utility>
+
+#include "daemon/web/wrong_tokens.h"
 
 namespace torpor::daemon {
 
@@ -36,6 +41,8 @@ using Response = http::response<http::string_body>;
 namespace {
 
 constexpr auto kWebAcceptPause = std::chrono::seconds(1);
+// Between two log lines about wrong tokens.
+constexpr auto kWrongTokenLogPause = std::chrono::minutes(1);
 
 // Nothing but our own sheet, script and pictures; no frames, no forms, no other base.
 constexpr const char* kContentPolicy =
@@ -44,17 +51,31 @@ constexpr const char* kContentPolicy =
 
 std::string_view view_of(beast::string_view text) { return {text.data(), text.size()}; }
 
+// What arrives over IPv4 at an IPv6 socket was asked for by the IPv4 address.
+asio::ip::address plain_address(asio::ip::address address) {
+  if (address.is_v6() && address.to_v6().is_v4_mapped()) {
+    return asio::ip::make_address_v4(asio::ip::v4_mapped, address.to_v6());
+  }
+  return address;
+}
+
 std::string local_text(const tcp::socket& socket) {
   boost::system::error_code error;
   const tcp::endpoint local = socket.local_endpoint(error);
   if (error) return "";
-  asio::ip::address address = local.address();
-  // What arrives over IPv4 at an IPv6 socket was asked for by the IPv4 address.
-  if (address.is_v6() && address.to_v6().is_v4_mapped()) {
-    address = asio::ip::make_address_v4(asio::ip::v4_mapped, address.to_v6());
-  }
+  const asio::ip::address address = plain_address(local.address());
   const std::string text = address.to_string();
   return fmt::format(fmt::runtime(address.is_v6() ? "[{}]:{}" : "{}:{}"), text, local.port());
+}
+
+// Who is at the other end: an address, of IPv6 the 64 bits that one household has.
+std::string sender_text(const tcp::socket& socket) {
+  boost::system::error_code error;
+  const tcp::endpoint remote = socket.remote_endpoint(error);
+  if (error) return "an unknown address";
+  const asio::ip::address address = plain_address(remote.address());
+  if (address.is_v4()) return address.to_string();
+  return asio::ip::make_network_v6(address.to_v6(), 64).canonical().to_string();
 }
 
 // RFC 9110, 12.5.3: a weight of 0 forbids it.
@@ -103,7 +124,11 @@ class WebServer::House {
  public:
   House(const tcp::endpoint& endpoint, const GateSettings& gate, PageSource source,
         const WebLimits& limits)
-      : limits_(limits), gate_(gate), pages_(std::move(source)), acceptor_(sockets_, endpoint) {
+      : limits_(limits),
+        gate_(gate),
+        pages_(std::move(source)),
+        acceptor_(sockets_, endpoint),
+        wrong_tokens_(limits.wrong_token_pause) {
     asio::co_spawn(sockets_, accept(), asio::detached);
     thread_ = std::thread([this] { sockets_.run(); });
   }
@@ -123,9 +148,13 @@ class WebServer::House {
 
  private:
   struct Guest {
-    explicit Guest(tcp::socket socket) : stream(std::move(socket)) {}
+    explicit Guest(tcp::socket socket)
+        : sender(sender_text(socket)), stream(std::move(socket)), pause(stream.get_executor()) {}
+    const std::string sender;
     beast::tcp_stream stream;
-    bool waits = true;  // for a request: may be sent away for another
+    bool waits = true;         // for a request: may be sent away for another
+    bool sent_wrong = false;   // a wrong token, and waits for its answer: goes first
+    asio::steady_timer pause;  // after a wrong token
     std::chrono::steady_clock::time_point since = std::chrono::steady_clock::now();
   };
   using Guests = std::list<Guest>;
@@ -148,17 +177,25 @@ class WebServer::House {
     }
   }
 
-  // The one that has been idle longest; false: all are being answered.
+  // Whoever sent a wrong token, else one of those that hold most connections; of several the one
+  // that has waited longest. False: all are being answered.
   bool send_one_away() {
-    auto longest = guests_.end();
+    std::map<std::string_view, std::size_t> held;
+    for (const Guest& guest : guests_) ++held[guest.sender];
+    const auto goes_before = [&held](const Guest& a, const Guest& b) {
+      if (a.sent_wrong != b.sent_wrong) return a.sent_wrong;
+      if (held[a.sender] != held[b.sender]) return held[a.sender] > held[b.sender];
+      return a.since < b.since;
+    };
+    auto first = guests_.end();
     for (auto guest = guests_.begin(); guest != guests_.end(); ++guest) {
-      if (guest->waits && (longest == guests_.end() || guest->since < longest->since)) {
-        longest = guest;
-      }
+      if (!guest->waits) continue;
+      if (first == guests_.end() || goes_before(*guest, *first)) first = guest;
     }
-    if (longest == guests_.end()) return false;
-    longest->waits = false;
-    longest->stream.close();
+    if (first == guests_.end()) return false;
+    first->waits = false;
+    first->stream.close();
+    first->pause.cancel();
     return true;
   }
 
@@ -187,7 +224,7 @@ class WebServer::House {
       if (error && !is_bad_request(error)) co_return;
       // Not one expression: GCC 12 destroys the temporaries of a conditional co_await twice.
       Response response = bad_request(parser.get(), error);
-      if (!error) response = co_await answer(parser.get(), local);
+      if (!error) response = co_await answer(parser.get(), local, guest);
       if (number == limits_.requests) response.keep_alive(false);
       const bool stays = response.keep_alive() && parser.get().keep_alive();
       response.keep_alive(stays);
@@ -227,10 +264,14 @@ class WebServer::House {
     }
   }
 
-  asio::awaitable<Response> answer(const Request& request, const std::string& local) {
+  asio::awaitable<Response> answer(const Request& request, const std::string& local, Guest& guest) {
     if (std::distance(request.begin(), request.end()) >
         static_cast<std::ptrdiff_t>(limits_.header_fields)) {
       co_return refusal_of(request, 431, "Too many", "A request has 64 header fields at most.");
+    }
+    if (request.count(http::field::host) > 1) {
+      // RFC 9112, 3.2: a server must answer so.
+      co_return refusal_of(request, 400, "Not understood", "A request names one Host.");
     }
     if (request.method() != http::verb::get && request.method() != http::verb::head) {
       Response response = refusal_of(request, 405, "Only to be read",
@@ -249,11 +290,9 @@ class WebServer::House {
         co_return refusal_of(request, 421, "Not this name",
                              "These pages are shown under the address in the configuration (web: "
                              "address) and under this computer's own numbers.");
-      case Passage::wrong_token: {
-        asio::steady_timer pause(sockets_, limits_.wrong_token_pause);
-        co_await pause.async_wait(asio::use_awaitable);
+      case Passage::wrong_token:
+        co_await keep_waiting(guest);
         co_return ask_for_token(request);
-      }
       case Passage::no_token:
         co_return ask_for_token(request);
       case Passage::open:
@@ -263,6 +302,33 @@ class WebServer::House {
     Response response = co_await page_for(request);
     if (passage == Passage::entered) response.set(http::field::set_cookie, gate_.set_cookie());
     co_return response;
+  }
+
+  // A wrong token waits, but takes no place from others: it may be sent away meanwhile, and the
+  // pause then ends by an exception.
+  asio::awaitable<void> keep_waiting(Guest& guest) {
+    const auto now = std::chrono::steady_clock::now();
+    guest.pause.expires_after(wrong_tokens_.note(guest.sender, now));
+    if (!reporting_) {
+      reporting_ = true;
+      asio::co_spawn(sockets_, report_wrong_tokens(), asio::detached);
+    }
+    guest.waits = true;
+    guest.sent_wrong = true;
+    co_await guest.pause.async_wait(asio::use_awaitable);
+    guest.waits = false;
+    guest.sent_wrong = false;
+  }
+
+  // Once a minute for as long as they come.
+  asio::awaitable<void> report_wrong_tokens() {
+    asio::steady_timer pause(sockets_);
+    while (const auto line = wrong_tokens_.take_report(std::chrono::steady_clock::now())) {
+      spdlog::warn("{}", *line);
+      pause.expires_after(kWrongTokenLogPause);
+      co_await pause.async_wait(asio::use_awaitable);
+    }
+    reporting_ = false;
   }
 
   static Response ask_for_token(const Request& request) {
@@ -318,6 +384,8 @@ class WebServer::House {
   asio::thread_pool maker_{1};
   tcp::acceptor acceptor_;
   Guests guests_;
+  WrongTokens wrong_tokens_;
+  bool reporting_ = false;
   std::size_t waiting_ = 0;  // pages asked of the maker
   std::thread thread_;
 };

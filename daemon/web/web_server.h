@@ -32,7 +32,8 @@ struct WebLimits {
   std::chrono::milliseconds reading_time = std::chrono::seconds(30);
   int requests = 100;  // of one connection
   std::size_t pages_waiting = 32;
-  // Before a wrong token is answered.
+  // Before the first wrong token of an address is answered (wrong_tokens.h); whoever waits so is
+  // the first to go when the house is full.
   std::chrono::milliseconds wrong_token_pause = std::chrono::seconds(1);
 };
 

@@ -4,6 +4,7 @@
 
 #include "rules/air/psychrometrics.h"
 #include "rules/culture/heat.h"
+#include "sensors/shown_number.h"
 
 namespace torpor::rules::culture {
 
@@ -16,15 +17,15 @@ tl::expected<Air, std::string> Air::of(Celsius temperature, std::optional<Percen
   const double t = temperature.value();
   if (!(t >= kColdestAir && t <= kHottestAir)) {
     return tl::unexpected(
-        fmt::format("{:.1f} °C cannot be the air of a storeroom (expected {:.0f} to {:.0f} °C): "
+        fmt::format("{} °C cannot be the air of a storeroom (expected {:.0f} to {:.0f} °C): "
                     "check the sensor and its unit",
-                    t, kColdestAir, kHottestAir));
+                    shown_number(t, 1), kColdestAir, kHottestAir));
   }
   if (humidity && !(humidity->value() >= 0.0 && humidity->value() <= 100.0)) {
     return tl::unexpected(
-        fmt::format("{:.1f} % cannot be a relative humidity (expected 0 to 100 %): check the "
+        fmt::format("{} % cannot be a relative humidity (expected 0 to 100 %): check the "
                     "sensor and its unit",
-                    humidity->value()));
+                    shown_number(humidity->value(), 1)));
   }
   Air air;
   air.temperature_ = t;

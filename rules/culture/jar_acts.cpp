@@ -4,6 +4,8 @@
 
 #include <fmt/format.h>
 
+#include "sensors/shown_number.h"
+
 #include "rules/culture/jar_model.h"
 
 namespace torpor::rules::culture {
@@ -220,8 +222,9 @@ std::optional<std::string> JarModel::doubt(const Weighing& weighing) const {
                                  : std::abs(net - expected) > kOddShare * expected;
   if (!odd) return std::nullopt;
   return fmt::format(
-      "{:.0f} g {} does not fit: about {:.0f} g of contents{} were expected; was it weighed {}?",
-      weight, weighing.with_vessel ? "with the vessel" : "without the vessel", expected,
+      "{} g {} does not fit: about {:.0f} g of contents{} were expected; was it weighed {}?",
+      shown_number(weight, 0), weighing.with_vessel ? "with the vessel" : "without the vessel",
+      expected,
       state_.vessel_grams > 0.0 ? fmt::format(" in a vessel of {:.0f} g", state_.vessel_grams)
                                 : std::string(),
       weighing.with_vessel ? "without the vessel" : "with the vessel");

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "sensors/shown_number.h"
+
 namespace torpor::rules::culture {
 namespace {
 
@@ -63,7 +65,7 @@ std::string gram_words(double grams) {
   if (grams < 1.0) return "less than 1 g";
   if (grams < 100.0) return fmt::format("about {:.0f} g", grams);
   if (grams < 1000.0) return fmt::format("about {:.0f} g", 10.0 * std::round(grams / 10.0));
-  return fmt::format("about {:.1f} kg", grams / 1000.0);
+  return fmt::format("about {} kg", shown_number(grams / 1000.0, 1));
 }
 
 std::string kitchen_words(double grams) {

@@ -6,6 +6,8 @@
 #include <fmt/core.h>
 #include <fmt/ranges.h>
 
+#include "sensors/shown_number.h"
+
 namespace torpor::rules {
 namespace {
 
@@ -60,16 +62,16 @@ std::string value_text(std::optional<double> value, Dimension dimension) {
       return round_duration(std::chrono::round<Duration>(std::chrono::duration<double>(*value)));
     case Dimension::number:
       // A count reads as one, an activity with the digits that tell asleep from awake.
-      return fmt::format("{:.{}f}", *value, *value == std::floor(*value) && *value != 0.0 ? 0 : 3);
+      return shown_number(*value, *value == std::floor(*value) && *value != 0.0 ? 0 : 3);
     case Dimension::percent:
     case Dimension::pressure:
     case Dimension::mass:
     case Dimension::volume:
-      return fmt::format("{:.0f} {}", *value, symbol);
+      return fmt::format("{} {}", shown_number(*value, 0), symbol);
     default:
       break;
   }
-  return fmt::format("{:.1f} {}", *value, symbol);
+  return fmt::format("{} {}", shown_number(*value, 1), symbol);
 }
 
 // While the alert stands: whether the comparison helps to make the rule true. Once it has eased:

@@ -141,6 +141,75 @@ TEST_CASE("a secret must hold one line of sensible length") {
   CHECK(spoiled.load().error()[0].message.ends_with("that line is longer than 4096 bytes"));
 }
 
+TEST_CASE("a secret that others may read works, and is warned of with what to do") {
+  const Folder good;
+  const auto file = good.folder / "broker.secret";
+  const auto warned = [&](unsigned mode) {
+    std::filesystem::permissions(file, static_cast<std::filesystem::perms>(mode));
+    const auto loaded = good.load();
+    REQUIRE(loaded.has_value());
+    return loaded->warnings.empty() ? std::string() : loaded->warnings[0].message;
+  };
+  CHECK(warned(0600).empty());
+  CHECK(warned(0400).empty());
+  for (const auto& [mode, readers] : {std::pair(0640U, "its group (mode 640)"),
+                                      std::pair(0604U, "everybody on this computer (mode 604)")}) {
+    CHECK(warned(mode) == "broker: the secret " + file.string() + " can be read by " + readers +
+                              ", who can then connect in torpor's place; say `chmod 600 " +
+                              file.string() + "`");
+  }
+}
+
+TEST_CASE("a token that is easy to guess or to read keeps the pages off, and only them") {
+  const Folder good;
+  good.folder.write("torpor.yaml",
+                    std::string(kGood) + "web: {listen: \"0.0.0.0:8457\", token: web.token}\n");
+  const auto file = good.folder / "web.token";
+  struct Row {
+    const char* text;
+    unsigned mode;
+    const char* fault;  // empty: none
+  };
+  const std::string path = file.string();
+  const std::string guessed = "web: the token " + path + " is easy to guess: ";
+  const std::string make =
+      "; make one by chance, with `head -c 12 /dev/urandom | base64 > " + path + "`";
+  const Row rows[] = {
+      {"swift-otter-9134-lake\nsecond line\n", 0600, ""},
+      {"aaaaaaaaaaaaaaaaaaaa\n", 0600, "it is one character again and again"},
+      {"short-token-123\n", 0600, "it has 15 characters, fewer than 16"},
+      {"", 0600, "it has 0 characters, fewer than 16"},
+  };
+  for (const Row& row : rows) {
+    good.folder.write("web.token", row.text);
+    std::filesystem::permissions(file, static_cast<std::filesystem::perms>(row.mode));
+    const auto loaded = good.load();
+    REQUIRE(loaded.has_value());
+    if (std::string_view(row.fault).empty()) {
+      CHECK(loaded->web_faults.empty());
+      CHECK(loaded->web_token == "swift-otter-9134-lake");
+      continue;
+    }
+    REQUIRE(loaded->web_faults.size() == 1);
+    CHECK(loaded->web_faults[0].message == guessed + row.fault + make);
+    CHECK(loaded->web_token.empty());
+  }
+  good.folder.write("web.token", "swift-otter-9134-lake\n");
+  std::filesystem::permissions(file, static_cast<std::filesystem::perms>(0644));
+  const auto loaded = good.load();
+  REQUIRE(loaded.has_value());
+  REQUIRE(loaded->web_faults.size() == 1);
+  CHECK(loaded->web_faults[0].message ==
+        "web: the token " + path +
+            " can be read by everybody on this computer (mode 644); say `chmod "
+            "600 " +
+            path + "`, and `chown` it to the user torpord runs as");
+  CHECK(loaded->web_token.empty());
+  std::filesystem::remove(file);
+  CHECK(good.load()->web_faults.size() == 1);
+  CHECK(good.load(Purpose::history)->web_faults.empty());
+}
+
 TEST_CASE("all faults of configuration, rule books, zone and secret come at once") {
   const Folder spoiled;
   std::string text = replaced(kGood, "Vienna", "Vienne");

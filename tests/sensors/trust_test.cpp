@@ -45,6 +45,9 @@ TEST_CASE("a value past the physical range is doubted and changes nothing") {
   CHECK_FALSE(failed.trusted());
   CHECK(failed.reasons.front() ==
         "-127.0 °C cannot be (expected -60 to 100): check the sensor, its wiring and its unit");
+  // The largest number there is has 309 digits, and nobody reads them.
+  CHECK(trust.judge(seen(Quantity::temperature, 61, 1e308)).reasons.front() ==
+        "1e+308 °C cannot be (expected -60 to 100): check the sensor, its wiring and its unit");
   CHECK(trust.judge(seen(Quantity::temperature, 62, room_temperature(62))).trusted());
 }
 

@@ -294,6 +294,9 @@ TEST_CASE("a level is compared with the one before") {
                  "level 10 cm, 6 mm higher than on Mon 2 Mar 00:00"));
   CHECK(contains(cellar.refused("measure B-07 level 0 cm"), "fits no jar"));
   CHECK(contains(cellar.refused("measure B-07 headspace 101 %"), "more than air can hold"));
+  // The longest sentence with nothing but digits in it is answered in few words.
+  CHECK(cellar.refused("measure B-07 headspace " + std::string(309, '9') + " %").size() < 120);
+  CHECK(cellar.refused("weigh B-07 " + std::string(300, '9') + " g").size() < 200);
   (void)cellar.tell("measure B-07 headspace 100 %");
 }
 

@@ -48,7 +48,7 @@ int free_port() {
 }
 
 Broker::Broker(BrokerOptions options, bool start_now)
-    : options_(std::move(options)), port_(free_port()) {
+    : options_(std::move(options)), port_(options_.port == 0 ? free_port() : options_.port) {
   write_configuration();
   if (start_now) start();
 }
@@ -57,11 +57,15 @@ void Broker::write_configuration() {
   std::ofstream file(folder() + "/mosquitto.conf");
   // Started by root, mosquitto would drop to the user mosquitto, who cannot write in the folder.
   if (::geteuid() == 0) file << "user root\n";
-  file << "listener " << port_ << " 127.0.0.1\n"
-       << "log_dest file " << folder() << "/log\nlog_type all\nconnection_messages true\n"
-       << "allow_anonymous " << (options_.users.empty() ? "true" : "false") << "\n"
+  file << "log_dest file " << folder() << "/log\nlog_type all\nconnection_messages true\n"
        << "persistence " << (options_.persistence ? "true" : "false") << "\n"
        << "persistence_location " << folder() << "/\n";
+  if (!options_.listeners.empty()) {
+    file << options_.listeners;
+    return;
+  }
+  file << "listener " << port_ << " 127.0.0.1\n"
+       << "allow_anonymous " << (options_.users.empty() ? "true" : "false") << "\n";
   if (!options_.users.empty()) file << "password_file " << folder() << "/passwords\n";
   if (!options_.access_list.empty()) {
     std::ofstream(folder() + "/access") << options_.access_list;

@@ -41,6 +41,10 @@ struct BrokerOptions {
   std::optional<BrokerTls> tls = {};
   // Further lines of mosquitto.conf, such as "max_queued_messages 0".
   std::vector<std::string> extra = {};
+  // Its listeners and all they say, instead of what the options above make of them; one of them is
+  // at `port`.
+  std::string listeners = {};
+  int port = 0;  // 0: a free one
 };
 
 class Broker {

@@ -1,8 +1,10 @@
 // Intake against a real broker. Clients that share no code with it stand on the other side.
+#include <algorithm>
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
 #include <future>
+#include <mutex>
 #include <set>
 #include <stdexcept>
 
@@ -42,6 +44,32 @@ std::unique_ptr<Intake> start_intake(IntakeSettings settings, HeardMessages& hea
   auto intake = Intake::start(std::move(settings), handlers_for(heard, states));
   REQUIRE(intake.has_value());
   return std::move(*intake);
+}
+
+// What the link said of disturbances, in order.
+class Disturbances {
+ public:
+  void add(daemon::Disturbance what) {
+    const std::lock_guard lock(mutex_);
+    all_.push_back(what);
+  }
+  [[nodiscard]] bool wait_for(daemon::Disturbance what) const {
+    return wait_until([&] {
+      const std::lock_guard lock(mutex_);
+      return std::find(all_.begin(), all_.end(), what) != all_.end();
+    });
+  }
+
+ private:
+  mutable std::mutex mutex_;
+  std::vector<daemon::Disturbance> all_;
+};
+
+// Connects in the intake's place and leaves. With a clean start that wipes its session.
+void push_off(const Broker& broker, bool wipe) {
+  RawPublication word{"nowhere", "x"};
+  if (!wipe) word.extra = {"-c"};
+  raw_publish(broker, word, {"", "", 0, "torpor-cellar-intake"});
 }
 
 std::vector<std::string> numbered(int from, int to) {
@@ -277,6 +305,72 @@ TEST_CASE("two programs with the same storeroom find out") {
   CHECK_MESSAGE(first.wait_reason("is lost again and again though the broker is there; is a second "
                                   "torpord running with the same `storeroom`?"),
                 first.text());
+}
+
+TEST_CASE("when its session was wiped it says so, and hears what the broker kept meanwhile") {
+  Broker broker;
+  HeardMessages heard;
+  States states;
+  Disturbances disturbances;
+  IntakeHandlers handlers = handlers_for(heard, states);
+  handlers.disturbed = [&](daemon::Disturbance what) { disturbances.add(what); };
+  IntakeSettings settings = intake_settings(broker.uri());
+  settings.retry = {1s, 1s};  // time to publish while it is away
+  const auto intake = Intake::start(settings, handlers).value();
+  REQUIRE(states.wait_connected());
+  push_off(broker, true);
+  REQUIRE(states.wait_reason("was lost"));
+  raw_publish(broker, {"cellar/s1", "kept", 1, true});
+  raw_publish(broker, {"cellar/s1/senml", "lost"});
+  REQUIRE(heard.wait_for(1));
+  CHECK(heard.all()[0].payload == "kept");
+  CHECK(heard.all()[0].retained);
+  CHECK(disturbances.wait_for(daemon::Disturbance::session_lost));
+}
+
+TEST_CASE("pushed off three times within a minute it goes on under an id that nobody knows") {
+  Broker broker;
+  HeardMessages heard;
+  States states;
+  Disturbances disturbances;
+  IntakeHandlers handlers = handlers_for(heard, states);
+  handlers.disturbed = [&](daemon::Disturbance what) { disturbances.add(what); };
+  {
+    const auto intake = Intake::start(intake_settings(broker.uri()), handlers).value();
+    for (std::size_t i = 1; i <= 3; ++i) {
+      REQUIRE(states.wait_connected(i));
+      push_off(broker, false);
+    }
+    REQUIRE(states.wait_connected(4));
+    CHECK(disturbances.wait_for(daemon::Disturbance::taken_over));
+    CHECK(broker.count_in_log(" as torpor-cellar-intake-") == 1);
+    // Its old session, which goes on without it, is ended.
+    REQUIRE(broker.wait_for_log("Received DISCONNECT from torpor-cellar-intake\n", 4));
+    push_off(broker, false);  // whom it does not disturb any more
+    raw_publish(broker, {"cellar/s1", "heard"});
+    REQUIRE(heard.wait_for(1));
+    CHECK(states.connections() == 4);
+  }
+  // Back under its own id it does not hear a second time what it has heard.
+  States again;
+  const auto intake = start_intake(intake_settings(broker.uri()), heard, again);
+  REQUIRE(again.wait_connected());
+  raw_publish(broker, {"cellar/s1", "new"});
+  REQUIRE(heard.wait_for(2));
+  CHECK(heard.payloads() == std::vector<std::string>{"heard", "new"});
+}
+
+TEST_CASE("a broker that says who pushed us off is believed at once") {
+  ScriptedBroker broker(
+      {.after_subscribe = ScriptedBroker::disconnect_packet(0x8E), .subscriptions = 3});
+  HeardMessages heard;
+  States states;
+  Disturbances disturbances;
+  IntakeHandlers handlers = handlers_for(heard, states);
+  handlers.disturbed = [&](daemon::Disturbance what) { disturbances.add(what); };
+  const auto intake = Intake::start(intake_settings(broker.uri()), handlers).value();
+  CHECK(disturbances.wait_for(daemon::Disturbance::taken_over));
+  CHECK(states.connections() <= 1);
 }
 
 TEST_CASE("the acknowledgement goes out when the handler returns, not before") {

@@ -16,7 +16,8 @@ constexpr char kSeparator = '\x1F';
 
 std::vector<std::string> arguments(const std::string& program, const Broker& broker,
                                    const RawUser& user) {
-  std::vector<std::string> result = {program, "-V", "mqttv5", "-p", std::to_string(broker.port())};
+  const int port = user.port == 0 ? broker.port() : user.port;
+  std::vector<std::string> result = {program, "-V", "mqttv5", "-p", std::to_string(port)};
   if (broker.options().tls) {
     result.insert(result.end(), {"--cafile", broker.options().tls->authority, "--insecure"});
   }
@@ -36,6 +37,7 @@ void raw_publish(const Broker& broker, const RawPublication& publication, const 
                  {"-t", publication.topic, "-q", std::to_string(publication.qos), "-f", file});
   if (publication.retain) command.emplace_back("-r");
   command.insert(command.end(), publication.extra.begin(), publication.extra.end());
+  if (!user.id.empty()) command.insert(command.end(), {"-i", user.id});
   run_command(command);
 }
 
@@ -65,8 +67,9 @@ void raw_publish_lines(const Broker& broker, const std::string& topic,
 
 RawSubscriber::RawSubscriber(const Broker& broker, const std::string& filter, const RawUser& user) {
   static std::atomic<int> number{0};
-  const std::string id =
-      "raw-" + std::to_string(::getpid()) + "-" + std::to_string(number.fetch_add(1));
+  const std::string id = !user.id.empty() ? user.id
+                                          : "raw-" + std::to_string(::getpid()) + "-" +
+                                                std::to_string(number.fetch_add(1));
   auto command = arguments("mosquitto_sub", broker, user);
   const std::string sep(1, kSeparator);
   command.insert(command.end(), {"-t", filter, "-q", "1", "-i", id, "-F",

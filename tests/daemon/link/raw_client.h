@@ -13,6 +13,8 @@ namespace torpor::testing {
 struct RawUser {
   std::string name = {};
   std::string password = {};
+  int port = 0;         // another listener of the broker; 0: its port()
+  std::string id = {};  // of the client; empty: one that nobody else has
 };
 
 struct RawPublication {

@@ -118,6 +118,15 @@ TEST_CASE("sensors are one line each and an impossible value is marked") {
             "no source). `torpor tell 'calibrate s2 in table salt'` checks one.\n");
 }
 
+TEST_CASE("a number that no room has is shown short, in any unit") {
+  SensorView view = sample_sensor();
+  view.readings[0].value = 1e308;
+  CHECK(sensors_text({&view, 1}, context()).find("live       1e+308  161.4!") != std::string::npos);
+  TextContext other = context();
+  other.units = PersonUnits({true, true});
+  CHECK(sensors_text({&view, 1}, other).size() < 1000);
+}
+
 TEST_CASE("an alert is a block that says what, where, since when and for which jars") {
   AlertView eased = sample_alert();
   eased.alert.remedies.clear();

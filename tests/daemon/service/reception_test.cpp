@@ -182,38 +182,65 @@ TEST_CASE("more tells than a person can say in a minute are refused, answered on
   CHECK(desk.counters.tells_refused.load() == 10'000 - TellRate::kMostOfOne);
 }
 
-TEST_CASE("a client that floods does not keep another from being heard") {
+TEST_CASE("a client that floods does not keep another from being heard, whatever its names") {
   Desk desk;
+  desk.reception->use_regulars({"Mara"});
   const auto tell = [&](const std::string& by, const std::string& response_topic) {
+    const std::size_t before = desk.accepted.size();
     IncomingMessage message;
     message.topic = "torpor/cellar/tell";
     message.payload = "seen";
     message.by = by;
     message.response_topic = response_topic;
-    return desk.reception->message(message, kWall);
+    (void)desk.reception->message(message, kWall);
+    return desk.accepted.size() > before;
   };
   for (int i = 0; i < 100; ++i) tell("stuck", "");
   CHECK(desk.accepted.size() == TellRate::kMostOfOne);
-  tell("Mara", "");
-  tell("", "torpor/cellar/answer/phone");
-  CHECK(desk.accepted.size() == TellRate::kMostOfOne + 2);
-  // Names made up without end are bounded by what all may say.
+  CHECK(tell("Ina", ""));
+  CHECK(tell("", "torpor/cellar/answer/phone"));
+  // Names made up without end are bounded by what all strangers may say.
   for (int i = 0; i < 10'000; ++i) tell("", "torpor/cellar/answer/" + std::to_string(i));
-  CHECK(desk.accepted.size() == TellRate::kMostOfAll);
-  CHECK(desk.refused_tells.size() < 500);
-  CHECK(desk.counters.tells_refused.load() == 10'102 - TellRate::kMostOfAll);
+  CHECK(desk.accepted.size() == TellRate::kMostOfStrangers);
+  CHECK(desk.refused_tells.size() < 100);
+  CHECK_FALSE(tell("Ina", ""));
+  // A name of the journal, by the command or by a phone, and a phone without a name.
+  for (int i = 0; i < TellRate::kMostOfOne; ++i) {
+    CHECK(tell("Mara", i % 2 == 0 ? "torpor/cellar/answer/" + std::to_string(i) : ""));
+    CHECK(tell("", ""));
+  }
+  CHECK_FALSE(tell("Mara", ""));
+  CHECK_FALSE(tell("", ""));
 }
 
 TEST_CASE("a new minute takes sentences again and knows how many were refused") {
   TellRate rate;
   using enum TellRate::Verdict;
-  for (int i = 0; i < TellRate::kMostOfOne; ++i) CHECK(rate.judge("a", kWall) == taken);
-  CHECK(rate.judge("a", kWall) == refused);
-  CHECK(rate.judge("a", kWall + std::chrono::seconds(59)) == refused_before);
+  for (int i = 0; i < TellRate::kMostOfOne; ++i) CHECK(rate.judge("a", "", kWall) == taken);
+  CHECK(rate.judge("a", "", kWall) == refused);
+  CHECK(rate.judge("a", "", kWall + std::chrono::seconds(59)) == refused_before);
   CHECK(rate.take_refused_before() == 0);
-  CHECK(rate.judge("a", kWall + std::chrono::seconds(60)) == taken);
+  CHECK(rate.judge("a", "", kWall + std::chrono::seconds(60)) == taken);
   CHECK(rate.take_refused_before() == 2);
   CHECK(rate.take_refused_before() == 0);
+}
+
+TEST_CASE("regulars are those who told on most days, not those who told most of a sudden") {
+  std::vector<JournalEntry> journal;
+  const auto told = [&](const std::string& by, int day) {
+    JournalEntry entry;
+    entry.by = by;
+    entry.recorded_at = kWall + std::chrono::hours(24 * day);
+    journal.push_back(entry);
+  };
+  for (int day = 0; day < 3; ++day) told("Mara", day);
+  for (int day = 0; day < 2; ++day) told("Jon", day);
+  for (int i = 0; i < 1000; ++i) told("flood-" + std::to_string(100 + i % 50), 9);
+  told("", 9);
+  const auto regulars = regulars_of(journal);
+  REQUIRE(regulars.size() == TellRate::kMostRegulars);
+  CHECK(regulars[0] == "Mara");
+  CHECK(regulars[1] == "Jon");
 }
 
 TEST_CASE("a strand that is full stops the intake after the message is kept") {

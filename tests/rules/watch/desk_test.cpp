@@ -133,7 +133,7 @@ TEST_CASE("met in one moment, the cause alone is raised") {
 TEST_CASE("a cause explains jars that it lists and no other") {
   const RuleBook book = {warm_place(), wet_jar()};
   CHECK(after_story(book, "0 +B=cellar/shelf-1 +C=cellar/shelf-2; 5 s1:t28 s1:h85 s2:t20 s2:h85")
-            .changes == "5 raised wet C; 5 raised warm cellar/shelf-1");
+            .changes == "5 raised warm cellar/shelf-1; 5 raised wet C");
 }
 
 TEST_CASE("a symptom comes back when its cause has ended and it still holds") {

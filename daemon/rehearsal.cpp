@@ -29,10 +29,10 @@ std::vector<TimedInput> told_inputs(const Ledger& ledger) {
     for (const Stay& stay : jar.stays) {
       told.push_back({stay.from, rules::JarPlacedInput{id, stay.place, stay.from}});
     }
-    told.push_back({std::max(jar.closed(), jar.stays.front().from), closed_input(jar)});
     if (const auto spoilage = ledger.spoilage_of(jar)) {
       told.push_back({spoilage->at, rules::JarSpoiledInput{id, spoilage}});
     }
+    told.push_back({std::max(jar.closed(), jar.stays.front().from), closed_input(jar)});
     for (const JarEvent& event : jar.events) {
       told.push_back({event.at, input_of(id, event)});
     }

@@ -7,7 +7,7 @@
 
 namespace torpor::daemon {
 
-// Where it stands, what was closed in it, what spoiled it, and what was done and seen, in order of
+// Where it stands, what spoiled it, what was closed in it, and what was done and seen, in order of
 // time.
 void add_inputs_of(const Jar& jar, const std::optional<rules::Spoilage>& spoilage,
                    std::vector<rules::Input>& inputs);

@@ -77,9 +77,8 @@ class History {
       topics_[topic] = payload;
     }
     seen_in(settings_, [&](const Gathering& gathering, const Ledger& ledger, const Reader&) {
-      for (const char* id : kIds) {
-        const Jar* jar = ledger.find(id);
-        if (jar != nullptr && !jar->retired_at) compare_jar(*jar, gathering, ledger);
+      for (const auto& [id, jar] : ledger.jars()) {
+        if (!jar.retired_at) compare_jar(jar, gathering, ledger);
       }
       return 0;
     });
@@ -129,6 +128,11 @@ class History {
                                      "{} frozen",
                                      "move {} to cellar/shelf-2"};
     const std::string id = kIds[pick(4)];
+    if (pick(12) == 0 && splits_ < 4) {
+      tell_it(fmt::format("split 150 g from {} into S{} in cellar/shelf-{} cover paper", id,
+                          ++splits_, 1 + pick(2)));
+      return;
+    }
     const int which = pick(std::size(kSaid) + 2);
     if (which >= static_cast<int>(std::size(kSaid))) {
       if (!entries_.empty()) {
@@ -168,9 +172,9 @@ class History {
   void check_notice(const std::string& notice) {
     ++notices;
     seen_in(settings_, [&](const Gathering& gathering, const Ledger& ledger, const Reader&) {
-      for (const char* id : kIds) {
-        const Jar* jar = ledger.find(id);
-        if (jar == nullptr || jar->retired_at) continue;
+      for (const auto& [id, known] : ledger.jars()) {
+        const Jar* jar = &known;
+        if (jar->retired_at) continue;
         if (!has(notice, fmt::format(": Jar {} ", id)) || has(notice, "Over:")) continue;
         const rules::Standing standing = gathering.jar(*jar).standing;
         CAPTURE(notice);
@@ -291,7 +295,7 @@ class History {
   StoreroomSettings settings_;
   std::unique_ptr<Storeroom> room_;
   Instant now_ = kStart, wall_ = kStart;
-  int asked_ = 0;
+  int asked_ = 0, splits_ = 0;
   std::string answer_;
   std::vector<int> entries_;
   std::vector<std::string> fresh_notices_;

@@ -100,8 +100,11 @@ tl::expected<std::unique_ptr<ImportChannel>, Error> ImportChannel::open(const Lo
                                                                         Instant wall) {
   auto room = Storeroom::open(storeroom_settings(loaded), wall);
   if (room) return std::make_unique<OwnStoreroom>(std::move(*room));
-  if (room.error().kind != ErrorKind::busy) return tl::unexpected(room.error());
   const std::filesystem::path path = socket_file(loaded.history);
+  // Who may not even look at the lock hears from the service who may.
+  std::error_code unseen;
+  const bool serves = room.error().kind == ErrorKind::busy || std::filesystem::exists(path, unseen);
+  if (!serves) return tl::unexpected(room.error());
   try {
     return std::make_unique<OverSocket>(path);
   } catch (const boost::system::system_error& error) {

@@ -171,10 +171,9 @@ TEST_CASE("a sensor with the service's client id does not take its place") {
     CHECK_FALSE(try_to_say(room, "torpor/cellar/notice", "use every jar",
                            {"torpord", "four", house.sensors, id}));
   }
-  CHECK(accepted("s1") == 2);
-  raw_publish(room.broker(),
-              {"room/s2/senml", R"([{"bn":"s2:","bt":1752451200,"n":"t","u":"Cel","v":40}])"},
-              {"s2", "two", house.sensors});
+  CHECK(accepted("s1") >= 2);
+  raw_publish(room.broker(), {"room/s1", Room::json_line(kFirst + std::chrono::minutes(5), 40, 60)},
+              house.sensor);
   CHECK(wait_until([&] {
     for (const Reading& reading : room.readings()) {
       if (reading.raw == 40.0) return true;

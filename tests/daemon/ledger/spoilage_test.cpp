@@ -80,7 +80,8 @@ TEST_CASE("a jar split off from a spoiled one, or made from it, is spoiled with 
   const Told split = cellar.tell("split 400 g from A2 into B-01 in cellar");
   CHECK(split.answer.starts_with(
       "B-01 is not for use. Green growth was found in A2, which it comes from (entry 2). Keep it, "
-      "and what is taken from it, from food and from other jars. Recorded all the same: B-01 holds 400 g of A2"));
+      "and what is taken from it, from food and from other jars. Recorded all the same: B-01 holds "
+      "400 g of A2"));
   CHECK_FALSE(contains(split.answer, "To keep the rest asleep"));
   CHECK(split.jars == std::vector<std::string>{"A2", "B-01"});
   CHECK(told_spoilage(split) == "B-01 entry 2");

@@ -42,11 +42,11 @@ class JarPage {
   void write() {
     const auto history = page_.in("article", {{"class", "history"}});
     heading();
+    what_to_do();
     picture();
     {
       const auto columns = page_.in("div", {{"class", "columns"}});
       // In the order of what is worth most: what one sheet of paper has no room for is cut there.
-      what_to_do();
       reasons();
       figures();
       cautions();

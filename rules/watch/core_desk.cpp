@@ -272,7 +272,12 @@ void Watch::Core::refresh_deeds() {
     const auto deed = [](const Alert& alert) {
       return alert.remedies.empty() ? std::optional<Remedy>() : alert.remedies.front().remedy;
     };
-    if (deed(open.alert) != deed(before) || open.alert.jars != before.jars ||
+    // Where the air is not known the figures of before say more than a general word.
+    const bool knows_less = !before.remedies.front().amounts.empty() &&
+                            !open.alert.remedies.empty() &&
+                            open.alert.remedies.front().amounts.empty();
+    const bool other_deed = deed(open.alert) != deed(before) && !knows_less;
+    if (other_deed || open.alert.jars != before.jars ||
         open.alert.symptoms.size() != before.symptoms.size()) {
       emit(AlertChangeKind::updated, open.alert);
     } else {

@@ -59,7 +59,7 @@ TEST_CASE("no look, test, sugar or cover takes back what spoils; each is recorde
   Cellar cellar = with_a2();
   (void)cellar.tell("A2 green mould");
   for (const char* sentence :
-       {"A2 all well", "wake test A2 lively", "add sugar 100 g to A2", "cover A2 with kraft",
+       {"A2 all well", "wake test A2 lively", "add sugar 100 g to A2",
         "take 300 g from A2 for \"tomatoes\"", "A2 sweet smell", "open A2"}) {
     CAPTURE(sentence);
     const Told told = cellar.tell(sentence);
@@ -71,7 +71,10 @@ TEST_CASE("no look, test, sugar or cover takes back what spoils; each is recorde
     }
     CHECK(spoilage(cellar, "A2")->entry == 2);
   }
+  // Its lid, and its end, are what was asked for.
+  CHECK(cellar.tell("cover A2 with kraft").answer.starts_with("A2: covered with kraft"));
   check_replays_spoiled(cellar);
+  CHECK(cellar.tell("retire A2 because \"spoiled\"").answer.starts_with("A2: retired"));
 }
 
 TEST_CASE("a jar split off from a spoiled one, or made from it, is spoiled with it") {

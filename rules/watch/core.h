@@ -329,6 +329,8 @@ class Watch::Core {
       const std::vector<std::string>& jars) const;
   [[nodiscard]] std::vector<AirElsewhere> elsewhere_than(std::size_t own) const;
   void advise_on(Alert& alert, const RunningRule& running, std::string_view place) const;
+  // Its cover, as last told, lets no gas out.
+  [[nodiscard]] bool holds_gas(std::size_t jar) const;
   void note_worst(const Instance& instance);
   [[nodiscard]] Urgency urgency_of(const Instance& instance) const;
   void consider_urgency(const Instance& instance);

@@ -94,7 +94,13 @@ void Watch::Core::advise_on(Alert& alert, const RunningRule& running,
   scene.about_heat = running.of_heat;
   if (alert.subject.kind == SubjectKind::jar) {
     const auto jar = register_.find(alert.subject.id);
-    if (jar) scene.spoilage = jars_[*jar].spoilage;
+    if (jar) {
+      scene.spoilage = jars_[*jar].spoilage;
+      // As it was told, also while its model is worked out anew.
+      scene.covers_known = scene.covers_known || jars_[*jar].track != nullptr;
+      scene.gas_tight.clear();
+      if (holds_gas(*jar)) scene.gas_tight.push_back(alert.subject.id);
+    }
   }
   if (alert.subject.kind == SubjectKind::place && alert.jars.empty()) {
     scene.empty = register_.any_standing() || is_outside(settings_.layout, alert.subject.id)
@@ -123,6 +129,11 @@ void Watch::Core::advise_on(Alert& alert, const RunningRule& running,
   alert.outlook = outlook_words(scene);
 }
 
+bool Watch::Core::holds_gas(std::size_t jar) const {
+  const auto model = jar_model(register_.at(jar).id);
+  return model && !culture::facts(model->figures().cover).vents_gas;
+}
+
 // The first figure of a rule that stands, at its furthest. A duration that runs needs no record.
 void Watch::Core::note_worst(const Instance& instance) {
   const Rule& rule = *rules_[instance.rule].rule;
@@ -138,7 +149,7 @@ void Watch::Core::note_worst(const Instance& instance) {
 Urgency Watch::Core::urgency_of(const Instance& instance) const {
   const Urgency urgency = rules_[instance.rule].rule->urgency;
   if (rules_[instance.rule].of_spoilage && instance.subject.kind == SubjectKind::jar &&
-      model_signal(instance.index, RuleQuantity::gas_tight_lid, *now_).value > 0.0) {
+      holds_gas(instance.index)) {
     return Urgency::now;  // whatever works in it works under a lid that holds its gas
   }
   if (urgency != Urgency::this_week || instance.subject.kind != SubjectKind::jar) return urgency;

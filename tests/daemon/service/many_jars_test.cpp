@@ -150,7 +150,7 @@ TEST_CASE("a frame of many sentences comes over whole, and another is refused") 
   const std::vector<InboxPayload> records = decoded(encode_tells(batch));
   REQUIRE(records.size() == batch.size());
   for (std::size_t i = 0; i < batch.size(); ++i) CHECK(records[i] == InboxPayload(batch[i]));
-  const InboxPayload air = reading("s1", minutes(0), 18.0, 60.0);
+  const InboxPayload air = reading("s1", minutes(1), 18.0, 60.0);
   CHECK(decoded(encode_import(air)) == std::vector<InboxPayload>{air});
 
   batch.push_back(numbered("one too many", batch.size()));

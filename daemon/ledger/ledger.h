@@ -278,7 +278,7 @@ class Ledger {
   void share_out(const std::string& id);
   // What is made from a jar that works in sugar works in it, too: of jars about which something was
   // told, and of what was made from them.
-  void pass_on_work(std::vector<std::string> concerned);
+  void pass_on_work(const std::vector<std::string>& concerned);
   void derive_checks(const std::string& sensor);
 
   [[nodiscard]] JournalEntry entry_of(const Act& act, Instant happened_at,

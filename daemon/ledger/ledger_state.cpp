@@ -55,7 +55,7 @@ tl::expected<void, std::string> Ledger::apply(const JournalEntry& entry, const A
   if (withdraw == nullptr) {
     for (const std::string& jar : concerned) share_out(jar);
   }
-  pass_on_work(std::move(concerned));
+  pass_on_work(concerned);
   return {};
 }
 
@@ -75,7 +75,7 @@ Ledger::Ids Ledger::with_split_off(const std::string& id) const {
 }
 
 // A share of a jar is other sugar when the jar's is, and with it what was made from the share.
-void Ledger::pass_on_work(std::vector<std::string> concerned) {
+void Ledger::pass_on_work(const std::vector<std::string>& concerned) {
   Ids all;
   for (const std::string& id : concerned) all.merge(with_split_off(id));
   std::vector<std::string> next;

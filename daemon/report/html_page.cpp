@@ -66,7 +66,7 @@ footer{margin-top:1.4rem;font-size:.86rem;border-top:1px solid var(--line);paddi
  body{font-size:7.9pt;line-height:1.25;padding:0;max-width:none}.sheet{border:0;padding:0}
  .history{display:flex;flex-direction:column;height:278mm}
  h1{font-size:16pt}h2{font-size:7.6pt;margin:0 0 2pt}.sentence{font-size:10.5pt;margin-top:3pt}
- figure{margin-top:5pt}figure{zoom:.75}.columns{columns:2;column-gap:1.2rem;margin-top:5pt;flex:1;min-height:0;overflow:hidden}.columns>section{padding-bottom:6pt}
+ figure{margin-top:5pt}figure{zoom:.68}.columns{columns:2;column-gap:1.2rem;margin-top:5pt;flex:1;min-height:0;overflow:hidden}.columns>section{padding-bottom:6pt}
  th,td{padding:.5pt 4pt .5pt 0}.long{display:-webkit-box;-webkit-box-orient:vertical;-webkit-line-clamp:2;overflow:hidden}
  .slip{padding:3pt 6pt;margin-bottom:6pt}.slip .name{font-size:10pt}
  figcaption{font-size:9pt;margin-top:2pt}footer{font-size:7pt;margin-top:2pt}a{text-decoration:none}}

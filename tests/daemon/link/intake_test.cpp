@@ -167,8 +167,12 @@ TEST_CASE("it starts while no broker is up, says so once, and connects when one 
                              "; is it running, and is the port right?"));
   broker.start();
   REQUIRE(states.wait_connected());
-  // Not one report for each try.
-  CHECK_MESSAGE(states.all().size() == 2, states.text());
+  // Not one report for each try. A broker that is only just coming up may have one of its own.
+  CHECK_MESSAGE(states.all().size() <= 3, states.text());
+  const std::string told = states.text();
+  const auto first = told.find("no broker answers");
+  CHECK(first != std::string::npos);
+  CHECK(told.find("no broker answers", first + 1) == std::string::npos);
   raw_publish(broker, {"cellar/s1", "21.5"});
   CHECK(heard.wait_for(1));
 }

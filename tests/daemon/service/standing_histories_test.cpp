@@ -313,7 +313,7 @@ bool long_run() {
 }  // namespace
 
 TEST_CASE("no two outputs of one moment disagree about a jar") {
-  const unsigned histories = long_run() ? 300 : 12;
+  const unsigned histories = long_run() ? 300 : 10;
   for (unsigned seed = 1; seed <= histories; ++seed) {
     CAPTURE(seed);
     const TempFolder folder;

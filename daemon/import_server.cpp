@@ -136,8 +136,7 @@ class ImportServer::Sessions : public std::enable_shared_from_this<Sessions> {
               co_await self->serve(*guest);
             }
           } catch (const boost::system::system_error&) {
-            // The importer has finished, is gone or was too slow; what it was told is written stays
-            // written.
+            // The importer has finished, is gone or was too slow. What it has written stays.
           }
           guest->timer.cancel();
           --(refused ? self->refusals_ : self->served_);

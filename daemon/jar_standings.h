@@ -1,6 +1,6 @@
 // How every jar stands, as all that is shown of it reads: worked out by the engine, kept here, and
-// written for commands and pages. What is told and what an alert changes counts at once; the
-// readings of an hour hardly change it. Strand only.
+// written for commands and pages. A keeper's word and an alert count at once; the readings of an
+// hour hardly change it. Strand only.
 #pragma once
 
 #include <map>
@@ -25,7 +25,7 @@ class JarStandings {
 
   // Readings have reached it, or it is known since now.
   void touched(const std::string& jar);
-  // Something was told of it, or an alert that concerns it has changed.
+  // A keeper has told something of it, or an alert about it has changed.
   void changed(const std::string& jar);
   // Everything is worked out anew when it is asked for.
   void clear();

@@ -303,7 +303,7 @@ StoodAir::Shared::Shared(const Reader& reader, std::span<const rules::PlaceSpec>
   std::sort(moves.begin(), moves.end());
 }
 
-// Nobody speaks for a place but who hangs there or above it.
+// A place has the air of the sensors in it, or of those above it.
 HungLayout StoodAir::Shared::layout_at(const std::string& place, Instant t) const {
   HungLayout hung;
   std::vector<std::size_t> may_speak;

@@ -20,7 +20,7 @@ void add_inputs_of(const Jar& jar, const std::optional<rules::Spoilage>& spoilag
   const std::string& id = jar.made.jar;
   const Stay& stay = jar.stays.back();
   inputs.emplace_back(rules::JarPlacedInput{id, stay.place, stay.from});
-  // Before its model, which may show signs of waking: nobody is told to use what is spoiled.
+  // Before its model, which may show signs of waking: no notice may say to use a spoiled jar.
   if (spoilage) inputs.emplace_back(rules::JarSpoiledInput{id, spoilage});
   inputs.emplace_back(closed_input(jar));
   for (const JarEvent& event : jar.events) inputs.push_back(input_of(id, event));

@@ -400,6 +400,11 @@ void Service::tell_of_damage() {
 void Service::commit() {
   tell_of_damage();
   if (const auto committed = room_->commit(); !committed) {
+    if (committed.error().kind == ErrorKind::corrupt && !replaced_) {
+      replaced_ = true;
+      spdlog::error("the history is damaged: {}", committed.error().text);
+      return open_anew(committed.error().text);
+    }
     if (!history_in_trouble_) {
       history_in_trouble_ = true;
       spdlog::error("the history cannot be written: {}", committed.error().text);
@@ -457,6 +462,7 @@ void Service::show_all() {
 }
 
 void Service::flush_shown() {
+  take_history_back();
   if (const std::uint64_t refused = counters_.refused_in_all(); refused != refused_shown_) {
     refused_shown_ = refused;
     outgoing_->show(topic("service"), service_json("running"));
@@ -504,11 +510,26 @@ void Service::take_history_back() {
   if (!is_back(history_place(storeroom_settings(loaded_)))) return;
   taken_back_ = now;
   spdlog::info("the history is there again");
+  open_anew({});
+  if (room_->stands_in()) return;
+  room_->notify(fmt::format("back-{}", unix_ms(wall_now())),
+                fmt::format("This week: torpor in {} has its history back, with all that came "
+                            "meanwhile.",
+                            loaded_.settings.storeroom));
+  after_step();
+}
+
+// As a restart would, without leaving the broker for long.
+void Service::open_anew(const std::string& found_damage) {
+  const bool taking = intake_ != nullptr;
   intake_.reset();  // the broker's session keeps what comes
   reception_.reset();
+  integrity_check_.reset();
   room_.reset();  // what it had accepted is in the inbox
   ++room_number_;
-  auto room = Storeroom::open(storeroom_settings(loaded_), wall_now());
+  StoreroomSettings settings = storeroom_settings(loaded_);
+  settings.found_damage = found_damage;
+  auto room = Storeroom::open(std::move(settings), wall_now());
   // The service manager starts anew, and the inbox has kept everything.
   if (!room) throw std::runtime_error(room.error().text);
   room_ = std::move(*room);
@@ -516,13 +537,8 @@ void Service::take_history_back() {
   damage_told_ = false;
   paused_.store(false);
   tick_armed_.reset();
-  if (!room_->stands_in()) {
-    room_->notify(fmt::format("back-{}", unix_ms(wall_now())),
-                  fmt::format("This week: torpor in {} has its history back, with all that came "
-                              "meanwhile.",
-                              loaded_.settings.storeroom));
-  }
   commit();
+  if (!taking) return;  // at the start: the rest follows there
   if (auto started = start_intake(); !started) throw std::runtime_error(started.error().text);
   check_integrity();
   show_all();
@@ -566,7 +582,6 @@ void Service::copied(std::uint64_t entries, const std::string& failure) {
 
 void Service::beat() {
   look_at_board();
-  take_history_back();
   copy_if_due();
   const std::string state = service_json("running");
   outgoing_->show(topic("service"), state);
@@ -644,6 +659,7 @@ void Service::reload() {
 
 void Service::leave() {
   spdlog::info("leaving");
+  replaced_ = true;  // that is for the next start
   manager_.say("STOPPING=1\nSTATUS=Saying farewell.");
   worker_.join();
   intake_.reset();  // what it had acknowledged is in the inbox

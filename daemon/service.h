@@ -75,6 +75,7 @@ class Service {
   void feed_watchdog();
   void resume_if_possible();
   void take_history_back();
+  void open_anew(const std::string& found_damage);
   void copy_if_due();
   void copied(std::uint64_t entries, const std::string& failure);
   void check_integrity();
@@ -113,6 +114,7 @@ class Service {
   bool commit_armed_ = false;
   bool history_in_trouble_ = false;
   bool damage_told_ = false;
+  bool replaced_ = false;  // the history, since it could not be written: once a run
   bool working_out_ = false;  // a model, on the worker thread
   std::optional<std::chrono::steady_clock::time_point> taken_back_;  // when it was last tried
   // The nightly copy.

@@ -73,8 +73,15 @@ std::filesystem::path spool_folder(const std::filesystem::path& history) {
 }
 
 StoreroomSettings storeroom_settings(const Loaded& loaded) {
-  return {loaded.settings, loaded.book,   loaded.zone, loaded.history, spool_folder(loaded.history),
-          loaded.marker,   loaded.copies, true};
+  return {loaded.settings,
+          loaded.book,
+          loaded.zone,
+          loaded.history,
+          spool_folder(loaded.history),
+          loaded.marker,
+          loaded.copies,
+          true,
+          {}};
 }
 
 HistoryPlace history_place(const StoreroomSettings& settings) {
@@ -83,7 +90,8 @@ HistoryPlace history_place(const StoreroomSettings& settings) {
           settings.marker,
           settings.copies,
           settings.settings.storeroom,
-          settings.may_stand_in};
+          settings.may_stand_in,
+          settings.found_damage};
 }
 
 rules::WatchSettings watch_settings(const StoreroomSettings& settings,

@@ -48,6 +48,7 @@ struct StoreroomSettings {
   std::filesystem::path marker;   // what knows that there was a history; empty: nothing does
   std::filesystem::path copies;   // folder of the second nightly copy; empty: none
   bool may_stand_in = true;       // for a history that is away
+  std::string found_damage = {};  // that keeps the history from being written: it is replaced
 };
 
 [[nodiscard]] StoreroomSettings storeroom_settings(const Loaded& loaded);

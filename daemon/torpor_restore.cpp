@@ -41,6 +41,10 @@ tl::unexpected<Failure> failed(const std::string& text) {
 
 tl::unexpected<Failure> failed(const Error& error) { return failed(error.text); }
 
+std::string counted(std::size_t number, const char* one, const char* many) {
+  return fmt::format("{} {}", number, number == 1 ? one : many);
+}
+
 // A name beside another that nothing has yet: NAME, NAME.2, ...
 fs::path free_name(const fs::path& name) {
   fs::path free = name;
@@ -74,7 +78,11 @@ tl::expected<std::string, Failure> bring_configuration(const fs::path& history,
   bool first = true;
   for (const CopiedFile& file : copied_configuration(history)) {
     const fs::path folder = config.parent_path();
-    const fs::path wanted = std::exchange(first, false) ? config : folder / file.name;
+    // A copy may come from anywhere: it writes nowhere but here.
+    const fs::path name(file.name);
+    const bool inside = name.is_relative() && std::ranges::find(name, "..") == name.end();
+    const fs::path wanted =
+        std::exchange(first, false) ? config : folder / (inside ? name : name.filename());
     std::ifstream there(wanted, std::ios::binary);
     const std::string text{std::istreambuf_iterator<char>(there), {}};
     if (there.is_open() && text == file.text) continue;
@@ -237,8 +245,9 @@ tl::expected<std::string, Failure> restore_history(const RestoreOrder& order,
     auto files = bring_configuration(file, config);
     if (files) said += *files;
   }
-  said += fmt::format("restored {} from {}: {} jars, {} journal entries, readings up to {}\n",
-                      file.string(), printable(from), brought->jars, brought->entries,
+  said += fmt::format("restored {} from {}: {}, {}, readings up to {}\n", file.string(),
+                      printable(from), counted(brought->jars, "jar", "jars"),
+                      counted(brought->entries, "journal entry", "journal entries"),
                       brought->newest ? to_rfc3339(*brought->newest) : "none");
   if (added->readings + added->days + added->entries > 0) {
     said += fmt::format(

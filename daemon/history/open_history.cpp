@@ -1,7 +1,6 @@
 #include "daemon/history/open_history.h"
 
 #include <fmt/format.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -59,8 +58,9 @@ std::optional<Error> fault_of_small_tables(const Store& store) {
 
 void remove_database(const fs::path& file) {
   std::error_code ignored;  // what stays is said by who makes it anew
-  for (const char* beside : {"", "-wal", "-shm", "-journal"})
+  for (const char* beside : {"", "-wal", "-shm", "-journal"}) {
     fs::remove(file.string() + beside, ignored);
+  }
 }
 
 // The identity of the history that was here, by whoever still knows.
@@ -115,6 +115,9 @@ class Opening {
     const std::uint64_t lost_commits = commits_lost_in_log(file_);
     if (lost_commits > 0) keep_log();
     const bool fresh = holds_nothing(file_);
+    if (!fresh && !place_.found_damage.empty()) {
+      return replace(only_what_is_wrong(place_.found_damage, file_));
+    }
     if (!fresh && has_wrong_version(file_)) {
       return replace("the number of its schema, in its first page, is damaged");
     }
@@ -157,7 +160,7 @@ class Opening {
   [[nodiscard]] std::string missing_text() const {
     const bool folder = is_there(file_.parent_path());
     return fmt::format("{} is missing{}", file_.string(),
-                       folder && own_inbox_ ? "" : "; is its disk mounted?");
+                       folder && own_inbox_ ? "" : " (is its disk mounted?)");
   }
 
   [[nodiscard]] std::optional<std::string> other_identity() const {
@@ -187,6 +190,9 @@ class Opening {
     const fs::path copy = unpack_copy();
     auto kept = lock ? set_aside(file_, "damaged", moment())
                      : tl::expected<fs::path, Error>(tl::unexpected(lock.error()));
+    if (lock) {
+      const WriterLock until_here = std::move(*lock);
+    }
     if (!kept) {
       return stand_in(fmt::format("{} is damaged ({}), and its disk cannot be written: {}",
                                   file_.string(), found, kept.error().text),
@@ -195,9 +201,16 @@ class Opening {
     const fs::path part = file_.string() + ".part";
     remove_database(part);
     auto salvaged = salvage(*kept, copy, part);
-    if (!salvaged) return tl::unexpected(salvaged.error());
+    const auto not_made = [&](const Error& error) {
+      return stand_in(
+          fmt::format("{} is damaged ({}) and was set aside as {}, and a new one cannot "
+                      "be made: {}",
+                      file_.string(), found, kept->string(), error.text),
+          {});
+    };
+    if (!salvaged) return not_made(salvaged.error());
     if (std::rename(part.c_str(), file_.c_str()) != 0) {
-      return tl::unexpected(disk_error(errno, "make", file_));
+      return not_made(disk_error(errno, "make", file_));
     }
     const std::string lost = lost_text(*salvaged);
     trouble_ = fmt::format(
@@ -206,7 +219,6 @@ class Opening {
         found, brought_text(*salvaged), lost.empty() ? "Nothing is lost. " : "Lost: " + lost + ". ",
         salvaged->journal.from_copy > 0 ? fmt::format("The copy is of {}. ", copy_day_) : "",
         kept->string());
-    { const WriterLock until_here = std::move(*lock); }
     auto store = Store::open(file_);
     if (!store) return tl::unexpected(store.error());
     return opened(std::move(*store), false);
@@ -269,7 +281,7 @@ class Opening {
     if (!store) return cannot(store.error().text);
     history.store = std::move(*store);
     history.stands_in = true;
-    const bool own = own_inbox_ || place_.marker.empty();
+    const bool own = unwritable || own_inbox_ || place_.marker.empty();
     history.inbox = own ? inbox_folder(file_) : stand_in_inbox(place_.marker);
     if (auto put = history.store->put_note(kInboxNote, history.inbox.string()); !put) {
       return cannot(put.error().text);
@@ -341,6 +353,7 @@ tl::expected<fs::path, Error> begin_new_history(const HistoryPlace& place, Insta
       kept = std::move(*aside);
     }
   }
+  if (!place.spool.empty()) remove_database(stand_in_file(place.spool));
   auto store = Store::open(file);
   if (!store) return tl::unexpected(store.error());
   const std::string identity = new_identity();
@@ -393,6 +406,7 @@ bool is_back(const HistoryPlace& place) {
   const std::optional<std::string> known = known_identity(place);
   const auto identity = identity_of(file);
   if (known && identity && identity != known) return false;
+  if (::access(file.c_str(), R_OK | W_OK) != 0) return false;
   const auto lock = WriterLock::take(lock_file(file));
   // Held by ourselves while the history was missing.
   return lock.has_value() || lock.error().kind == ErrorKind::busy;

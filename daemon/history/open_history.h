@@ -26,6 +26,8 @@ struct HistoryPlace {
   std::string storeroom;
   // Whoever only brings something and ends had better not begin.
   bool may_stand_in = true;
+  // Found while it was written: it is replaced, though what is read at a start can be. Empty: none.
+  std::string found_damage = {};
 };
 
 struct OpenedHistory {

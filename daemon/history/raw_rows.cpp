@@ -140,10 +140,10 @@ LogPages read_log(const std::filesystem::path& file) {
       sums.add(view.substr(0, 8), big);
       sums.add(view.substr(kFrameHeader), big);
       sound = sums.first == u32_at(view, 16) && sums.second == u32_at(view, 20);
-    } else if (sound && !frame.empty()) {
-      break;  // of an earlier use of the log: it ends here
     } else {
+      // Of an earlier use of the log, which ends here; unless commits of ours follow.
       sound = false;
+      behind_damage = true;
     }
     if (!sound) {
       // A commit that was being written when the process ended leaves one bad frame, the last.

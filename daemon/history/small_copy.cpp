@@ -1,5 +1,5 @@
 // copy = one Zstandard frame (RFC 8878) with content size and checksum; inside: a history of the
-// current schema with rows in `sensor`, `placement`, `journal`, `alert`, `outbox`, `snapshot`,
+// current schema with rows in `sensor`, `placement`, `journal`, `alert`, `snapshot`,
 // `jar_model` and `note`, where the configuration's files are, too: "configuration-1" and so on,
 // each name, line feed, text.
 #include "daemon/history/small_copy.h"
@@ -34,9 +34,10 @@ constexpr std::uint64_t kLargestCopy = 1u << 30;
 // Levels above cost a small board seconds and save little.
 constexpr int kCopyLevel = 6;
 
-// What nobody could work out again. Checkpoints and days of jars can be, from readings.
-constexpr const char* kSmallTables[] = {"sensor", "placement", "journal", "alert",
-                                        "outbox", "snapshot",  "note",    "jar_model"};
+// What nobody could work out again. Checkpoints and days of jars can be, from readings; what was
+// still to be sent on the night of the copy is old news.
+constexpr const char* kSmallTables[] = {"sensor", "placement", "journal",  "alert",
+                                        "note",   "snapshot",  "jar_model"};
 
 std::string in_quotes(const std::string& text) {
   std::string quoted = "'";

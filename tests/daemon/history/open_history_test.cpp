@@ -2,7 +2,6 @@
 #include "daemon/history/open_history.h"
 
 #include <doctest/doctest.h>
-#include <unistd.h>
 
 #include "daemon/history/history_marker.h"
 #include "daemon/history/inbox_segment.h"
@@ -178,21 +177,39 @@ TEST_CASE("a history is begun anew only when somebody says so, and the old one i
   CHECK(must(open_history(place, kEvening)).store->journal().empty());
 }
 
+// A folder in the place of the lock stands for a disk that refuses, also to root.
 TEST_CASE("a place that cannot be written is stood in for by what can be read there") {
-  if (::geteuid() == 0) {
-    // Root may write anywhere: a file in the place of the lock stands for a disk that refuses.
-    const TempFolder scratch;
-    const HistoryPlace place = place_in(scratch);
-    make_history(place, false);
-    fs::remove(lock_file(place.file));
-    fs::create_directory(lock_file(place.file));
+  const TempFolder scratch;
+  const HistoryPlace place = place_in(scratch);
+  make_history(place, false);
+  fs::remove(lock_file(place.file));
+  fs::create_directory(lock_file(place.file));
+  {
     const auto opened = must(open_history(place, kEvening));
     CHECK(opened.stands_in);
     CHECK(opened.trouble.find("cannot be written") != std::string::npos);
     CHECK(opened.trouble.find("with all that it holds") != std::string::npos);
+    CHECK(opened.inbox == inbox_folder(place.file));
     CHECK(opened.store->journal().size() == 1);
     CHECK(opened.store->snapshot().bytes == "state");
+    CHECK_FALSE(is_back(place));
   }
+  fs::remove(lock_file(place.file));
+  CHECK(is_back(place));
+  CHECK_FALSE(must(open_history(place, kEvening)).stands_in);
+}
+
+TEST_CASE(
+    "a history that turned out damaged while it was written is replaced, though it can be read") {
+  const TempFolder scratch;
+  HistoryPlace place = place_in(scratch);
+  make_history(place, false);
+  place.found_damage = place.file.string() + ": database disk image is malformed";
+  const auto opened = must(open_history(place, kEvening));
+  CHECK(opened.trouble.find("The history was damaged (database disk image is malformed)") == 0);
+  CHECK(opened.trouble.find("Nothing is lost.") != std::string::npos);
+  CHECK(opened.store->journal().size() == 1);
+  CHECK(opened.store->snapshot().bytes == "state");
 }
 
 TEST_CASE("a history has one lock and one inbox, whatever name it goes by") {

@@ -111,8 +111,8 @@ tl::expected<std::vector<ScannedSegment>, Error> scan_all(const InboxOptions& op
     }
     if (scan.newer_format) return tl::unexpected(newer_inbox(place, *scan.newer_format));
     const bool never_acknowledged = scan.end == SegmentEnd::zeros && options.power_cut;
-    if (scan.damaged > 0 || scan.end == SegmentEnd::damaged ||
-        (scan.end == SegmentEnd::zeros && !never_acknowledged)) {
+    // In the middle the numbers tell what is missing; at an end nothing does.
+    if (scan.end == SegmentEnd::damaged || (scan.end == SegmentEnd::zeros && !never_acknowledged)) {
       gaps.damage();
     }
     if (never_acknowledged) scan.end = SegmentEnd::torn;

@@ -170,7 +170,9 @@ tl::expected<void, Error> list_folder(const std::filesystem::path& folder, bool 
     const auto first = first_sequence_named(entry->path().filename().string());
     if (first) places.push_back({entry->path(), *first, in_spool});
   }
-  if (error && error != std::errc::no_such_file_or_directory) {
+  const bool absent =
+      error == std::errc::no_such_file_or_directory || error == std::errc::not_a_directory;
+  if (error && !absent) {
     return tl::unexpected(disk_error(error.value(), "list", folder));
   }
   return {};

@@ -4,6 +4,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <bit>
 #include <cerrno>
 #include <cstdio>
 #include <system_error>
@@ -71,7 +72,8 @@ std::optional<std::string> known_identity(const HistoryPlace& place) {
   return read_marker(marker_in(inbox_folder(place.file)));
 }
 
-// The tables of the current schema under the number of another: that number is damaged.
+// The tables of the current schema under a number that differs from its own in one bit: that bit was
+// flipped. A schema that a newer program wrote has other tables.
 bool has_wrong_version(const fs::path& file) {
   const auto tables_of = [](Database& database) {
     const auto statement = database.prepare(
@@ -83,7 +85,9 @@ bool has_wrong_version(const fs::path& file) {
   const auto fresh = Database::open({}, OpenMode::memory);
   if (!database || !fresh || !bring_to_current(**fresh)) return false;
   const auto version = (*database)->integer("PRAGMA user_version");
-  if (!version || *version == kSchemaVersion) return false;
+  if (!version) return false;
+  const auto differs = static_cast<std::uint64_t>(*version ^ std::int64_t{kSchemaVersion});
+  if (!std::has_single_bit(differs)) return false;
   const auto tables = tables_of(**database);
   const auto ours = tables_of(**fresh);
   return tables && ours && *tables == *ours;

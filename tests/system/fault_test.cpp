@@ -273,3 +273,57 @@ TEST_CASE("a damaged board is restored from its nightly copy, and what was there
   CHECK(std::string{std::istreambuf_iterator<char>(brought), {}} == text);
   CHECK(std::filesystem::exists(board + "/history.sqlite3"));
 }
+
+TEST_CASE("--check says what a power cut costs, and where the nightly copies go") {
+  Room room({.broker_runs = false});
+  const auto plan = [&] {
+    ChildProcess check({TORPORD_BINARY, "--config", room.config_file(), "--check"});
+    REQUIRE(check.wait());
+    std::string text;
+    for (const std::string& line : check.lines()) text += line + "\n";
+    return text;
+  };
+  CHECK(plan().find("survives: crash: a power cut loses the readings of the last minute at most") !=
+        std::string::npos);
+  CHECK(plan().find("nightly copy: in " + room.history_file() + ".copies\n") != std::string::npos);
+  std::ifstream file(room.config_file());
+  std::string text{std::istreambuf_iterator<char>(file), {}};
+  const std::string history = "history.sqlite3";
+  text.replace(text.find(history), history.size(), history + ", survives: power-cut, copy: stick");
+  room.write("torpor.yaml", text);
+  CHECK(plan().find("survives: power-cut: a power cut loses nothing") != std::string::npos);
+  CHECK(plan().find(" and in " + room.folder() + "/stick\n") != std::string::npos);
+}
+
+TEST_CASE("a history is begun anew only by whoever says so, and the one before is kept") {
+  Room room;
+  room.start();
+  REQUIRE(room.torpor({"tell", "new jar B-07 in cellar/shelf-1 stage IMO-2"}).code == 0);
+  const auto begin_anew = [&] {
+    ChildProcess command({TORPORD_BINARY, "--config", room.config_file(), "--new-history"});
+    const auto ending = command.wait();
+    REQUIRE(ending);
+    return ending->code.value_or(-1);
+  };
+  CHECK(begin_anew() == 1);  // while it runs
+  REQUIRE(room.stop().code == 0);
+  CHECK(begin_anew() == 0);
+  const RawSubscriber notices(room.broker(), "torpor/cellar/notice");
+  room.start();
+  CHECK(room.torpor({"jars"}).output.find("B-07") == std::string::npos);
+  CHECK(room.stop().code == 0);
+  CHECK(said(notices, "The history") == 0);
+  const auto kept = [&] {
+    for (const auto& entry : std::filesystem::directory_iterator(room.folder())) {
+      const std::string name = entry.path().filename().string();
+      if (name.starts_with("history.sqlite3.set-aside-") && !name.ends_with("-wal") &&
+          !name.ends_with("-shm")) {
+        return entry.path().string();
+      }
+    }
+    return std::string();
+  }();
+  REQUIRE_FALSE(kept.empty());
+  REQUIRE(room.torpor({"restore", kept}).code == 0);
+  CHECK(room.torpor({"jars"}).output.find("B-07") != std::string::npos);
+}

@@ -1,6 +1,8 @@
 // What an inbox makes of files that end early or were damaged.
 #include <doctest/doctest.h>
 
+#include <bit>
+
 #include "daemon/history/inbox.h"
 #include "daemon/history/inbox_segment.h"
 #include "samples.h"
@@ -84,6 +86,11 @@ TEST_CASE("a last record of which only zeros reached the disk is cut off, and to
         segment.bytes.find_first_not_of('\0', zeros) == std::string::npos) {
       continue;  // the record's own zeros: nothing is missing
     }
+    int missing_bits = 0;
+    for (const char c : segment.bytes.substr(zeros)) {
+      missing_bits += std::popcount(static_cast<unsigned char>(c));
+    }
+    if (missing_bits == 1) continue;  // as one flipped bit it is put right
     bytes.resize(segment.bytes.size() + 4096, '\0');
     for (const bool power_cut : {true, false}) {
       const auto inbox = must(open_with(scratch / "inbox", bytes, 1, power_cut));
@@ -219,7 +226,7 @@ TEST_CASE("numbers that stand nowhere are told, but for those that were left out
   const TempFolder scratch;
   const auto folder = scratch / "inbox";
   std::filesystem::create_directories(folder);
-  for (const std::uint64_t sequence : {std::uint64_t{5}, std::uint64_t{9}, 9 + kNumbersLeftOut}) {
+  for (const std::uint64_t sequence : {std::uint64_t{5}, std::uint64_t{9}, 10 + kNumbersLeftOut}) {
     EncodedRecord record(tick(static_cast<int>(sequence % 100)));
     record.set_sequence(sequence);
     write_bytes(folder / segment_name(sequence), segment_header() + record.bytes());
@@ -272,7 +279,7 @@ TEST_CASE("the same damage before a later readable file is passed over and count
   CHECK(inbox->damaged() == 1);
   CHECK(numbers_of(inbox->read_after(0)) == Numbers{1, 2, 9});
   inbox->drop_through(2);
-  CHECK(files_in(folder).size() == 1);
+  CHECK(files_in(folder).size() == 2);  // with the copy of the damaged one
 }
 
 TEST_CASE("a file of a newer format is refused and left alone") {

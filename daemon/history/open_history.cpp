@@ -72,8 +72,8 @@ std::optional<std::string> known_identity(const HistoryPlace& place) {
   return read_marker(marker_in(inbox_folder(place.file)));
 }
 
-// The tables of the current schema under a number that differs from its own in one bit: that bit was
-// flipped. A schema that a newer program wrote has other tables.
+// The tables of the current schema under a number that differs from its own in one bit: that bit
+// was flipped. A schema that a newer program wrote has other tables.
 bool has_wrong_version(const fs::path& file) {
   const auto tables_of = [](Database& database) {
     const auto statement = database.prepare(
@@ -351,7 +351,7 @@ tl::expected<fs::path, Error> begin_new_history(const HistoryPlace& place, Insta
     fs::create_directories(file.parent_path(), error);
     auto lock = WriterLock::take(lock_file(file));
     if (!lock) return tl::unexpected(lock.error());
-    if (is_there(file) || is_there(file.string() + "-wal")) {
+    if (is_there(file) || !holds_nothing(file)) {
       auto aside = set_aside(file, "set-aside", moment_in_a_name(unix_ms(now)));
       if (!aside) return tl::unexpected(aside.error());
       kept = std::move(*aside);

@@ -153,6 +153,11 @@ tl::expected<fs::path, Error> make_small_copy(const fs::path& history, const std
   {
     auto copy = Database::open(whole.path(), OpenMode::create);
     if (!copy) return tl::unexpected(copy.error());
+    // It is read back at once and then removed: what is synced is the packed one.
+    if (auto set = (*copy)->execute("PRAGMA journal_mode = MEMORY; PRAGMA synchronous = OFF");
+        !set) {
+      return tl::unexpected(set.error());
+    }
     if (auto made = bring_to_current(**copy); !made) return tl::unexpected(made.error());
     if (auto filled = fill(**copy, real_history(history), configuration); !filled) {
       Error fault = filled.error();

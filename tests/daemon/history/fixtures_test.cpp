@@ -58,7 +58,7 @@ TEST_CASE("an inbox of format 1 is read whole") {
 
 TEST_CASE("an inbox of format 1 with one flipped bit is read whole, and the damage is counted") {
   const TempFolder scratch;
-  const auto inbox = open_inbox(copy_of(scratch, "inbox-1-damaged"));
+  const auto inbox = open_inbox(copy_of(scratch, "inbox-1-damaged"), 40);
   CHECK(inbox->read_after(0) == records_of_format_1());
   CHECK(inbox->damaged() == 1);
   CHECK(inbox->loss().missing == 0);

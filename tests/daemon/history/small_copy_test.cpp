@@ -67,10 +67,9 @@ TEST_CASE("a week of copies stays, the same day's is replaced, and others' are l
   write_bytes(scratch / "copies" / "notes.txt", "mine");
   for (int day = 1; day <= 9; ++day) {
     const std::string name = "2026-03-0" + std::to_string(day);
-    for (int i = 0; i < 2; ++i) {
-      must(make_small_copy(scratch / "h", "cellar", name, {}, scratch / "copies"));
-    }
+    must(make_small_copy(scratch / "h", "cellar", name, {}, scratch / "copies"));
   }
+  must(make_small_copy(scratch / "h", "cellar", "2026-03-09", {}, scratch / "copies"));
   const auto copies = small_copies(scratch / "copies", "cellar");
   REQUIRE(copies.size() == kCopiesKept);
   CHECK(copies.front().filename() == "cellar-2026-03-09.copy.zst");

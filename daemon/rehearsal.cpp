@@ -30,8 +30,8 @@ std::vector<TimedInput> told_inputs(const Ledger& ledger) {
       told.push_back({stay.from, rules::JarPlacedInput{id, stay.place, stay.from}});
     }
     if (const auto spoilage = ledger.spoilage_of(jar)) {
-      told.push_back({std::max(spoilage->at, jar.stays.front().from),
-                      rules::JarSpoiledInput{id, spoilage}});
+      told.push_back(
+          {std::max(spoilage->at, jar.stays.front().from), rules::JarSpoiledInput{id, spoilage}});
     }
     told.push_back({std::max(jar.closed(), jar.stays.front().from), closed_input(jar)});
     for (const JarEvent& event : jar.events) {

@@ -123,7 +123,10 @@ tl::expected<Ledger::DeedTold, SentenceRefusal> Ledger::tell_deed(const std::str
 
   DeedTold told;
   told.warning = contradiction(jar, deed, at);
-  if (std::string spoiled = spoiled_warning(id); !spoiled.empty()) {
+  // To retire it, or to change its lid, is what was asked for.
+  const bool asked_for =
+      std::holds_alternative<RetireJar>(deed) || std::holds_alternative<culture::ChangeCover>(deed);
+  if (std::string spoiled = spoiled_warning(id); !spoiled.empty() && !asked_for) {
     told.warning = std::move(spoiled);
   }
   told.understood = understood_text(jar, deed, at, telling.zone);

@@ -124,7 +124,7 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const WithdrawEntry& withdr
     add_withdrawn(id, was == before.end() ? nullptr : &was->second, recorded.happened_at, telling,
                   told);
   }
-  add_spoilage_inputs(concerned, told);
+  if (!spoiled.empty()) add_spoilage_inputs(concerned, told);
   std::vector<std::string> freed;
   for (const std::string& id : spoiled) {
     const auto known = jars_.find(id);

@@ -17,11 +17,11 @@ namespace torpor::daemon {
 namespace {
 
 // What one printed page holds beside the rest; `torpor jar ID --json` has them all.
-constexpr std::size_t kEntriesOnPage = 6;
-constexpr std::size_t kAlertsOnPage = 4;
+constexpr std::size_t kEntriesOnPage = 5;
+constexpr std::size_t kAlertsOnPage = 3;
 constexpr std::size_t kStaysOnPage = 4;
 constexpr std::size_t kLineRowsOnPage = 6;
-constexpr std::size_t kReasonsOnPage = 7;
+constexpr std::size_t kReasonsOnPage = 5;
 
 template <class T>
 std::span<const T> newest(const std::vector<T>& all, std::size_t count) {

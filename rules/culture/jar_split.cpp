@@ -21,6 +21,7 @@ JarModel JarModel::split_off(const JarRecipe& filled, Grams contents) const {
   state.hours = from.hours;
   state.settled_days = from.settled_days;
   state.seen_at = from.seen_at;
+  state.seen_at[static_cast<std::size_t>(Sign::cracked)] = kNever;  // the vessel was another
   state.evidence_at = from.evidence_at;
   state.tested_at = from.tested_at;
   state.found_dead = from.found_dead;

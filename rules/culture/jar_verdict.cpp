@@ -116,11 +116,7 @@ Figures VerdictWriter::figures() const {
 void VerdictWriter::add_looks(Figures& result) const {
   result.closed_at = instant_of(state().closed_at);
   result.cover = state().cover;
-  const auto seen_at = [this](Sign sign) {
-    return state().seen_at[static_cast<std::size_t>(sign)];
-  };
-  result.cracked =
-      seen_at(Sign::cracked) != kNever && seen_at(Sign::cracked) >= seen_at(Sign::all_well);
+  result.cracked = state().seen_at[static_cast<std::size_t>(Sign::cracked)] != kNever;
   for (std::size_t s = 0; s < kSigns; ++s) {
     const std::int64_t seen = state().seen_at[s];
     const Sign sign = static_cast<Sign>(s);

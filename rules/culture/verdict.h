@@ -58,7 +58,7 @@ struct Figures {
   Instant closed_at;                  // when its sleep began
   std::optional<Instant> looked_at;   // when a keeper last told what they saw
   Cover cover = Cover::paper;         // as told; paper where it was not
-  bool cracked = false;               // told so, and not well since
+  bool cracked = false;               // told so: no look makes its glass whole
   std::optional<Ensemble> surface_activity, body_activity;
   std::optional<Ensemble> water_gained_g;    // through the mouth since closing; negative: lost
   std::optional<Ensemble> water_buffer_g;    // before all sugar in the jar is dissolved

@@ -103,7 +103,10 @@ void take_state(Standing& standing, const StandingScene& scene) {
   }
   if (asks && standing.use == Use::wake_test_first) deeds.push_back(wake_test_deed(scene.jar));
   if (asks && standing.use == Use::look_first) deeds.push_back(look_deed(scene.jar));
-  if (scene.gas_tight) heed_lid(deeds, scene.jar, may_make_gas(*scene.verdict));
+  if (scene.gas_tight) {
+    heed_lid(deeds, scene.jar, may_make_gas(*scene.verdict));
+    if (may_make_gas(*scene.verdict)) standing.urgency = Urgency::today;
+  }
   if (!deeds.empty()) standing.deed = deeds.front();
   if (deeds.size() > 1) standing.next = deeds[1];
 }
@@ -318,7 +321,7 @@ Standing standing_of(const StandingScene& scene) {
     if (!standing.deed) {
       standing.why = why_by_state(*scene.verdict);
       take_state(standing, scene);
-      if (standing.use == Use::look_first && standing.state == State::dormant) {
+      if (use_by_state(*scene.verdict) == Use::look_first && standing.state == State::dormant) {
         standing.why = "It sleeps, most likely; at worst it is waking already.";
       }
       if (standing.state == State::awake) standing.urgency = Urgency::today;

@@ -120,6 +120,9 @@ void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
     } else {
       outcome = alerts_.ease(rule.name, instance.subject, *now_);
       set_met(at, instance, std::nullopt);
+      if (outcome && outcome->second) {
+        release_symptoms(std::exchange(alerts_.at(outcome->first).alert.symptoms, {}));
+      }
     }
     if (!outcome) continue;
     auto& kind = outcomes[outcome->first];

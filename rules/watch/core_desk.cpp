@@ -233,6 +233,7 @@ void Watch::Core::redescribe(std::size_t jar) {
       } else {
         (void)alerts_.ease(rules_[instance.rule].rule->name, instance.subject, *now_);
         OpenAlert& over = alerts_.at(number);
+        release_symptoms(std::exchange(over.alert.symptoms, {}));
         describe(over);
         emit(AlertChangeKind::eased, over.alert);
         if (over.alert.urgency == Urgency::now && over.notices > 0) {
@@ -252,7 +253,8 @@ void Watch::Core::redescribe(std::size_t jar) {
   }
 }
 
-// ---- what is to be done
+// ---- what is to be done -------------------------------------------------------------------------
+
 // What was right when it was raised (to air the room, say) may be wrong by now: looked at with the
 // readings, once an hour, and said anew where another deed comes first.
 void Watch::Core::refresh_deeds() {

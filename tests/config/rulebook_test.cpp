@@ -126,12 +126,12 @@ TEST_CASE(
       {"[wet-top, damp-shelf]",
        "4:26: rule `damp-shelf`: a rule cannot explain itself; leave it out\n"},
       {"[wet-top, wet-top]",
-       "4:26: rule `damp-shelf`: rule `wet-top` is there twice; leave one out\n"},
+       "4:26: rule `damp-shelf`: rule 'wet-top' is there twice; leave one out\n"},
       {"wet-top",
        "4:16: rules.damp-shelf.explains: found `wet-top`; expected a list of jar rules, e.g. "
        "[damp-topping]\n"},
       {"[[wet-top]]",
-       "4:17: rules.damp-shelf.explains[0]: found a list; expected the name of a rule, e.g. "
+       "4:17: rules.damp-shelf.explains #1: found a list; expected the name of a rule, e.g. "
        "damp-topping\n"},
       // All at once.
       {"[wet-tap, quite-another]",

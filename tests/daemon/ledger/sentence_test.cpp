@@ -214,13 +214,9 @@ TEST_CASE("a sentence that is not understood is refused with form and example") 
       {"new jar B-07 in cellar colour green",
        "\"colour\" is not understood here; text of several words goes in quotes" + new_jar},
       {"new jar B-07 in cellar cover lid",
-       "`cover`: cover \"lid\" is not one of tissue, cloth, paper, kraft, double kraft, waxed "
-       "paper, "
-       "film, lid turned back, tight lid or airlock; say: cover tissue, cloth, paper, kraft, "
-       "double "
-       "kraft, waxed paper, film, lid turned back, tight lid or airlock; for example: new jar B-07 "
-       "in "
-       "cellar/shelf-2 cover kraft"},
+       "`cover`: which lid is it: a tight lid, or a lid turned back so that gas gets out? say: "
+       "cover tissue, cloth, paper, kraft, double kraft, waxed paper, film, lid turned back, tight "
+       "lid or airlock; for example: new jar B-07 in cellar/shelf-2 cover kraft"},
       {"new jar B-07 in cellar vessel steel",
        "`vessel`: vessel \"steel\" is not one of glass, ceramic, clay or plastic; say: vessel "
        "glass, "

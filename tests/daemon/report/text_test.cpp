@@ -121,7 +121,7 @@ TEST_CASE("sensors are one line each and an impossible value is marked") {
 TEST_CASE("a number that no room has is shown short, in any unit") {
   SensorView view = sample_sensor();
   view.readings[0].value = 1e308;
-  CHECK(sensors_text({&view, 1}, context()).find("live       1e+308  161.4!") != std::string::npos);
+  CHECK(sensors_text({&view, 1}, context()).find("live   1e+308  161.4!") != std::string::npos);
   TextContext other = context();
   other.units = PersonUnits({true, true});
   CHECK(sensors_text({&view, 1}, other).size() < 1000);

@@ -29,13 +29,13 @@ std::string new_jar(int number) {
 }
 
 std::vector<InboxPayload> decoded(const std::string& frame) {
-  auto records = decode_request(frame, kStart);
+  auto records = decode_request(frame, minutes(1));
   REQUIRE(records);
   return std::move(*records);
 }
 
 std::string refused(const std::string& frame) {
-  const auto records = decode_request(frame, kStart);
+  const auto records = decode_request(frame, minutes(1));
   REQUIRE_FALSE(records);
   return records.error().text;
 }
@@ -159,7 +159,7 @@ TEST_CASE("a frame of many sentences comes over whole, and another is refused") 
   const std::string two = encode_tells({numbered("ask todo", 1), numbered("ask jars", 2)});
   for (std::size_t length = 2; length < two.size(); ++length) {
     CAPTURE(length);
-    const auto cut = decode_request(std::string_view(two).substr(0, length), kStart);
+    const auto cut = decode_request(std::string_view(two).substr(0, length), minutes(1));
     CHECK((!cut || cut->size() == 1));
   }
   // Readings among them.

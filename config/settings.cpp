@@ -55,6 +55,9 @@ void read_history(const Field& field, HistorySettings& history) {
         survives->one_of<Survives>({{"crash", Survives::crash}, {"power-cut", Survives::power_cut}})
             .value_or(history.survives);
   }
+  if (const auto copy = mapping->find("copy")) {
+    history.copy = copy->word("a folder on another disk, such as /mnt/stick").value_or("");
+  }
   if (const auto keep = mapping->find("keep")) {
     if (const auto text = keep->word("years such as `5 y`")) {
       const auto years = parse_years(*text);

@@ -30,6 +30,8 @@ struct HistorySettings {
   Survives survives = Survives::crash;
   // Readings older than this, against the newest one, may go; nullopt: all stay.
   std::optional<Duration> keep;
+  // Folder that gets the nightly copy, too, as written; empty: none.
+  std::string copy;
 };
 
 struct TlsSettings {

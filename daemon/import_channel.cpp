@@ -98,7 +98,10 @@ std::string date_words(Instant at) {
 
 tl::expected<std::unique_ptr<ImportChannel>, Error> ImportChannel::open(const Loaded& loaded,
                                                                         Instant wall) {
-  auto room = Storeroom::open(storeroom_settings(loaded), wall);
+  StoreroomSettings settings = storeroom_settings(loaded);
+  // What is brought into a stand-in would be gone with the memory of whoever imports.
+  settings.may_stand_in = false;
+  auto room = Storeroom::open(std::move(settings), wall);
   if (room) return std::make_unique<OwnStoreroom>(std::move(*room));
   const std::filesystem::path path = socket_file(loaded.history);
   // Who may not even look at the lock hears from the service who may.

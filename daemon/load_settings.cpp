@@ -13,6 +13,8 @@
 #include <system_error>
 #include <utility>
 
+#include <boost/crc.hpp>
+
 #include "config/cultures.h"
 #include "config/rulebook.h"
 #include "daemon/secret_files.h"
@@ -61,6 +63,27 @@ std::string handed_over(const std::string& file) {
   return fs::exists(credential, absent) ? credential.string() : file;
 }
 
+// Where the service keeps what it knows beside its history: the folder that the service manager
+// gives it; the commands find it where the package puts it. Else beside the configuration.
+fs::path state_folder(const fs::path& configuration_folder) {
+  const char* given = std::getenv("STATE_DIRECTORY");
+  if (given != nullptr && *given == '/') {
+    const std::string_view folders(given);
+    return folders.substr(0, folders.find(':'));
+  }
+  const fs::path packaged = fs::path(kDefaultConfiguration).parent_path();
+  return configuration_folder == packaged ? fs::path("/var/lib/torpor") : configuration_folder;
+}
+
+// One for each configuration file: two of a name have different folders.
+fs::path marker_of(const fs::path& file, const fs::path& folder) {
+  boost::crc_32_type crc;
+  const std::string path = (folder / file.filename()).string();
+  crc.process_bytes(path.data(), path.size());
+  return state_folder(folder) /
+         fmt::format(".{}-{:08x}.history", file.filename().string(), crc.checksum());
+}
+
 // One reading of one configuration.
 class Loading {
  public:
@@ -70,6 +93,7 @@ class Loading {
     faults = std::move(read.faults);
     std::error_code unresolved;  // then relative paths stay relative to the working folder
     folder = fs::absolute(file_, unresolved).parent_path();
+    texts.emplace_back(file_.filename().string(), text_);
   }
 
   void take_rules_of(const fs::path& rules) {
@@ -97,6 +121,7 @@ class Loading {
                               path.string(), text.error()));
         continue;
       }
+      texts.emplace_back(name, *text);
       append(*text, path.string());
     }
   }
@@ -112,6 +137,7 @@ class Loading {
                         path.string(), text.error()));
       return;
     }
+    texts.emplace_back(settings.cultures_file, *text);
     const auto found = config::read_cultures(*text, path.string(), settings.cultures);
     faults.insert(faults.end(), found.begin(), found.end());
   }
@@ -221,6 +247,7 @@ class Loading {
   fs::path folder;
   std::string secret, web_token;
   std::vector<Fault> web_faults, warnings;
+  std::vector<std::pair<std::string, std::string>> texts;
 
  private:
   void append(std::string_view text, const std::string& name) {
@@ -294,6 +321,11 @@ tl::expected<Loaded, std::vector<config::Fault>> load_settings(const fs::path& f
                 *loading.zone,
                 loading.folder,
                 loading.folder / loading.settings.history.file,
+                marker_of(file, loading.folder),
+                loading.settings.history.copy.empty()
+                    ? fs::path()
+                    : loading.folder / loading.settings.history.copy,
+                std::move(loading.texts),
                 std::move(loading.secret),
                 std::move(loading.web_token),
                 std::move(loading.web_faults),

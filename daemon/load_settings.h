@@ -5,6 +5,7 @@
 
 #include <filesystem>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include <tl/expected.hpp>
@@ -29,8 +30,12 @@ struct Loaded {
   LocalTime zone;
   std::filesystem::path folder;   // of the configuration; relative paths in it start here
   std::filesystem::path history;  // the SQLite file, absolute
-  std::string secret;             // the broker's password; empty: none, or not asked for
-  std::string web_token;          // of the web pages; as `secret`
+  std::filesystem::path marker;   // what knows that there was one, in the folder of our state
+  std::filesystem::path copies;   // folder of a second nightly copy, absolute; empty: none
+  // This file, the rule books and the cultures, as they were read; no secrets.
+  std::vector<std::pair<std::string, std::string>> texts;
+  std::string secret;     // the broker's password; empty: none, or not asked for
+  std::string web_token;  // of the web pages; as `secret`
   // What is wrong with the token's file: the pages stay off then, and only they; for --check faults
   // like any other.
   std::vector<config::Fault> web_faults;

@@ -8,10 +8,14 @@
 #include <csignal>
 #include <cstdlib>
 #include <nlohmann/json.hpp>
+#include <stdexcept>
 #include <tuple>
+#include <utility>
 
 #include "daemon/broker_access.h"
 #include "daemon/history/integrity_check.h"
+#include "daemon/history/open_history.h"
+#include "daemon/history/small_copy.h"
 #include "daemon/version.h"
 #include "daemon/web/web_server.h"
 #include "sensors/rfc3339.h"
@@ -24,6 +28,12 @@ namespace {
 constexpr auto kCalmCommitPause = std::chrono::seconds(60);
 // For the models that an answer is to tell of.
 constexpr auto kAnswerPatience = std::chrono::seconds(4);
+// The last hour in which nobody tells anything, local time.
+constexpr auto kCopiedAt = std::chrono::hours(3);
+// Between two copies while things are told.
+constexpr auto kCopyPause = std::chrono::minutes(10);
+// Between two tries to take a history back that turned out to be away still.
+constexpr auto kTakeBackPause = std::chrono::hours(1);
 // After a commit that failed.
 constexpr auto kFailedCommitPause = std::chrono::seconds(5);
 // Readings that are committed at once, however young: bounds memory and the size of a transaction.
@@ -78,6 +88,43 @@ void return_memory() {
 #endif
 }
 
+// "2026-03-02": a copy is of the day that ends in the last hour in which nobody tells anything.
+std::string night_of(const LocalTime& zone, Instant wall) {
+  return to_rfc3339(wall + zone.offset(wall) - kCopiedAt).substr(0, 10);
+}
+
+std::string night_of_newest_copy(const Loaded& loaded) {
+  const auto copies = small_copies(copies_folder(loaded.history), loaded.settings.storeroom);
+  if (copies.empty()) return "";
+  return copies.front().filename().string().substr(loaded.settings.storeroom.size() + 1, 10);
+}
+
+// What the worker thread needs to make the nightly copies.
+struct CopyOrder {
+  std::filesystem::path history, second;
+  std::string storeroom, night;
+  std::vector<CopiedFile> configuration;
+};
+
+CopyOrder copy_order(const Loaded& loaded, const std::string& night) {
+  CopyOrder order{loaded.history, loaded.copies, loaded.settings.storeroom, night, {}};
+  for (const auto& [name, text] : loaded.texts) order.configuration.push_back({name, text});
+  return order;
+}
+
+// Beside the history, and at night in the second place. Empty: all are made.
+std::string make_copies(const CopyOrder& order, bool nightly) {
+  std::string failures;
+  const auto make = [&](const std::filesystem::path& folder) {
+    const auto made =
+        make_small_copy(order.history, order.storeroom, order.night, order.configuration, folder);
+    if (!made) failures += (failures.empty() ? "" : "; ") + made.error().text;
+  };
+  make(copies_folder(order.history));
+  if (nightly && !order.second.empty()) make(order.second);
+  return failures;
+}
+
 PageSource page_source(const Loaded& loaded) {
   return {loaded.settings, loaded.zone, loaded.history, spool_folder(loaded.history)};
 }
@@ -96,6 +143,8 @@ tl::expected<void, Error> Service::start() {
   auto room = Storeroom::open(storeroom_settings(loaded_), wall_now());
   if (!room) return tl::unexpected(room.error());
   room_ = std::move(*room);
+  entries_copied_ = room_->journal_entries();
+  copied_night_ = night_of_newest_copy(loaded_);
   if (auto started = start_outgoing(); !started) return started;
   commit();  // what the inbox held, and what an earlier run had not delivered
   auto imports = ImportServer::listen(strand_, socket_file(loaded_.history), [this](auto records) {
@@ -107,12 +156,7 @@ tl::expected<void, Error> Service::start() {
   imports_ = std::move(*imports);
   if (auto started = start_web(); !started) return started;
   if (auto started = start_intake(); !started) return started;
-  integrity_check_ = std::make_unique<IntegrityCheck>(loaded_.history, [this](const Error& damage) {
-    boost::asio::post(strand_, [this, damage] {
-      room_->note_damage(damage);
-      commit();
-    });
-  });
+  check_integrity();
   wait_for_signals();
   board_ = std::make_unique<Board>(loaded_.history.parent_path(), std::chrono::system_clock::now(),
                                    std::chrono::steady_clock::now());
@@ -122,6 +166,16 @@ tl::expected<void, Error> Service::start() {
   flush_shown();
   after_step();
   return {};
+}
+
+void Service::check_integrity() {
+  if (room_->stands_in()) return;  // what is away cannot be read, and the rest was just made
+  integrity_check_ = std::make_unique<IntegrityCheck>(loaded_.history, [this](const Error& damage) {
+    boost::asio::post(strand_, [this, damage] {
+      room_->note_damage(damage);
+      commit();
+    });
+  });
 }
 
 tl::expected<void, Error> Service::start_outgoing() {
@@ -240,8 +294,10 @@ void Service::run() {
 
 void Service::accepted(InboxRecord record) {
   queued_.fetch_add(1, std::memory_order_relaxed);
-  boost::asio::post(strand_, [this, record = std::move(record)]() mutable {
+  const unsigned of_room = room_number_.load();
+  boost::asio::post(strand_, [this, of_room, record = std::move(record)]() mutable {
     queued_.fetch_sub(1, std::memory_order_relaxed);
+    if (of_room != room_number_.load()) return;  // its inbox gave it to the room that is now
     room_->accept(std::move(record));
     after_step();
   });
@@ -360,6 +416,11 @@ void Service::tell_of_damage() {
 void Service::commit() {
   tell_of_damage();
   if (const auto committed = room_->commit(); !committed) {
+    if (committed.error().kind == ErrorKind::corrupt && !replaced_) {
+      replaced_ = true;
+      spdlog::error("the history is damaged: {}", committed.error().text);
+      return open_anew(committed.error().text);
+    }
     if (!history_in_trouble_) {
       history_in_trouble_ = true;
       spdlog::error("the history cannot be written: {}", committed.error().text);
@@ -417,6 +478,7 @@ void Service::show_all() {
 }
 
 void Service::flush_shown() {
+  take_history_back();
   if (const std::uint64_t refused = counters_.refused_in_all(); refused != refused_shown_) {
     refused_shown_ = refused;
     outgoing_->show(topic("service"), service_json("running"));
@@ -455,8 +517,88 @@ void Service::look_at_board() {
   if (loaded_.settings.clock == rules::Clock::wall) put(ClockStepRecord{wall_now(), *step});
 }
 
+// The history was away and is there again: it is opened, and the inbox gives it all that came
+// meanwhile, as after any restart.
+void Service::take_history_back() {
+  if (!room_->stands_in() || working_out_) return;
+  const auto now = std::chrono::steady_clock::now();
+  if (taken_back_ && now - *taken_back_ < kTakeBackPause) return;
+  if (!is_back(history_place(storeroom_settings(loaded_)))) return;
+  taken_back_ = now;
+  spdlog::info("the history is there again");
+  open_anew({});
+  if (room_->stands_in()) return;
+  room_->notify(fmt::format("back-{}", unix_ms(wall_now())),
+                fmt::format("This week: torpor in {} has its history back, with all that came "
+                            "meanwhile.",
+                            loaded_.settings.storeroom));
+  after_step();
+}
+
+// As a restart would, without leaving the broker for long.
+void Service::open_anew(const std::string& found_damage) {
+  const bool taking = intake_ != nullptr;
+  intake_.reset();  // the broker's session keeps what comes
+  reception_.reset();
+  integrity_check_.reset();
+  room_.reset();  // what it had accepted is in the inbox
+  ++room_number_;
+  StoreroomSettings settings = storeroom_settings(loaded_);
+  settings.found_damage = found_damage;
+  auto room = Storeroom::open(std::move(settings), wall_now());
+  // The service manager starts anew, and the inbox has kept everything.
+  if (!room) throw std::runtime_error(room.error().text);
+  room_ = std::move(*room);
+  history_in_trouble_ = false;
+  damage_told_ = false;
+  paused_.store(false);
+  tick_armed_.reset();
+  commit();
+  if (!taking) return;  // at the start: the rest follows there
+  if (auto started = start_intake(); !started) throw std::runtime_error(started.error().text);
+  check_integrity();
+  show_all();
+  after_step();
+}
+
+// Each night, at the start if there is none of the last night, and soon after something was told.
+void Service::copy_if_due() {
+  if (copying_ || room_->stands_in() || history_in_trouble_) return;
+  if (room_->journal_entries() == 0 && copied_night_.empty()) return;  // there is nothing to keep
+  const auto now = std::chrono::steady_clock::now();
+  const std::string night = night_of(loaded_.zone, wall_now());
+  const bool nightly = copied_night_ != night;
+  const bool told = room_->journal_entries() != entries_copied_;
+  if (!nightly && !(told && (!copied_at_ || now - *copied_at_ >= kCopyPause))) return;
+  copying_ = true;
+  copied_at_ = now;
+  copied_night_ = night;
+  const std::uint64_t entries = room_->journal_entries();
+  boost::asio::post(worker_, [this, entries, nightly, what = copy_order(loaded_, night)] {
+    const std::string failure = make_copies(what, nightly);
+    boost::asio::post(strand_, [this, entries, failure] { copied(entries, failure); });
+  });
+}
+
+void Service::copied(std::uint64_t entries, const std::string& failure) {
+  copying_ = false;
+  entries_copied_ = entries;
+  if (failure.empty()) {
+    copy_failed_ = false;
+    return;
+  }
+  spdlog::error("{}", failure);
+  if (std::exchange(copy_failed_, true)) return;  // told
+  room_->notify(fmt::format("copy-{}", unix_ms(wall_now())),
+                fmt::format("This week: torpor in {} could not make its nightly copy: {}. The "
+                            "history itself is whole.",
+                            loaded_.settings.storeroom, failure));
+  after_step();
+}
+
 void Service::beat() {
   look_at_board();
+  copy_if_due();
   const std::string state = service_json("running");
   outgoing_->show(topic("service"), state);
   room_->keep_note("service", state);
@@ -567,6 +709,8 @@ void Service::reload() {
   loaded_.settings.places = loaded->settings.places;
   loaded_.settings.quiet = loaded->settings.quiet;
   loaded_.book = loaded->book;
+  loaded_.copies = loaded->copies;
+  loaded_.texts = loaded->texts;
   if (web_) web_->use(page_source(loaded_));
   if (auto started = start_intake(); !started) {
     spdlog::error("the intake could not be started again: {}", started.error().text);
@@ -580,6 +724,7 @@ void Service::reload() {
 
 void Service::leave() {
   spdlog::info("leaving");
+  replaced_ = true;  // that is for the next start
   manager_.say("STOPPING=1\nSTATUS=Saying farewell.");
   worker_.join();
   intake_.reset();  // what it had acknowledged is in the inbox
@@ -590,6 +735,11 @@ void Service::leave() {
   strand_.poll();  // records handed over while it stopped
   room_->keep_note("service", service_json("gone"));
   commit();
+  if (!room_->stands_in() && !history_in_trouble_ && room_->journal_entries() != entries_copied_) {
+    const std::string failure =
+        make_copies(copy_order(loaded_, night_of(loaded_.zone, wall_now())), false);
+    if (!failure.empty()) spdlog::error("{}", failure);
+  }
   outgoing_->finish(
       {{fmt::format("farewell-{}", unix_ms(wall_now())), topic("notice"),
         fmt::format("Today: torpor in {} was stopped; nobody watches the jars until it "
@@ -635,6 +785,7 @@ std::string Service::service_json(std::string_view state) const {
                       {"untrusted", readings.untrusted}};
   json["history"] = {{"written", !history_in_trouble_},
                      {"readable", !(room_ && room_->history_fault())},
+                     {"away", room_ && room_->stands_in()},
                      {"damaged_records", room_ ? room_->inbox().damaged() : 0}};
   return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
 }

@@ -75,6 +75,11 @@ class Service {
   void look_at_board();
   void feed_watchdog();
   void resume_if_possible();
+  void take_history_back();
+  void open_anew(const std::string& found_damage);
+  void copy_if_due();
+  void copied(std::uint64_t entries, const std::string& failure);
+  void check_integrity();
   void tell_of_damage();
   void work_out_models();
   void take_model(const tl::expected<JarModelRecord, Error>& worked_out);
@@ -113,7 +118,15 @@ class Service {
   bool commit_armed_ = false;
   bool history_in_trouble_ = false;
   bool damage_told_ = false;
+  bool replaced_ = false;     // the history, since it could not be written: once a run
   bool working_out_ = false;  // a model, on the worker thread
+  std::optional<std::chrono::steady_clock::time_point> taken_back_;  // when it was last tried
+  // The nightly copy.
+  bool copying_ = false;  // on the worker thread
+  bool copy_failed_ = false;
+  std::string copied_night_;          // of the last one, "2026-03-02"; empty: there is none
+  std::uint64_t entries_copied_ = 0;  // of the journal
+  std::optional<std::chrono::steady_clock::time_point> copied_at_;
   bool connected_ = false;
   Instant link_changed_;
   TakeoverWatch takeover_watch_;
@@ -122,9 +135,10 @@ class Service {
 
   // Any thread.
   IntakeCounters counters_;
-  std::atomic<std::size_t> queued_{0};   // records handed over and not yet applied
-  std::atomic<std::size_t> waiting_{0};  // readings applied and not yet committed
-  std::atomic<bool> paused_{false};      // the intake was told to stop
+  std::atomic<std::size_t> queued_{0};    // records handed over and not yet applied
+  std::atomic<std::size_t> waiting_{0};   // readings applied and not yet committed
+  std::atomic<bool> paused_{false};       // the intake was told to stop
+  std::atomic<unsigned> room_number_{0};  // of room_: counts those before it
 
   // In order of need: each is destroyed before what it uses.
   std::unique_ptr<Reception> reception_;

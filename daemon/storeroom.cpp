@@ -6,8 +6,8 @@
 #include <algorithm>
 #include <boost/crc.hpp>
 #include <cstdlib>
+#include <nlohmann/json.hpp>
 
-#include "daemon/history/damaged_history.h"
 #include "daemon/history/little_endian.h"
 #include "daemon/link/link.h"
 #include "daemon/link/topic_filter.h"
@@ -38,6 +38,16 @@ constexpr std::size_t kDaysForgottenAtOnce = 100;
 // it, not with every reading.
 constexpr auto kJarShownEvery = std::chrono::minutes(5);
 
+// In table `note`. Stored.
+constexpr const char kSnapshotCheckNote[] = "snapshot-check";
+
+// "44:89abcdef": of which input, and the CRC-32 of its bytes.
+std::string snapshot_check(std::uint64_t sequence, std::string_view bytes) {
+  boost::crc_32_type crc;
+  crc.process_bytes(bytes.data(), bytes.size());
+  return fmt::format("{}:{:08x}", sequence, crc.checksum());
+}
+
 void remember(std::deque<std::uint64_t>& digests, std::uint64_t digest) {
   digests.push_back(digest);
   if (digests.size() > kRedeliveriesRemembered) digests.pop_front();
@@ -46,9 +56,7 @@ void remember(std::deque<std::uint64_t>& digests, std::uint64_t digest) {
 }  // namespace
 
 std::filesystem::path spool_folder(const std::filesystem::path& history) {
-  std::error_code unresolved;  // then the path as given tells it apart well enough
-  std::filesystem::path absolute = std::filesystem::absolute(history, unresolved);
-  if (unresolved) absolute = history;
+  const std::filesystem::path absolute = real_history(history);
   boost::crc_32_type crc;
   crc.process_bytes(absolute.native().data(), absolute.native().size());
   const std::string name = fmt::format("torpor-spool-{:08x}", crc.checksum());
@@ -66,7 +74,25 @@ std::filesystem::path spool_folder(const std::filesystem::path& history) {
 }
 
 StoreroomSettings storeroom_settings(const Loaded& loaded) {
-  return {loaded.settings, loaded.book, loaded.zone, loaded.history, spool_folder(loaded.history)};
+  return {loaded.settings,
+          loaded.book,
+          loaded.zone,
+          loaded.history,
+          spool_folder(loaded.history),
+          loaded.marker,
+          loaded.copies,
+          true,
+          {}};
+}
+
+HistoryPlace history_place(const StoreroomSettings& settings) {
+  return {settings.history,
+          settings.spool,
+          settings.marker,
+          settings.copies,
+          settings.settings.storeroom,
+          settings.may_stand_in,
+          settings.found_damage};
 }
 
 rules::WatchSettings watch_settings(const StoreroomSettings& settings,
@@ -100,63 +126,208 @@ Storeroom::~Storeroom() = default;
 
 tl::expected<std::unique_ptr<Storeroom>, Error> Storeroom::open(StoreroomSettings settings,
                                                                 Instant wall) {
-  const bool power_cut = settings.settings.history.survives == config::Survives::power_cut;
-  auto opened = open_or_replace(settings.history, power_cut, wall);
+  const HistoryPlace place = history_place(settings);
+  auto opened = open_history(place, wall);
   if (!opened) return tl::unexpected(opened.error());
   const std::uint64_t applied = opened->store->snapshot().sequence;
   InboxOptions options;
-  options.folder = inbox_folder(settings.history);
+  options.folder = opened->inbox;
   options.spool = settings.spool;
-  options.power_cut = power_cut;
+  options.power_cut = settings.settings.history.survives == config::Survives::power_cut;
+  if (opened->stands_in) options.numbers_left_out = kNumbersLeftOut;
   auto inbox = Inbox::open(options, applied);
   if (!inbox) return tl::unexpected(inbox.error());
+  for (const std::filesystem::path& other : opened->other_inboxes) {
+    // What cannot be moved now is tried again with the next start.
+    const auto moved = move_in(other, applied, **inbox);
+    if (!moved)
+      spdlog::error("{} is kept for the next start: {}", other.string(), moved.error().text);
+    if (moved && *moved > 0) spdlog::info("took {} inputs over from {}", *moved, other.string());
+  }
 
   std::unique_ptr<Storeroom> room(new Storeroom(std::move(settings), std::move(opened->store)));
   room->inbox_ = std::move(*inbox);
+  if (opened->lock) room->lock_.emplace(std::move(*opened->lock));
+  room->stands_in_ = opened->stands_in;
+  room->identity_ = opened->identity;
+  room->add_trouble(opened->trouble);
+  room->tell_of_inbox_loss();
   if (auto restored = room->restore(wall); !restored) return tl::unexpected(restored.error());
-  if (opened->replaced) room->tell_of_replaced(*opened->replaced, wall);
+  room->tell_of_trouble(wall);
   return room;
 }
 
-void Storeroom::tell_of_replaced(const ReplacedHistory& replaced, Instant wall) {
-  const std::string over =
-      replaced.brought_over.empty() ? "nothing" : replaced.brought_over + " (all of it)";
-  const std::string lost = replaced.lost.empty() ? "" : "; lost are: " + replaced.lost;
-  const std::string text = fmt::format(
-      "the history was damaged ({}). It is kept as {}; a new one was begun. Brought over: {}{}. "
-      "Earlier readings are in the old file only. Look at the disk; a backup brings them back",
-      replaced.found, replaced.kept.string(), over, lost);
-  spdlog::error("{}", text);
-  notify(fmt::format("replaced-{}", unix_ms(wall)),
-         fmt::format("Today: torpor in {}: {}.", settings_.settings.storeroom, text));
+void Storeroom::add_trouble(const std::string& sentences) {
+  if (sentences.empty()) return;
+  if (!trouble_.empty()) trouble_ += " ";
+  trouble_ += sentences;
+}
+
+// One notice for all of it, and a line for whoever asks with a command.
+void Storeroom::tell_of_trouble(Instant wall) {
+  if (store_->note(kTroubleNote).value_or("") != trouble_) keep_note(kTroubleNote, trouble_);
+  if (trouble_.empty()) return;
+  spdlog::error("{}", trouble_);
+  notify(fmt::format("trouble-{}", unix_ms(wall)),
+         fmt::format("Today: torpor in {}: {}", settings_.settings.storeroom, trouble_));
+}
+
+void Storeroom::tell_of_inbox_loss() {
+  const InboxLoss loss = inbox_->loss();
+  if (loss.none()) return;
+  std::string when;
+  if (loss.after) when += " after " + settings_.zone.to_words(*loss.after);
+  if (loss.before) when += " before " + settings_.zone.to_words(*loss.before);
+  std::string lost;
+  if (loss.missing > 0) {
+    lost = fmt::format("{} input{} of it {} lost", loss.missing, loss.missing == 1 ? "" : "s",
+                       loss.missing == 1 ? "is" : "are");
+    if (loss.at_the_end) lost += ", and perhaps some at its end";
+  } else {
+    lost = loss.at_the_end ? "What came last may be lost" : "Nothing of it is lost";
+  }
+  const bool any = loss.missing > 0 || loss.at_the_end;
+  add_trouble(fmt::format(
+      "The inbox, which holds what comes until it is in the history, {}. {}{}{}.{} Look at the "
+      "disk.",
+      loss.places > 0
+          ? fmt::format("was damaged in {} place{}", loss.places, loss.places == 1 ? "" : "s")
+          : "has a gap",
+      lost, any ? when : "", any ? ": readings, or what you told then; tell that again" : "",
+      loss.kept.empty() ? ""
+                        : fmt::format(" The file is kept as {}.", loss.kept.front().string())));
+}
+
+// An entry that is damaged is put right from the last copy, or left out: the others still count.
+tl::expected<void, Error> Storeroom::replay_journal() {
+  std::vector<JournalEntry> journal = store_->journal();
+  auto faults = store_->check_journal(journal);
+  if (!faults) return tl::unexpected(faults.error());
+  const std::string known = store_->note(kLeftOutNote).value_or("");
+  std::set<std::uint64_t> known_left_out = numbers_in(known);
+  std::map<std::uint64_t, JournalEntry> in_copy;
+  std::string copy_day;
+  if (!faults->none()) {
+    if (const auto copy = unpack_newest_copy(history_place(settings_), identity_)) {
+      copy_day = copy->day;
+      if (const auto copied = Store::open(copy->file)) {
+        for (JournalEntry& entry : (*copied)->journal()) in_copy[entry.number] = std::move(entry);
+      }
+    }
+  }
+  std::vector<std::string> mended, changed, gone, left_out;
+  std::set<std::uint64_t> out;
+  const auto mend = [&](std::uint64_t number) -> const JournalEntry* {
+    const auto found = in_copy.find(number);
+    if (found == in_copy.end()) return nullptr;
+    pending_.mended.push_back(found->second);
+    mended.push_back(std::to_string(number));
+    return &found->second;
+  };
+  for (const std::uint64_t number : faults->missing) {
+    if (const JournalEntry* entry = mend(number)) {
+      const auto at = std::ranges::lower_bound(journal, number, {}, &JournalEntry::number);
+      journal.insert(at, *entry);
+    } else {
+      gone.push_back(std::to_string(number));
+      pending_.told_faults.missing.push_back(number);
+    }
+  }
+  for (JournalEntry& entry : journal) {
+    const bool is_changed =
+        std::ranges::find(faults->changed, entry.number) != faults->changed.end();
+    const JournalEntry* good = is_changed ? mend(entry.number) : nullptr;
+    if (good != nullptr) entry = *good;
+    const auto replayed = ledger_.replay(entry);
+    if (!replayed) {
+      out.insert(entry.number);
+      if (!known_left_out.contains(entry.number)) {
+        left_out.push_back(fmt::format("{} (“{}”)", entry.number, entry.sentence));
+        spdlog::error("{}", replayed.error());
+      }
+    } else if (is_changed && good == nullptr) {
+      changed.push_back(fmt::format("{} (“{}”)", entry.number, entry.sentence));
+    }
+    if (is_changed && good == nullptr) pending_.told_faults.changed.push_back(entry.number);
+  }
+  journal_entries_ = journal.size();
+  if (!mended.empty()) {
+    add_trouble(
+        fmt::format("Journal entries damaged on the disk were put right from the copy of {}: "
+                    "{}. Look at the disk.",
+                    copy_day, fmt::join(mended, ", ")));
+  }
+  if (!changed.empty()) {
+    add_trouble(
+        fmt::format("The disk has changed journal entries: {}. Look at them, and withdraw "
+                    "what is wrong.",
+                    fmt::join(changed, ", ")));
+  }
+  if (!left_out.empty()) {
+    add_trouble(
+        fmt::format("Journal entries that can no longer be read are left out: {}. Tell them "
+                    "again.",
+                    fmt::join(left_out, ", ")));
+  }
+  if (!gone.empty()) {
+    add_trouble(
+        fmt::format("Journal entries are gone from the disk: {}. Tell again what was told "
+                    "then.",
+                    fmt::join(gone, ", ")));
+  }
+  const std::string list = fmt::format("{}", fmt::join(out, ","));
+  if (list != known) keep_note(kLeftOutNote, list);
+  return {};
+}
+
+bool Storeroom::take_snapshot(const Store::Snapshot& saved) {
+  if (saved.bytes.empty()) return false;
+  const std::string check = store_->note(kSnapshotCheckNote).value_or("");
+  tl::expected<void, std::string> restored;
+  if (check.starts_with(fmt::format("{}:", saved.sequence)) &&
+      check != snapshot_check(saved.sequence, saved.bytes)) {
+    restored = tl::unexpected(std::string("the disk has changed it"));
+  } else {
+    restored = restore_snapshot(saved.bytes);
+  }
+  if (restored) return true;
+  spdlog::error("the snapshot of the rules' state cannot be read: {}", restored.error());
+  add_trouble(
+      "What the rules had in mind is damaged: alerts that stood are raised again by what comes. "
+      "Journal and readings are whole. Look at the disk.");
+  return false;
+}
+
+// Alerts of before are over for this engine, and their numbers are not used again.
+void Storeroom::begin_without_snapshot(Instant wall) {
+  std::uint64_t first_alert = 1;
+  for (const StoredAlert& stored : store_->alerts(false)) {
+    first_alert = std::max(first_alert, stored.number + 1);
+    if (!stored.open) continue;
+    auto view = alert_from_json(stored.body);
+    if (!view) continue;
+    view->alert.state = rules::AlertState::ended;
+    view->alert.ended_at = wall;
+    pending_.alerts[stored.number] = {stored.number, false, alert_json(*view)};
+  }
+  // An engine as it begins, but for the number of its next alert (rules/watch/snapshot.cpp).
+  nlohmann::json fresh = nlohmann::json::from_cbor(watch_.snapshot());
+  fresh["next_alert"] = first_alert;
+  std::string bytes;
+  nlohmann::json::to_cbor(fresh, bytes);
+  if (const auto begun = watch_.restore(bytes); !begun) {
+    spdlog::error("alerts are numbered from 1 again: {}", begun.error());
+  }
+  for (const rules::Input& input : ledger_.placements()) step(wall, input);
 }
 
 tl::expected<void, Error> Storeroom::restore(Instant wall) {
-  for (const JournalEntry& entry : store_->journal()) {
-    if (const auto replayed = ledger_.replay(entry); !replayed) {
-      return tl::unexpected(Error{
-          ErrorKind::corrupt,
-          fmt::format("journal entry {} cannot be read: {}", entry.number, replayed.error())});
-    }
-  }
+  if (auto replayed = replay_journal(); !replayed) return replayed;
   watch_ = rules::Watch(watch_settings(settings_, ledger_.calibrations()));
   backlog_ = store_->outbox();
   const Store::Snapshot saved = store_->snapshot();
   applied_ = saved.sequence;
-  bool placed = false;
-  if (!saved.bytes.empty()) {
-    if (const auto restored = restore_snapshot(saved.bytes); restored) {
-      placed = true;
-    } else {
-      spdlog::error(
-          "the snapshot of the rules' state cannot be read ({}); watching starts from the readings "
-          "that come now, history and journal are whole",
-          restored.error());
-    }
-  }
-  if (!placed) {
-    for (const rules::Input& input : ledger_.placements()) step(wall, input);
-  }
+  if (!take_snapshot(saved)) begin_without_snapshot(wall);
   for (const auto& [id, jar] : ledger_.jars()) {
     if (!jar.retired_at) jar_standings_.touched(id);
   }
@@ -166,6 +337,7 @@ tl::expected<void, Error> Storeroom::restore(Instant wall) {
     applied_ = std::max(applied_, record.sequence - 1);
     accept(std::move(record));
   }
+  applied_ = inbox_->last_sequence();
   return {};
 }
 
@@ -594,8 +766,11 @@ tl::expected<void, Error> Storeroom::commit() {
     if (!waiting.handed_out && !waiting.held) backlog_.push_back(std::move(waiting.message));
   }
   jar_records_.written();
+  const std::uint64_t pending_entries = pending_.journal.size();
   pending_ = Pending{};
-  inbox_->drop_through(applied_);
+  journal_entries_ += pending_entries;
+  // The history that is away knows nothing of it yet.
+  if (!stands_in_) inbox_->drop_through(applied_);
   fold_days();
   return {};
 }
@@ -635,6 +810,8 @@ tl::expected<void, Error> Storeroom::write_pending() {
   };
   each(pending_.placements, [&](const Placement& p) { return store_->put_placement(p); });
   each(pending_.readings, [&](const Reading& r) { return store_->put_reading(r); });
+  each(pending_.mended, [&](const JournalEntry& e) { return store_->mend_journal(e); });
+  if (ok && !pending_.told_faults.none()) then(store_->accept_faults(pending_.told_faults));
   each(pending_.journal, [&](const JournalEntry& e) { return store_->put_journal(e); });
   each(pending_.alerts, [&](const auto& numbered) { return store_->put_alert(numbered.second); });
   each(pending_.changes, [&](const StoredAlertChange& c) { return store_->put_alert_change(c); });
@@ -643,7 +820,10 @@ tl::expected<void, Error> Storeroom::write_pending() {
   each(pending_.answers, [&](const auto& a) { return store_->put_answer(a.first, a.second); });
   each(pending_.notes, [&](const auto& n) { return store_->put_note(n.first, n.second); });
   if (ok) then(jar_records_.write(*store_));
-  if (ok) then(store_->put_snapshot(applied_, snapshot()));
+  if (!ok) return ok;
+  const std::string state = snapshot();
+  then(store_->put_snapshot(applied_, state));
+  if (ok) then(store_->put_note(kSnapshotCheckNote, snapshot_check(applied_, state)));
   return ok;
 }
 

@@ -24,6 +24,7 @@
 
 #include "config/settings.h"
 #include "daemon/history/inbox.h"
+#include "daemon/history/open_history.h"
 #include "daemon/history/store.h"
 #include "daemon/jar_records.h"
 #include "daemon/jar_standings.h"
@@ -36,8 +37,6 @@
 
 namespace torpor::daemon {
 
-struct ReplacedHistory;
-
 // Where the inbox goes while the history's disk cannot be written: memory-backed, found by readers
 // in other processes by the same rule.
 [[nodiscard]] std::filesystem::path spool_folder(const std::filesystem::path& history);
@@ -48,9 +47,14 @@ struct StoreroomSettings {
   LocalTime zone;
   std::filesystem::path history;  // the SQLite file
   std::filesystem::path spool;    // memory-backed folder; empty: none
+  std::filesystem::path marker;   // what knows that there was a history; empty: nothing does
+  std::filesystem::path copies;   // folder of the second nightly copy; empty: none
+  bool may_stand_in = true;       // for a history that is away
+  std::string found_damage = {};  // that keeps the history from being written: it is replaced
 };
 
 [[nodiscard]] StoreroomSettings storeroom_settings(const Loaded& loaded);
+[[nodiscard]] HistoryPlace history_place(const StoreroomSettings& settings);
 // What the engine of such a storeroom is made with.
 [[nodiscard]] rules::WatchSettings watch_settings(const StoreroomSettings& settings,
                                                   const Calibrations& calibrations);
@@ -70,15 +74,24 @@ inline constexpr std::size_t kJarsShownAtOnce = 100;
 
 class Storeroom {
  public:
-  // Opens history and inbox, restores, and applies what is not yet folded. A damaged history is set
-  // aside for a new one, with a notice. `wall` names it, and dates a changed placement when there
-  // is no reading to date it by.
+  // Opens history and inbox, restores, and applies what is not yet folded. What is damaged or away
+  // does not keep it from watching: one notice says what is lost or at risk and what to do, and
+  // trouble() goes on saying it. `wall` names what is set aside, and dates a changed placement when
+  // there is no reading to date it by.
   [[nodiscard]] static tl::expected<std::unique_ptr<Storeroom>, Error> open(
       StoreroomSettings settings, Instant wall);
   ~Storeroom();
 
   // Appending is safe from any thread; hand each appended record to accept().
   [[nodiscard]] Inbox& inbox() { return *inbox_; }
+
+  // What was found wrong at the start, for every command to say; empty: nothing.
+  [[nodiscard]] const std::string& trouble() const { return trouble_; }
+  // The history is away, and this one stands in for it: until it is opened anew, nothing leaves the
+  // inbox.
+  [[nodiscard]] bool stands_in() const { return stands_in_; }
+  // Entries of the journal, to know when a copy of it is worth making.
+  [[nodiscard]] std::uint64_t journal_entries() const { return journal_entries_; }
 
   // Takes records in any order and applies them in the order of their numbers.
   void accept(InboxRecord record);
@@ -186,12 +199,19 @@ class Storeroom {
     std::vector<std::pair<std::string, std::string>> answers;
     std::map<std::string, std::string> notes;
     std::vector<Placement> placements;
+    std::vector<JournalEntry> mended;
+    JournalFaults told_faults;
   };
 
   Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store);
 
   [[nodiscard]] tl::expected<void, Error> restore(Instant wall);
-  void tell_of_replaced(const ReplacedHistory& replaced, Instant wall);
+  [[nodiscard]] tl::expected<void, Error> replay_journal();
+  [[nodiscard]] bool take_snapshot(const Store::Snapshot& saved);
+  void begin_without_snapshot(Instant wall);
+  void tell_of_inbox_loss();
+  void add_trouble(const std::string& sentences);
+  void tell_of_trouble(Instant wall);
   void date_placements(Instant wall);
   void date_learned(const rules::LearnedInterval& learned);
   void apply(const InboxRecord& record);
@@ -223,6 +243,11 @@ class Storeroom {
   [[nodiscard]] tl::expected<void, std::string> restore_snapshot(std::string_view bytes);
 
   StoreroomSettings settings_;
+  std::optional<WriterLock> lock_;  // of the history's place, while something stands in for it
+  bool stands_in_ = false;
+  std::string identity_;
+  std::string trouble_;
+  std::uint64_t journal_entries_ = 0;
   std::unique_ptr<Store> store_;
   std::unique_ptr<Inbox> inbox_;
   Ledger ledger_;

@@ -26,6 +26,7 @@
 #include "daemon/torpor_import_jars.h"
 #include "daemon/torpor_listen.h"
 #include "daemon/torpor_rehearse.h"
+#include "daemon/torpor_restore.h"
 #include "daemon/torpor_show.h"
 #include "daemon/torpor_sugar.h"
 #include "daemon/torpor_tell.h"
@@ -49,6 +50,7 @@ constexpr const char* kExamples = R"(Examples:
   torpor export --sensor s1 > s1.csv            its readings, for another program
   torpor rehearse --rules new.yaml              what these rules would have said
   torpor backup /mnt/stick/cellar.sqlite3       a copy while the service runs
+  torpor restore                                the history from its newest nightly copy
   torpor air 25C 60%                            dew point and more
   torpor sugar --rice 1200g --raw 560g          how much sugar puts this rice to sleep
 Exit codes: 0 done, 1 failed, 2 usage or configuration, 65 sentence or data refused,
@@ -74,6 +76,7 @@ struct Arguments {
   RehearseOrder rehearse;
   bool senml = false;
   std::string backup;
+  RestoreOrder restore;
 };
 
 using Command = std::function<ExitCode()>;
@@ -285,6 +288,16 @@ void add_backup(CLI::App& app, Arguments& arguments, Command& chosen) {
       [&] { chosen = [&] { return print(back_up(arguments.backup, arguments.config)); }; });
 }
 
+void add_restore(CLI::App& app, Arguments& arguments, Command& chosen) {
+  CLI::App* command = app.add_subcommand(
+      "restore", "The history from a nightly copy or a backup, while the service is stopped");
+  command->add_option("FILE", arguments.restore.file,
+                      "The copy or backup (default: the newest nightly copy)");
+  command->callback([&] {
+    chosen = [&] { return print(restore_history(arguments.restore, arguments.config)); };
+  });
+}
+
 void add_air(CLI::App& app, Arguments& arguments, Command& chosen) {
   CLI::App* command =
       app.add_subcommand("air", "Dew point, vapour pressure and humidity of air; no configuration");
@@ -333,6 +346,7 @@ void add_commands(CLI::App& app, Arguments& arguments, Command& chosen) {
   add_export(app, arguments, chosen);
   add_rehearse(app, arguments, chosen);
   add_backup(app, arguments, chosen);
+  add_restore(app, arguments, chosen);
   add_air(app, arguments, chosen);
   add_sugar(app, arguments, chosen);
 }

@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include "daemon/history/history_copy.h"
+#include "daemon/history/open_history.h"
 #include "daemon/history/store.h"
+#include "daemon/storeroom.h"
 #include "daemon/torpor_terminal.h"
 #include "sensors/rfc3339.h"
 
@@ -13,6 +15,11 @@ tl::expected<std::string, Failure> back_up(const std::filesystem::path& target,
                                            const std::filesystem::path& config) {
   const auto loaded = load_for_command(config, Purpose::history);
   if (!loaded) return tl::unexpected(loaded.error());
+  if (std::filesystem::exists(stand_in_file(spool_folder(loaded->history)))) {
+    return tl::unexpected(Failure{ExitCode::failed,
+                                  "there is nothing to copy while the history is away; the nightly "
+                                  "copies are as they were"});
+  }
   if (auto copied = copy_history_file(loaded->history, target); !copied) {
     return tl::unexpected(failure_of(copied.error()));
   }

@@ -4,10 +4,15 @@
 #include <langinfo.h>
 #include <unistd.h>
 
+#include <cstdio>
 #include <cstdlib>
 #include <string>
 #include <string_view>
 #include <system_error>
+
+#include "daemon/history/open_history.h"
+#include "daemon/report/printable.h"
+#include "daemon/storeroom.h"
 
 namespace torpor::daemon {
 
@@ -37,7 +42,14 @@ tl::expected<Loaded, Failure> load_for_command(const std::filesystem::path& conf
                             config.string())});
   }
   auto loaded = load_settings(config, purpose, rules);
-  if (loaded) return std::move(*loaded);
+  if (loaded) {
+    const auto trouble = trouble_at(history_place(storeroom_settings(*loaded)));
+    if (trouble && trouble->away && purpose == Purpose::history) {
+      return tl::unexpected(Failure{ExitCode::failed, trouble->text});
+    }
+    if (trouble) std::fprintf(stderr, "torpor: %s\n", printable(trouble->text).c_str());
+    return std::move(*loaded);
+  }
   std::string text;
   for (const config::Fault& fault : loaded.error()) text += config::to_text(fault) + '\n';
   text += fmt::format("{} fault{} in the configuration", loaded.error().size(),

@@ -18,7 +18,8 @@ namespace torpor::daemon {
 // Progress is shown where standard error is a terminal.
 [[nodiscard]] bool shows_progress();
 
-// load_settings() with its faults as one usage failure, a caret under each.
+// load_settings() with its faults as one usage failure, a caret under each. Says on standard error
+// what is wrong with the history; who wants to read one that is away fails here.
 [[nodiscard]] tl::expected<Loaded, Failure> load_for_command(
     const std::filesystem::path& config, Purpose purpose, const std::filesystem::path& rules = {});
 

@@ -12,8 +12,12 @@
 #include <filesystem>
 #include <string>
 
+#include "daemon/history/folder_owner.h"
+#include "daemon/history/open_history.h"
+#include "daemon/history/small_copy.h"
 #include "daemon/load_settings.h"
 #include "daemon/service.h"
+#include "daemon/storeroom.h"
 #include "daemon/version.h"
 
 namespace {
@@ -43,6 +47,16 @@ void print_plan(const daemon::Loaded& loaded) {
               settings.broker.host.c_str(), settings.broker.port,
               settings.broker.user.empty() ? "" : " as ", settings.broker.user.c_str());
   std::printf("history %s\n", loaded.history.c_str());
+  // What a person has chosen, in what it costs.
+  const bool power_cut = settings.history.survives == config::Survives::power_cut;
+  std::printf("  survives: %s\n",
+              power_cut
+                  ? "power-cut: a power cut loses nothing; each message is written through to "
+                    "the disk"
+                  : "crash: a power cut loses the readings of the last minute at most; what "
+                    "you tell is on the disk before it is answered");
+  std::printf("  nightly copy: in %s%s%s\n", daemon::copies_folder(loaded.history).c_str(),
+              loaded.copies.empty() ? "" : " and in ", loaded.copies.c_str());
   if (settings.web) {
     std::printf("web pages on %s%s\n", settings.web->listen.c_str(),
                 loaded.web_token.empty() ? "" : ", with a token");
@@ -75,7 +89,24 @@ void start_log() {
   spdlog::set_default_logger(std::move(log));
 }
 
-int run(const std::filesystem::path& config_file, bool check) {
+// What is there is set aside; the service itself is started as ever.
+int begin_anew(const daemon::Loaded& loaded) {
+  ::umask(0027);
+  const auto now = std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());
+  const auto kept =
+      daemon::begin_new_history(daemon::history_place(daemon::storeroom_settings(loaded)), now);
+  if (!kept) {
+    std::fprintf(stderr, "torpord: %s\n", kept.error().text.c_str());
+    return kFailed;
+  }
+  daemon::give_to_folders_owner(daemon::real_history(loaded.history));
+  std::printf("a new history was begun at %s\n", loaded.history.c_str());
+  if (!kept->empty()) std::printf("the one before is kept as %s\n", kept->c_str());
+  std::printf("start torpord as ever\n");
+  return EXIT_SUCCESS;
+}
+
+int run(const std::filesystem::path& config_file, bool check, bool new_history) {
   auto loaded = daemon::load_settings(config_file);
   if (!loaded) {
     print_faults(loaded.error());
@@ -91,6 +122,7 @@ int run(const std::filesystem::path& config_file, bool check) {
     print_plan(*loaded);
     return EXIT_SUCCESS;
   }
+  if (new_history) return begin_anew(*loaded);
   // A file at the size it may have is a full disk, which the service lives through.
   std::signal(SIGXFSZ, SIG_IGN);
   ::umask(0027);  // history, inbox and socket: ours and our group's
@@ -117,6 +149,9 @@ int main(int argc, char** argv) {
   bool check = false;
   app.add_option("--config", config_file, "The configuration file")->capture_default_str();
   app.add_flag("--check", check, "Check the configuration and its rule books, say what would run");
+  bool new_history = false;
+  app.add_flag("--new-history", new_history,
+               "Begin a new history where there was one, and end; what is there is set aside");
   app.set_version_flag("--version", std::string("torpord ") + daemon::kVersion);
   try {
     app.parse(argc, argv);
@@ -124,7 +159,7 @@ int main(int argc, char** argv) {
     return app.exit(error) == 0 ? EXIT_SUCCESS : kUsageOrConfiguration;
   }
   try {
-    return run(config_file, check);
+    return run(config_file, check, new_history);
   } catch (const std::exception& error) {
     // A broken invariant or no memory: say it and let the service manager start anew.
     std::fprintf(stderr, "torpord: %s\n", error.what());

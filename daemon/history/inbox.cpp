@@ -37,13 +37,6 @@ tl::expected<void, Error> make_folder(const std::filesystem::path& folder, bool 
   return {};
 }
 
-Error damaged_to_the_end(const SegmentPlace& place, const SegmentScan& scan) {
-  return {ErrorKind::corrupt,
-          fmt::format("{} is damaged from byte {} to its end, after {} sound records; check the "
-                      "disk, then move the file away to start without what it held",
-                      place.path.string(), scan.good_bytes, scan.records)};
-}
-
 Error newer_inbox(const SegmentPlace& place, std::uint32_t format) {
   return {ErrorKind::newer_version,
           fmt::format("{} was written by a newer torpord: its format is {}, this program reads up "
@@ -54,7 +47,7 @@ Error newer_inbox(const SegmentPlace& place, std::uint32_t format) {
 struct Opened {
   std::vector<Segment> segments;
   std::uint64_t last_sequence = 0;
-  std::uint64_t damaged = 0;
+  InboxLoss loss;
 };
 
 struct ScannedSegment {
@@ -62,50 +55,111 @@ struct ScannedSegment {
   SegmentScan scan;
 };
 
-tl::expected<std::vector<ScannedSegment>, Error> scan_all(const InboxOptions& options) {
+// What numbers are missing, and when.
+class Gaps {
+ public:
+  explicit Gaps(std::uint64_t after) : newest_(after) {}
+
+  void see(const InboxRecord& record) {
+    const Instant at = moment_of(record.payload);
+    if (record.sequence <= newest_) {
+      seen_ = at;
+      return;
+    }
+    const std::uint64_t left_out = record.sequence - newest_ - 1;
+    if (left_out > 0 && left_out < kNumbersLeftOut) {
+      missing_ += left_out;
+      damage();
+    }
+    if (open_) before_ = at;
+    open_ = false;
+    newest_ = record.sequence;
+    seen_ = at;
+  }
+  // Here is a damaged place.
+  void damage() {
+    if (!damaged_) after_ = seen_;
+    damaged_ = open_ = true;
+  }
+  void write_into(InboxLoss& loss) const {
+    loss.missing = missing_;
+    loss.after = after_;
+    if (!open_) loss.before = before_;
+  }
+
+ private:
+  std::uint64_t newest_;
+  std::uint64_t missing_ = 0;
+  std::optional<Instant> seen_, after_, before_;
+  bool damaged_ = false;
+  bool open_ = false;  // damaged, and nothing read since
+};
+
+tl::expected<std::vector<ScannedSegment>, Error> scan_all(const InboxOptions& options, Gaps& gaps) {
   const auto places = list_segments(options.folder, options.spool);
   if (!places) return tl::unexpected(places.error());
   std::vector<ScannedSegment> scanned;
   for (const SegmentPlace& place : *places) {
     const auto bytes = read_bytes(place.path);
-    if (!bytes) return tl::unexpected(bytes.error());
-    if (!*bytes) continue;
-    SegmentScan scan =
-        scan_segment(**bytes, ScanFrom::header, place.first - 1, [](InboxRecord&&) {});
+    if (bytes && !*bytes) continue;
+    SegmentScan scan;
+    scan.last_sequence = place.first - 1;
+    scan.end = SegmentEnd::damaged;
+    if (bytes) {
+      scan = scan_segment(**bytes, ScanFrom::header, place.first - 1,
+                          [&gaps](InboxRecord&& record) { gaps.see(record); });
+    }
     if (scan.newer_format) return tl::unexpected(newer_inbox(place, *scan.newer_format));
+    const bool never_acknowledged = scan.end == SegmentEnd::zeros && options.power_cut;
+    // In the middle the numbers tell what is missing; at an end nothing does.
+    if (scan.end == SegmentEnd::damaged || (scan.end == SegmentEnd::zeros && !never_acknowledged)) {
+      gaps.damage();
+    }
+    if (never_acknowledged) scan.end = SegmentEnd::torn;
     scanned.push_back({place, scan});
   }
   return scanned;
 }
 
+// Under its own name with `.damaged` behind it: what is read past here may be of use to a person.
+void keep_a_copy(const std::filesystem::path& file, InboxLoss& loss) {
+  const std::filesystem::path copy = file.string() + ".damaged";
+  std::error_code error;
+  std::filesystem::copy_file(file, copy, std::filesystem::copy_options::skip_existing, error);
+  if (!error || std::filesystem::exists(copy, error)) loss.kept.push_back(copy);
+}
+
 // Looks at every segment, cuts torn ends off, and removes files that hold no record.
-tl::expected<Opened, Error> recover(const InboxOptions& options) {
-  const auto scanned = scan_all(options);
+tl::expected<Opened, Error> recover(const InboxOptions& options, std::uint64_t after) {
+  Gaps gaps(after);
+  const auto scanned = scan_all(options, gaps);
   if (!scanned) return tl::unexpected(scanned.error());
   Opened opened;
   for (auto it = scanned->begin(); it != scanned->end(); ++it) {
     const auto& [place, scan] = *it;
     const bool read_later = std::any_of(
         it + 1, scanned->end(), [](const ScannedSegment& later) { return later.scan.records > 0; });
-    if (scan.end == SegmentEnd::damaged && !read_later) {
-      return tl::unexpected(damaged_to_the_end(place, scan));
-    }
-    opened.damaged += scan.damaged;
+    opened.loss.places += scan.damaged;
     // Torn ends are cut when the inbox is opened: with records after it, one is a loss.
-    if (scan.end != SegmentEnd::whole && read_later) ++opened.damaged;
+    const bool bad_end = scan.end == SegmentEnd::damaged || scan.end == SegmentEnd::zeros ||
+                         (scan.end == SegmentEnd::torn && read_later);
+    if (bad_end) ++opened.loss.places;
+    if (bad_end && !read_later) opened.loss.at_the_end = true;
+    if (bad_end || scan.damaged > 0) keep_a_copy(place.path, opened.loss);
 
     // Failing to cut or remove does no harm: a reader stops there, new records go to a new file.
     std::error_code ignored;
-    if (scan.records == 0 && scan.end != SegmentEnd::damaged) {
+    if (scan.records == 0) {
       std::filesystem::remove(place.path, ignored);
       continue;
     }
-    if (scan.end == SegmentEnd::torn) {
+    if (scan.end == SegmentEnd::torn || scan.end == SegmentEnd::zeros) {
       std::filesystem::resize_file(place.path, scan.good_bytes, ignored);
     }
     opened.segments.push_back({place, scan.last_sequence, scan.good_bytes});
     opened.last_sequence = std::max(opened.last_sequence, scan.last_sequence);
   }
+  gaps.write_into(opened.loss);
   return opened;
 }
 
@@ -114,8 +168,9 @@ class FileInbox final : public Inbox {
   FileInbox(InboxOptions options, Opened opened, std::uint64_t after)
       : options_(std::move(options)),
         segments_(std::move(opened.segments)),
-        last_sequence_(std::max(after, opened.last_sequence)),
-        damaged_(opened.damaged) {}
+        last_sequence_(std::max(after, opened.last_sequence) + options_.numbers_left_out),
+        damaged_(opened.loss.places),
+        loss_(std::move(opened.loss)) {}
 
   tl::expected<Appended, Error> append(const InboxPayload& payload) override;
   std::vector<InboxRecord> read_after(std::uint64_t sequence) const override;
@@ -128,6 +183,7 @@ class FileInbox final : public Inbox {
     const std::lock_guard lock(mutex_);
     return damaged_;
   }
+  InboxLoss loss() const override { return loss_; }
   std::optional<Error> disk_fault() const override {
     const std::lock_guard lock(mutex_);
     return disk_fault_;
@@ -167,6 +223,7 @@ class FileInbox final : public Inbox {
   std::vector<Segment> segments_;  // by number; the last one may be being written
   std::uint64_t last_sequence_ = 0;
   mutable std::uint64_t damaged_ = 0;
+  const InboxLoss loss_;
   Writer disk_;
   Writer spool_{nullptr, true, false};
   std::optional<Error> disk_fault_;
@@ -377,12 +434,44 @@ std::vector<SegmentPlace> settled_listing(const std::filesystem::path& folder,
 }  // namespace
 
 tl::expected<std::unique_ptr<Inbox>, Error> Inbox::open(InboxOptions options, std::uint64_t after) {
-  if (auto made = make_folder(options.folder, options.power_cut); !made) {
+  // With a spool it need not be there: each append tries to make it.
+  if (auto made = make_folder(options.folder, options.power_cut); !made && options.spool.empty()) {
     return tl::unexpected(made.error());
   }
-  auto opened = recover(options);
+  auto opened = recover(options, after);
   if (!opened) return tl::unexpected(opened.error());
   return std::make_unique<FileInbox>(std::move(options), std::move(*opened), after);
+}
+
+Instant moment_of(const InboxPayload& payload) {
+  return std::visit(
+      [](const auto& record) {
+        if constexpr (requires { record.received_at; }) {
+          return record.received_at;
+        } else {
+          return record.at;
+        }
+      },
+      payload);
+}
+
+tl::expected<std::size_t, Error> move_in(const std::filesystem::path& folder,
+                                         std::uint64_t sequence, Inbox& inbox) {
+  std::size_t moved = 0;
+  for (const InboxRecord& record : peek_inbox(folder, {}, sequence)) {
+    if (const auto kept = inbox.append(record.payload); !kept) {
+      return tl::unexpected(kept.error());
+    }
+    ++moved;
+  }
+  const auto places = list_segments(folder, {});
+  if (!places) return tl::unexpected(places.error());
+  for (const SegmentPlace& place : *places) {
+    std::error_code error;
+    std::filesystem::remove(place.path, error);
+    if (error) return tl::unexpected(disk_error(error.value(), "remove", place.path));
+  }
+  return moved;
 }
 
 std::vector<InboxRecord> peek_inbox(const std::filesystem::path& folder,

@@ -87,10 +87,26 @@ struct InboxOptions {
   std::uint64_t spool_limit = 8u << 20;    // bytes; "nearly full" is 7/8 of it
   bool power_cut = false;                  // fdatasync after each append
   std::uint64_t segment_bytes = 4u << 20;  // a new file is begun beyond it
+  std::uint64_t numbers_left_out = 0;      // before the first that is given: kNumbersLeftOut
   // A disk that refused a record is tried again with the first record after this time: often enough
   // to leave the spool soon, seldom enough that a slow failure does not hold up every message.
   Duration disk_retry = std::chrono::seconds(1);
 };
+
+// What the files could not give when the inbox was opened.
+struct InboxLoss {
+  std::uint64_t places = 0;   // that are damaged
+  std::uint64_t missing = 0;  // records after `after` whose numbers stand nowhere
+  bool at_the_end = false;    // damage up to the end: how many stood there is not known
+  // Of the records before the first and behind the last damaged or missing one.
+  std::optional<Instant> after, before;
+  std::vector<std::filesystem::path> kept;  // copies of the damaged files, beside them
+  [[nodiscard]] bool none() const { return places == 0 && missing == 0; }
+};
+
+// A history that is away may have folded more than anyone knows. What comes meanwhile is numbered
+// this far above, so that it still counts when that history is back; a gap as wide is no loss.
+inline constexpr std::uint64_t kNumbersLeftOut = std::uint64_t{1} << 40;
 
 // Where an appended record went.
 enum class Kept { disk, spool, spool_nearly_full };
@@ -98,9 +114,9 @@ enum class Kept { disk, spool, spool_nearly_full };
 class Inbox {
  public:
   // Opens the folder and finds the highest sequence number on disk and spool. A torn last record is
-  // cut off (it was never acknowledged); a record with a bad CRC before the end is an error of kind
-  // corrupt only if nothing after it can be read: else it is skipped and counted in damaged().
-  // `after` is the last sequence number that is already folded: numbering continues above it.
+  // cut off (it was never acknowledged); what is damaged is passed over and told by loss(). A
+  // folder that cannot be made or written is no error while there is a spool. `after` is the last
+  // sequence number that is already folded: numbering continues above it.
   [[nodiscard]] static tl::expected<std::unique_ptr<Inbox>, Error> open(InboxOptions options,
                                                                         std::uint64_t after);
   virtual ~Inbox() = default;
@@ -121,9 +137,18 @@ class Inbox {
   [[nodiscard]] virtual std::uint64_t last_sequence() const = 0;
   // Places in its files that could not be read and were passed over.
   [[nodiscard]] virtual std::uint64_t damaged() const = 0;
+  [[nodiscard]] virtual InboxLoss loss() const { return {}; }
   // Why records go to the spool now; nullopt while the disk takes them. Any thread.
   [[nodiscard]] virtual std::optional<Error> disk_fault() const { return std::nullopt; }
 };
+
+// When a record came.
+[[nodiscard]] Instant moment_of(const InboxPayload& payload);
+
+// Appends what another inbox's folder still holds beyond `sequence` to this one, then removes its
+// files: how many. Whatever ends it in between, nothing is lost; something may come twice.
+[[nodiscard]] tl::expected<std::size_t, Error> move_in(const std::filesystem::path& folder,
+                                                       std::uint64_t sequence, Inbox& inbox);
 
 // For readers in other processes: every record after `sequence` that can be read, without locks and
 // without changing anything. A torn end is simply the end.

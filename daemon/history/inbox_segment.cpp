@@ -8,6 +8,8 @@
 // Valid:      header only; header, record 7, record 8, record 12 (numbers may be skipped).
 // Read past:  header, record 7, damage, record 9: the damage is counted, 9 is found by its length,
 //             CRC and rising number.
+// Put right:  header, record 7, record 8 with one bit of its body or CRC flipped, or with a wrong
+//             length where its CRC fits what stands before record 9 or the end: counted, not lost.
 // Torn:       header, record 7, 5 bytes; header, record 7, half of record 8, zeros.
 // Refused:    a header of a higher format.
 #include "daemon/history/inbox_segment.h"
@@ -45,6 +47,10 @@ struct FoundRecord {
   std::size_t end = 0;
 };
 
+// A reading takes 110 bytes. The search for a flipped bit takes the square of the length: some
+// milliseconds here.
+constexpr std::size_t kLargestMended = 1024;
+
 // The record that begins at `offset`, if a whole, sound one does.
 std::optional<FoundRecord> record_at(std::string_view bytes, std::size_t offset,
                                      std::uint64_t above) {
@@ -64,6 +70,50 @@ std::optional<FoundRecord> record_at(std::string_view bytes, std::size_t offset,
   return FoundRecord{{sequence, std::move(*payload)}, body_at + length};
 }
 
+// A body that its CRC speaks for.
+std::optional<FoundRecord> record_of(std::string_view body, std::size_t body_at,
+                                     std::uint64_t above) {
+  if (body.size() < kSequenceAndKindBytes) return std::nullopt;
+  const auto sequence = number_at<std::uint64_t>(body, 0);
+  if (sequence <= above || sequence - above > kWidestGap) return std::nullopt;
+  std::optional<InboxPayload> payload =
+      decode_payload(static_cast<std::uint8_t>(body[8]), body.substr(kSequenceAndKindBytes));
+  if (!payload) return std::nullopt;
+  return FoundRecord{{sequence, std::move(*payload)}, body_at + body.size()};
+}
+
+// With one bit of body or CRC flipped. A CRC of 32 bits tells any two bodies of this length apart
+// that differ in up to three bits (Koopman 2002: Hamming distance 4 up to 91,607 bits), so the bit
+// found is the one that was flipped.
+std::optional<FoundRecord> with_a_bit_put_right(std::string_view bytes, std::size_t offset,
+                                                std::uint64_t above) {
+  if (bytes.size() - offset < kRecordHeadBytes) return std::nullopt;
+  const std::size_t length = number_at<std::uint32_t>(bytes, offset);
+  const std::size_t body_at = offset + kRecordHeadBytes;
+  if (length > kLargestMended || length > bytes.size() - body_at) return std::nullopt;
+  std::string body(bytes.substr(body_at, length));
+  const std::uint32_t wanted = number_at<std::uint32_t>(bytes, offset + 4);
+  const std::uint32_t off_by = crc32_of(body) ^ wanted;
+  if ((off_by & (off_by - 1)) == 0) return record_of(body, body_at, above);
+  for (std::size_t bit = 0; bit < 8 * length; ++bit) {
+    const auto flip = static_cast<char>(1 << (bit % 8));
+    body[bit / 8] = static_cast<char>(body[bit / 8] ^ flip);
+    if (crc32_of(body) == wanted) return record_of(body, body_at, above);
+    body[bit / 8] = static_cast<char>(body[bit / 8] ^ flip);
+  }
+  return std::nullopt;
+}
+
+// Whole but for its length: it ends where the next one begins, or with the file.
+std::optional<FoundRecord> with_length_put_right(std::string_view bytes, std::size_t offset,
+                                                 std::size_t end, std::uint64_t above) {
+  if (end < offset + kRecordHeadBytes + kSequenceAndKindBytes) return std::nullopt;
+  const std::size_t body_at = offset + kRecordHeadBytes;
+  const std::string_view body = bytes.substr(body_at, end - body_at);
+  if (number_at<std::uint32_t>(bytes, offset + 4) != crc32_of(body)) return std::nullopt;
+  return record_of(body, body_at, above);
+}
+
 std::optional<std::size_t> next_record(std::string_view bytes, std::size_t offset,
                                        std::uint64_t above) {
   for (std::size_t at = offset; at < bytes.size(); ++at) {
@@ -77,26 +127,32 @@ std::optional<std::size_t> next_record(std::string_view bytes, std::size_t offse
 // gave to the file but did not fill before the power went).
 SegmentEnd kind_of_end(std::string_view bytes, std::size_t offset) {
   const std::string_view rest = bytes.substr(offset);
+  const std::size_t last_set = rest.find_last_not_of('\0');
+  const std::size_t filled = last_set == std::string_view::npos ? 0 : last_set + 1;
+  if (filled == 0) return SegmentEnd::zeros;
   if (rest.size() < kRecordHeadBytes) return SegmentEnd::torn;
   const std::size_t length = number_at<std::uint32_t>(bytes, offset);
   const std::size_t extent = kRecordHeadBytes + length;
-  if (length <= kLargestRecordBody && extent >= rest.size()) return SegmentEnd::torn;
-
-  const std::size_t last_set = rest.find_last_not_of('\0');
-  const std::size_t filled = last_set == std::string_view::npos ? 0 : last_set + 1;
-  return filled <= extent && length <= kLargestRecordBody ? SegmentEnd::torn : SegmentEnd::damaged;
+  if (length > kLargestRecordBody) return SegmentEnd::damaged;
+  if (extent > rest.size()) return SegmentEnd::torn;
+  // All of it is there, and wrong. A record may end in a few zeros of its own.
+  constexpr std::size_t kZerosOfItsOwn = 16;
+  const bool blank = rest.size() - filled > kZerosOfItsOwn;
+  return filled <= extent && blank ? SegmentEnd::zeros : SegmentEnd::damaged;
 }
 
 struct HeaderCheck {
   bool sound = false;
-  bool unfinished = false;  // part of one or zeros only: no record was ever whole
+  bool unfinished = false;  // part of one or zeros only
+  bool zeros = false;       // a whole one's length of them, at least
   std::optional<std::uint32_t> newer_format;
 };
 
 HeaderCheck check_header(std::string_view bytes) {
   HeaderCheck check;
-  check.unfinished =
-      bytes.size() < kSegmentHeaderBytes || bytes.find_first_not_of('\0') == std::string_view::npos;
+  check.zeros =
+      bytes.size() > kSegmentHeaderBytes && bytes.find_first_not_of('\0') == std::string_view::npos;
+  check.unfinished = bytes.size() < kSegmentHeaderBytes || check.zeros;
   if (check.unfinished) return check;
   const bool ours = bytes.starts_with(kMagic) &&
                     number_at<std::uint32_t>(bytes, 12) == crc32_of(bytes.substr(0, 12));
@@ -114,7 +170,9 @@ tl::expected<void, Error> list_folder(const std::filesystem::path& folder, bool 
     const auto first = first_sequence_named(entry->path().filename().string());
     if (first) places.push_back({entry->path(), *first, in_spool});
   }
-  if (error && error != std::errc::no_such_file_or_directory) {
+  const bool absent =
+      error == std::errc::no_such_file_or_directory || error == std::errc::not_a_directory;
+  if (error && !absent) {
     return tl::unexpected(disk_error(error.value(), "list", folder));
   }
   return {};
@@ -187,7 +245,7 @@ SegmentScan scan_segment(std::string_view bytes, ScanFrom from, std::uint64_t ab
   if (from == ScanFrom::header && !bytes.empty()) {
     const HeaderCheck header = check_header(bytes);
     scan.newer_format = header.newer_format;
-    if (header.unfinished) scan.end = SegmentEnd::torn;
+    if (header.unfinished) scan.end = header.zeros ? SegmentEnd::zeros : SegmentEnd::torn;
     if (header.newer_format || header.unfinished) return scan;
     if (!header.sound) ++scan.damaged;
     offset = kSegmentHeaderBytes;
@@ -196,14 +254,22 @@ SegmentScan scan_segment(std::string_view bytes, ScanFrom from, std::uint64_t ab
   while (offset < bytes.size()) {
     std::optional<FoundRecord> found = record_at(bytes, offset, scan.last_sequence);
     if (!found) {
+      found = with_a_bit_put_right(bytes, offset, scan.last_sequence);
+      if (found) ++scan.damaged;
+    }
+    if (!found) {
       const auto next = next_record(bytes, offset + 1, scan.last_sequence);
-      if (!next) {
+      const std::size_t end = next.value_or(bytes.size());
+      found = with_length_put_right(bytes, offset, end, scan.last_sequence);
+      if (!found && !next) {
         scan.end = kind_of_end(bytes, offset);
         return scan;
       }
       ++scan.damaged;
-      offset = *next;
-      continue;
+      if (!found) {
+        offset = *next;
+        continue;
+      }
     }
     ++scan.records;
     offset = found->end;

@@ -54,11 +54,12 @@ class EncodedRecord {
 enum class SegmentEnd {
   whole,    // with a whole record, or empty
   torn,     // with a record that was being written when the process or the machine stopped
+  zeros,    // with a record of which zeros took the place: the power went, or the disk lost them
   damaged,  // with bytes that can be no unfinished record
 };
 struct SegmentScan {
   std::uint64_t records = 0;
-  std::uint64_t damaged = 0;  // places skipped before a readable record
+  std::uint64_t damaged = 0;  // places before a readable record: skipped, or put right
   SegmentEnd end = SegmentEnd::whole;
   std::size_t good_bytes = 0;       // where in the bytes given the last readable record ends
   std::uint64_t last_sequence = 0;  // of the last readable record; `above` if there is none

@@ -9,6 +9,7 @@
 #include "daemon/history/history_tables.h"
 #include "daemon/history/jar_rows.h"
 #include "daemon/history/merged_readings.h"
+#include "daemon/history/open_history.h"
 #include "daemon/history/reading_rows.h"
 #include "daemon/history/schema.h"
 #include "daemon/history/sqlite.h"
@@ -184,7 +185,7 @@ bool is_at_rest(const std::filesystem::path& file) {
   return (absent || wal_bytes == 0) && !is_locked(lock_file(file));
 }
 
-tl::expected<std::unique_ptr<Database>, Error> open_history(const std::filesystem::path& file) {
+tl::expected<std::unique_ptr<Database>, Error> open_if_there(const std::filesystem::path& file) {
   std::error_code error;
   if (!std::filesystem::exists(file, error) && !error) return nullptr;
   auto database = open_in(file, OpenMode::read_only);
@@ -198,6 +199,23 @@ tl::expected<std::unique_ptr<Database>, Error> open_history(const std::filesyste
     if (auto at_rest = open_in(file, OpenMode::immutable)) return at_rest;
   }
   return database;
+}
+
+struct Source {
+  std::filesystem::path file, inbox;
+};
+
+// The history, or what stands in for it while it is away.
+Source source_of(const std::filesystem::path& file, const std::filesystem::path& spool) {
+  const std::filesystem::path stand_in = spool.empty() ? spool : stand_in_file(spool);
+  std::error_code absent;
+  if (!stand_in.empty() && std::filesystem::exists(stand_in, absent)) {
+    if (const auto database = Database::open(stand_in, OpenMode::read_only)) {
+      const auto inbox = read_note(**database, kInboxNote);
+      if (inbox && *inbox) return {stand_in, **inbox};
+    }
+  }
+  return {file, inbox_folder(file)};
 }
 
 tl::expected<std::unique_ptr<Database>, Error> empty_history() {
@@ -224,9 +242,10 @@ std::vector<ReadingSummary> Reader::summaries(std::string_view sensor, Quantity 
 
 tl::expected<std::unique_ptr<Reader>, Error> Reader::open(const std::filesystem::path& file,
                                                           const std::filesystem::path& spool) {
+  const Source source = source_of(file, spool);
   // Before the transaction: what is folded in between is then seen in both, and never in neither.
-  const std::vector<InboxRecord> records = peek_inbox(inbox_folder(file), spool, 0);
-  auto database = open_history(file);
+  const std::vector<InboxRecord> records = peek_inbox(source.inbox, spool, 0);
+  auto database = open_if_there(source.file);
   if (!database) return tl::unexpected(database.error());
   if (!*database && records.empty()) return tl::unexpected(no_history(file));
   if (!*database) database = empty_history();

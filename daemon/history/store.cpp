@@ -12,6 +12,7 @@
 #include "daemon/history/history_copy.h"
 #include "daemon/history/history_tables.h"
 #include "daemon/history/jar_rows.h"
+#include "daemon/history/journal_checks.h"
 #include "daemon/history/reading_rows.h"
 #include "daemon/history/schema.h"
 #include "daemon/history/sqlite.h"
@@ -21,7 +22,7 @@ namespace torpor::daemon {
 namespace {
 
 std::filesystem::path beside(const std::filesystem::path& history, std::string_view suffix) {
-  std::filesystem::path path = history;
+  std::filesystem::path path = real_history(history);
   path += suffix;
   return path;
 }
@@ -48,6 +49,12 @@ class FileStore final : public Store {
   tl::expected<std::size_t, Error> forget_days(Instant before, std::size_t most) override;
   tl::expected<void, Error> put_placement(const Placement& placement) override;
   tl::expected<void, Error> put_journal(const JournalEntry& entry) override;
+  tl::expected<void, Error> mend_journal(const JournalEntry& entry) override;
+  tl::expected<JournalFaults, Error> check_journal(
+      const std::vector<JournalEntry>& journal) override {
+    return check_entries(*database_, journal);
+  }
+  tl::expected<void, Error> accept_faults(const JournalFaults& faults) override;
   tl::expected<void, Error> put_alert(const StoredAlert& alert) override;
   tl::expected<void, Error> put_alert_change(const StoredAlertChange& change) override;
   tl::expected<void, Error> put_outbox(const OutboxMessage& message) override;
@@ -80,6 +87,9 @@ class FileStore final : public Store {
     return value_or_fault(read_answer(*database_, correlation));
   }
   Snapshot snapshot() const override { return value_or_fault(read_snapshot(*database_)); }
+  std::optional<std::string> note(std::string_view name) const override {
+    return value_or_fault(read_note(*database_, name));
+  }
   std::vector<OutboxMessage> outbox() const override {
     return value_or_fault(read_outbox(*database_));
   }
@@ -288,7 +298,30 @@ tl::expected<void, Error> FileStore::put_journal(const JournalEntry& entry) {
     return tl::unexpected(
         Error{ErrorKind::exists, fmt::format("journal entry {} is written already", entry.number)});
   }
-  return done;
+  return done ? put_check(*database_, entry) : done;
+}
+
+tl::expected<void, Error> FileStore::accept_faults(const JournalFaults& faults) {
+  if (auto able = ready(); !able) return able;
+  for (const std::uint64_t number : faults.missing) {
+    if (auto put = put_lost(*database_, number); !put) return put;
+  }
+  if (faults.changed.empty()) return {};
+  const auto journal = read_journal(*database_);
+  if (!journal) return tl::unexpected(journal.error());
+  for (const JournalEntry& entry : *journal) {
+    if (std::ranges::find(faults.changed, entry.number) == faults.changed.end()) continue;
+    if (auto put = put_check(*database_, entry); !put) return put;
+  }
+  return {};
+}
+
+tl::expected<void, Error> FileStore::mend_journal(const JournalEntry& entry) {
+  if (auto able = ready(); !able) return able;
+  auto remove = database_->cached("DELETE FROM journal WHERE number = ?1");
+  remove->bind(1, stored_number(entry.number));
+  if (auto removed = remove->run(); !removed) return removed;
+  return put_journal(entry);
 }
 
 tl::expected<void, Error> FileStore::put_alert(const StoredAlert& alert) {
@@ -367,18 +400,15 @@ tl::expected<void, Error> FileStore::put_note(std::string_view name, std::string
   return statement->run();
 }
 
-// WAL lets readers read while one writes. NORMAL loses no commit when the process is killed; FULL
-// none when the power is cut.
-std::string connection_settings(bool power_cut) {
-  return fmt::format(
-      "PRAGMA journal_mode = WAL; PRAGMA synchronous = {}; "
-      // KiB. What is written goes where it was last written; a small board has other use for more.
-      "PRAGMA cache_size = -512; "
-      // The size at which SQLite checkpoints by itself: what a long reader made grow is given back.
-      "PRAGMA journal_size_limit = 4194304; PRAGMA cell_size_check = ON; "
-      "PRAGMA trusted_schema = OFF;",
-      power_cut ? "FULL" : "NORMAL");
-}
+// WAL lets readers read while one writes. FULL syncs each commit: what the inbox drops after one is
+// on the disk, and a disk that failed to write it says so before the inbox forgets.
+constexpr const char* kConnectionSettings =
+    "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; "
+    // KiB. What is written goes where it was last written; a small board has other use for more.
+    "PRAGMA cache_size = -512; "
+    // The size at which SQLite checkpoints by itself: what a long reader made grow is given back.
+    "PRAGMA journal_size_limit = 4194304; PRAGMA cell_size_check = ON; "
+    "PRAGMA trusted_schema = OFF;";
 
 tl::expected<void, Error> bring_to_current_keeping_a_copy(Database& database, SchemaState state,
                                                           const std::filesystem::path& file) {
@@ -402,8 +432,8 @@ tl::expected<void, Error> bring_to_current_keeping_a_copy(Database& database, Sc
 
 }  // namespace
 
-tl::expected<std::unique_ptr<Store>, Error> Store::open(const std::filesystem::path& file,
-                                                        bool power_cut) {
+tl::expected<std::unique_ptr<Store>, Error> Store::open(const std::filesystem::path& named) {
+  const std::filesystem::path file = real_history(named);
   if (file.has_parent_path()) {
     std::error_code error;
     std::filesystem::create_directories(file.parent_path(), error);
@@ -418,7 +448,7 @@ tl::expected<std::unique_ptr<Store>, Error> Store::open(const std::filesystem::p
   // Before anything is written: a file that is not ours is left as it is.
   const auto state = check_schema(**database, file);
   if (!state) return tl::unexpected(state.error());
-  if (auto set = (*database)->execute(connection_settings(power_cut)); !set) {
+  if (auto set = (*database)->execute(kConnectionSettings); !set) {
     return tl::unexpected(set.error());
   }
   if (auto current = bring_to_current_keeping_a_copy(**database, *state, file); !current) {
@@ -426,6 +456,21 @@ tl::expected<std::unique_ptr<Store>, Error> Store::open(const std::filesystem::p
   }
   (*database)->keep_files_beside();
   return std::make_unique<FileStore>(std::move(*lock), std::move(*database));
+}
+
+std::filesystem::path real_history(const std::filesystem::path& history) {
+  // As many as the kernel follows.
+  constexpr int kMostLinks = 40;
+  std::filesystem::path file = history;
+  std::error_code error;
+  for (int i = 0; i < kMostLinks && std::filesystem::is_symlink(file, error); ++i) {
+    const std::filesystem::path target = std::filesystem::read_symlink(file, error);
+    if (error) break;
+    file = file.parent_path() / target;  // an absolute target replaces all
+  }
+  const std::filesystem::path folder =
+      std::filesystem::weakly_canonical(file.has_parent_path() ? file.parent_path() : ".", error);
+  return error ? file : folder / file.filename();
 }
 
 std::filesystem::path inbox_folder(const std::filesystem::path& history) {

@@ -44,6 +44,13 @@ struct JournalEntry {
   friend bool operator==(const JournalEntry&, const JournalEntry&) = default;
 };
 
+// Entries of the journal that are not as they were written. By number.
+struct JournalFaults {
+  std::vector<std::uint64_t> changed;
+  std::vector<std::uint64_t> missing;
+  [[nodiscard]] bool none() const { return changed.empty() && missing.empty(); }
+};
+
 struct StoredAlert {
   std::uint64_t number = 0;
   bool open = true;  // standing or eased
@@ -163,9 +170,10 @@ class Store {
  public:
   // Takes the lock (kind busy: another torpord or import has it), makes the folder and file if
   // absent, checks the schema version, migrates forward. Before it migrates it keeps a copy of the
-  // file as it was: FILE.v1 for schema 1, with a number behind it if that name is taken.
+  // file as it was: FILE.v1 for schema 1, with a number behind it if that name is taken. Every
+  // commit is on the disk when it returns.
   [[nodiscard]] static tl::expected<std::unique_ptr<Store>, Error> open(
-      const std::filesystem::path& file, bool power_cut);
+      const std::filesystem::path& file);
   virtual ~Store() = default;
 
   [[nodiscard]] virtual tl::expected<void, Error> begin() = 0;
@@ -180,6 +188,14 @@ class Store {
   [[nodiscard]] virtual tl::expected<void, Error> put_placement(const Placement& placement) = 0;
   // Kind exists: that number is taken.
   [[nodiscard]] virtual tl::expected<void, Error> put_journal(const JournalEntry& entry) = 0;
+  // Puts an entry in the place of a damaged one of that number, or of one that is gone.
+  [[nodiscard]] virtual tl::expected<void, Error> mend_journal(const JournalEntry& entry) = 0;
+  // Compares `journal`, as it was just read, with the checksums of its entries. Entries of before
+  // there were any get one.
+  [[nodiscard]] virtual tl::expected<JournalFaults, Error> check_journal(
+      const std::vector<JournalEntry>& journal) = 0;
+  // Somebody was told of them: they are no faults from now on.
+  [[nodiscard]] virtual tl::expected<void, Error> accept_faults(const JournalFaults& faults) = 0;
   [[nodiscard]] virtual tl::expected<void, Error> put_alert(const StoredAlert& alert) = 0;
   [[nodiscard]] virtual tl::expected<void, Error> put_alert_change(
       const StoredAlertChange& change) = 0;
@@ -221,6 +237,7 @@ class Store {
     std::string bytes;
   };
   [[nodiscard]] virtual Snapshot snapshot() const = 0;
+  [[nodiscard]] virtual std::optional<std::string> note(std::string_view name) const = 0;
   [[nodiscard]] virtual std::vector<OutboxMessage> outbox() const = 0;  // in order of writing
   [[nodiscard]] virtual std::vector<Placement> placements() const = 0;
   [[nodiscard]] virtual std::vector<JournalEntry> journal() const = 0;
@@ -247,6 +264,10 @@ inline constexpr int kAnswersKept = 1000;
 // Longer than a month, so that what was told late about the last one starts from a day's
 // checkpoint.
 inline constexpr Duration kCheckpointsKept = std::chrono::days(35);
+
+// The file itself where `history` is a symbolic link, also to one that is not there: whatever name
+// it goes by, its lock and its inbox are the same.
+[[nodiscard]] std::filesystem::path real_history(const std::filesystem::path& history);
 
 // Where things stand beside the history file.
 [[nodiscard]] std::filesystem::path inbox_folder(const std::filesystem::path& history);

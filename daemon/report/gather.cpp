@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <charconv>
 #include <set>
 
 #include "daemon/report/accuracy_words.h"
@@ -92,10 +93,23 @@ std::optional<Duration> silent_for(const config::Settings& settings, Instant sho
   return wall - shown > longest_hold ? std::optional(wall - shown) : std::nullopt;
 }
 
+std::set<std::uint64_t> numbers_in(std::string_view list) {
+  std::set<std::uint64_t> numbers;
+  while (!list.empty()) {
+    const std::size_t comma = std::min(list.find(','), list.size());
+    std::uint64_t number = 0;
+    const auto [end, error] = std::from_chars(list.data(), list.data() + comma, number);
+    if (error == std::errc()) numbers.insert(number);
+    list.remove_prefix(std::min(comma + 1, list.size()));
+  }
+  return numbers;
+}
+
 tl::expected<Ledger, Error> ledger_of(const Reader& history) {
   Ledger ledger;
+  const std::set<std::uint64_t> left_out = numbers_in(history.note(kLeftOutNote).value_or(""));
   for (const JournalEntry& entry : history.journal()) {
-    if (auto replayed = ledger.replay(entry); !replayed) {
+    if (auto replayed = ledger.replay(entry); !replayed && !left_out.contains(entry.number)) {
       return tl::unexpected(Error{ErrorKind::corrupt, replayed.error()});
     }
   }

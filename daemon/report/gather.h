@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <map>
 #include <optional>
+#include <set>
 #include <span>
 #include <string_view>
 #include <vector>
@@ -31,7 +32,13 @@ namespace torpor::daemon {
 [[nodiscard]] std::optional<Duration> silent_for(const config::Settings& settings, Instant shown,
                                                  Instant wall);
 
-// The ledger as the journal tells it. Error: kind corrupt, names the entry.
+// Entries of the journal that cannot be read any more, which the service has told of. In table
+// `note`: their numbers, with commas. Stored.
+inline constexpr const char kLeftOutNote[] = "left-out";
+[[nodiscard]] std::set<std::uint64_t> numbers_in(std::string_view list);
+
+// The ledger as the journal tells it, but for the entries that the service left out. Error: kind
+// corrupt, names the entry.
 [[nodiscard]] tl::expected<Ledger, Error> ledger_of(const Reader& history);
 
 // What the sensors of a layout say of a place at `now`. `air[i]` belongs to layout.sensors[i].

@@ -26,7 +26,7 @@ _torpor_jar_ids() {
 
 _torpor() {
   local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} command= i
-  local commands="jars jar choose label places sensors alerts tell listen import export rehearse backup air sugar"
+  local commands="jars jar choose label places sensors alerts tell listen import export rehearse backup restore air sugar"
   COMPREPLY=()
   for ((i = 1; i < COMP_CWORD; ++i)); do
     if [[ ${COMP_WORDS[i]} == --config ]]; then
@@ -48,7 +48,7 @@ _torpor() {
     COMPREPLY=($(compgen -W "$(_torpor_jar_ids)" -- "$word"))
   elif [[ $command == import && $before == import ]]; then
     COMPREPLY=($(compgen -W "readings jars" -- "$word"))
-  elif [[ $command == import || $command == backup ]]; then
+  elif [[ $command == import || $command == backup || $command == restore ]]; then
     COMPREPLY=($(compgen -f -- "$word"))
   fi
 }
@@ -58,7 +58,7 @@ _torpord() {
   if [[ ${COMP_WORDS[COMP_CWORD - 1]} == --config ]]; then
     COMPREPLY=($(compgen -f -- "$word"))
   else
-    COMPREPLY=($(compgen -W "--config --check --version --help" -- "$word"))
+    COMPREPLY=($(compgen -W "--config --check --new-history --version --help" -- "$word"))
   fi
 }
 

@@ -70,7 +70,7 @@ std::int64_t number_in(const fs::path& file, const std::string& sql) {
 }
 
 double folded(const fs::path& file, const std::vector<Reading>& readings) {
-  const auto store = good(Store::open(file, false));
+  const auto store = good(Store::open(file));
   good(store->begin());
   for (const Reading& reading : readings) good(store->put_reading(reading));
   good(store->commit());

@@ -86,7 +86,7 @@ awk -v t="$((after - before))" -v s="$calm" -v hz="$(getconf CLK_TCK)" \
   'BEGIN { printf "%.2f %% of one core over these %d s\n", 100 * t / hz / s, s }'
 end
 
-rm -rf history.sqlite3*
+rm -rf history.sqlite3* .*.history*
 configure readings
 serve
 jars 2026-01-01T00:00Z > jars.csv

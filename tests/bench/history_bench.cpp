@@ -120,7 +120,7 @@ void fold_rate(const fs::path& folder, int messages, int batch) {
   double appending = 0;
   double folding = 0;
   {
-    const auto store = must(Store::open(file, false));
+    const auto store = must(Store::open(file));
     const auto inbox = open_inbox(file, false);
     for (int i = 0; i < messages; i += batch) {
       appending += seconds_of([&] {
@@ -170,7 +170,7 @@ void plain_rate(const fs::path& folder, const char* name, const char* settings, 
 void read_rate(const fs::path& folder, int rows) {
   const fs::path file = folder / "read";
   {
-    const auto store = must(Store::open(file, false));
+    const auto store = must(Store::open(file));
     must(store->begin());
     for (int i = 0; i < rows; ++i) {
       Reading reading = reading_of(i * kSensors, Quantity::temperature);
@@ -210,7 +210,7 @@ struct Cost {
 // most often (vm.dirty_writeback_centisecs; it would let them be for 30 s): so does this.
 Cost calm_cost(const fs::path& folder, bool power_cut, int minutes) {
   const fs::path file = folder / (power_cut ? "calm-cut" : "calm");
-  const auto store = must(Store::open(file, power_cut));
+  const auto store = must(Store::open(file));
   const auto inbox = open_inbox(file, power_cut);
   const int directory = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
   ::syncfs(directory);

@@ -101,7 +101,7 @@ measure_idle() {
 
 times_taken=0
 measure_torpord() {
-  rm -rf history.sqlite3*
+  rm -rf history.sqlite3* .*.history*
   start_torpord
   times_taken=$((times_taken + 1))
   until [ "$(taken)" -ge "$times_taken" ]; do sleep 0.1; done
@@ -155,7 +155,7 @@ pipe killed.sqlite3 "$((many - before))" "$settings" || true
 forget pipe-killed.sqlite3
 echo "hurried pipe, killed once at $before of $many readings: $((many - $(count killed.sqlite3))) are missing"
 
-rm -rf history.sqlite3*
+rm -rf history.sqlite3* .*.history*
 start_torpord
 until [ "$(taken)" -gt "$times_taken" ]; do sleep 0.1; done
 stop_torpord -TERM

@@ -187,7 +187,7 @@ int run(const fs::path& parent, int days, int jars) {
   settings.layout = a_year_layout();
   settings.book = config::read_rulebook(config::built_in_rulebook(), "built-in").rules;
   {
-    const auto store = must(Store::open(folder / "history", false));
+    const auto store = must(Store::open(folder / "history"));
     for (const rules::SensorSpec& spec : settings.layout.sensors) {
       must(store->put_placement({spec, instant_of(0)}));
     }

@@ -90,13 +90,14 @@ TEST_CASE("all that may be left away has a default") {
 
 TEST_CASE("the other choices are read as well") {
   const SettingsResult result = read_settings(
-      "storeroom: c\nclock: readings\nhistory: {file: h.db, survives: power-cut}\n"
+      "storeroom: c\nclock: readings\nhistory: {file: h.db, survives: power-cut, copy: /mnt/stick}\n"
       "quiet_hours: 01:30 - 02:00\nrulebooks: []\n",
       "f");
   CHECK(brief(result.faults) == "");
   CHECK(result.settings.clock == rules::Clock::readings);
   CHECK(result.settings.history.file == "h.db");
   CHECK(result.settings.history.survives == Survives::power_cut);
+  CHECK(result.settings.history.copy == "/mnt/stick");
   CHECK_FALSE(result.settings.history.keep);
   CHECK(result.settings.quiet->from_minute == 90);
   CHECK(result.settings.quiet->to_minute == 120);
@@ -169,7 +170,7 @@ TEST_CASE("faulty settings") {
       {"storeroom: c\nhistory: {file: \"\", survives: fire, depth: 3}\n",
        "2:17: history.file: found an empty word; expected the name of the history file\n"
        "2:31: history.survives: found `fire`; expected crash or power-cut\n"
-       "2:37: history: `depth` is not a key here; known: file, survives, keep\n"},
+       "2:37: history: `depth` is not a key here; known: file, survives, copy, keep\n"},
       {"storeroom: c\nhistory: {keep: 5 months}\n",
        "2:17: history.keep: found `5 months`; `months` is not a unit here, write y\n"},
       {"storeroom: c\nhistory: {keep: 0.9 y}\n",

@@ -225,7 +225,7 @@ TEST_CASE("times and intervals that cannot be are usage failures") {
 TEST_CASE("a jar's page holds no escape sequence that someone told it") {
   const Filled filled;
   {
-    const auto store = daemon::Store::open(filled.cellar.history(), false);
+    const auto store = daemon::Store::open(filled.cellar.history());
     REQUIRE(store.has_value());
     REQUIRE((*store)->begin().has_value());
     daemon::MoveJar move{"B-02", "cellar/shelf-1"};

@@ -77,7 +77,7 @@ std::unique_ptr<Forwarder> connected(const Postgres& postgres,
 }
 
 void put(const SmallCellar& cellar, double hour, double celsius, Duration delay = Duration(0)) {
-  const auto store = Store::open(cellar.history(), false);
+  const auto store = Store::open(cellar.history());
   REQUIRE(store);
   const Instant at = SmallCellar::hour(hour);
   REQUIRE((*store)->put_reading(
@@ -85,7 +85,7 @@ void put(const SmallCellar& cellar, double hour, double celsius, Duration delay 
 }
 
 void fold(const SmallCellar& cellar) {
-  const auto store = Store::open(cellar.history(), false);
+  const auto store = Store::open(cellar.history());
   REQUIRE(store);
   REQUIRE((*store)->fold_days(SmallCellar::hour(24 * 30), 1000));
 }

@@ -9,6 +9,9 @@
 #include <random>
 
 #include "daemon/history/integrity_check.h"
+#include "daemon/history/open_history.h"
+#include "daemon/history/raw_rows.h"
+#include "daemon/history/small_copy.h"
 #include "daemon/history/sqlite.h"
 #include "samples.h"
 #include "test_files.h"
@@ -18,11 +21,13 @@ namespace {
 
 namespace fs = std::filesystem;
 constexpr std::size_t kPageBytes = 4096;
+// Of the three days' readings, when the first two are folded.
+constexpr std::uint64_t kRowsLeft = 3 * 1440 - 330 - 1440;
 constexpr Instant kMuchLater = instant_of(std::numeric_limits<std::int64_t>::max());
 
 // Some of everything, closed cleanly: the file alone holds it.
 void fill_history(const fs::path& file) {
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   must(store->begin());
   for (int minute = 0; minute < 3 * 1440; ++minute) {
     must(store->put_reading(
@@ -70,58 +75,78 @@ std::optional<std::string> damage_found(const fs::path& file) {
   return found;
 }
 
-TEST_CASE("a whole history is opened, and nothing is replaced") {
+HistoryPlace place_of(const fs::path& folder) {
+  return {folder / "h", folder / "spool", folder / "state", {}, "cellar"};
+}
+
+TEST_CASE("a whole history is opened, and nothing is said") {
   const TempFolder scratch;
   fill_history(scratch / "h");
-  const auto opened = must(open_or_replace(scratch / "h", false, kEvening));
-  CHECK_FALSE(opened.replaced);
+  const auto opened = must(open_history(place_of(scratch / ""), kEvening));
+  CHECK(opened.trouble.empty());
   CHECK(opened.store->journal().size() == 200);
 }
 
-TEST_CASE("a damaged history is set aside whole, and what is whole of it comes over") {
-  struct Row {
-    const char* table;
-    const char* brought_over;
-    const char* lost;
-  };
-  const Row rows[] = {
-      {"journal",
-       "sensors' places, alerts, messages not yet delivered, state of the rules, jars' "
-       "models",
-       "journal"},
-      {"alert",
-       "journal, sensors' places, messages not yet delivered, state of the rules, jars' "
-       "models",
-       "alerts"},
-      {"snapshot", "journal, sensors' places, alerts, messages not yet delivered, jars' models",
-       "state of the rules"},
-      {"reading",
-       "journal, sensors' places, alerts, messages not yet delivered, state of the "
-       "rules, jars' models",
-       ""},
-  };
-  for (const Row& row : rows) {
-    CAPTURE(row.table);
-    const TempFolder scratch;
-    const auto file = scratch / "h";
-    fill_history(file);
-    overwrite_page(file, root_page(file, row.table));
-    const std::string damaged = file_bytes(file);
-    auto opened = must(open_or_replace(file, false, kEvening));
-    REQUIRE(opened.replaced);
-    CHECK(opened.replaced->kept == scratch / "h.damaged-20260302T183000");
-    CHECK(file_bytes(opened.replaced->kept) == damaged);
-    CHECK(opened.replaced->brought_over == row.brought_over);
-    CHECK(opened.replaced->lost == row.lost);
-    CHECK(opened.store->journal().size() == (row.lost == std::string("journal") ? 0 : 200));
-    CHECK_FALSE(opened.store->fault());
-    // A second one from the same second takes another name.
-    opened.store.reset();
-    overwrite_page(file, root_page(file, "note"));
-    overwrite_page(file, root_page(file, "alert"));
-    CHECK(must(open_or_replace(file, false, kEvening)).replaced->kept ==
-          scratch / "h.damaged-20260302T183000.2");
+TEST_CASE("of a history with one bad page all comes over but what stood in that page") {
+  const TempFolder scratch;
+  fill_history(scratch / "whole");
+  const std::size_t pages = file_bytes(scratch / "whole").size() / kPageBytes;
+  std::uint64_t lost_pages = 0;
+  for (std::size_t page = 1; page <= pages; ++page) {
+    CAPTURE(page);
+    const auto file = scratch / ("h" + std::to_string(page));
+    fs::copy_file(scratch / "whole", file);
+    overwrite_page(file, page);
+    const auto salvaged = must(salvage(file, {}, file.string() + ".new"));
+    const auto store = must(Store::open(file.string() + ".new"));
+    CHECK_FALSE(store->fault());
+    // A leaf holds at most 45 entries of these, and at most 26 alerts.
+    CHECK(salvaged.journal.brought >= 200 - 90);
+    CHECK(salvaged.alerts.brought >= 200 - 30);
+    CHECK(salvaged.readings.brought + salvaged.readings.lost >= kRowsLeft - 330);
+    const bool all = salvaged.journal.brought == 200 && salvaged.alerts.brought == 200 &&
+                     salvaged.days.brought == 2 && salvaged.models.brought == 1 &&
+                     salvaged.rules_state && salvaged.readings.brought == kRowsLeft;
+    // Whatever is missing is said.
+    CHECK((all || !lost_text(salvaged).empty()));
+    CHECK(salvaged.journal.brought + salvaged.journal.lost == 200);
+    lost_pages += lost_text(salvaged).empty() ? 0 : 1;
   }
+  CHECK(lost_pages > pages / 2);  // inner pages and free ones cost nothing
+}
+
+TEST_CASE("a history cut by a twentieth loses what stood there, and the count says so") {
+  const TempFolder scratch;
+  const auto file = scratch / "h";
+  fill_history(file);
+  fs::resize_file(file, fs::file_size(file) * 95 / 100 / kPageBytes * kPageBytes);
+  const auto opened = must(open_history(place_of(scratch / ""), kEvening));
+  CHECK(opened.trouble.find("The history was damaged (") == 0);
+  CHECK(opened.trouble.find("nothing was changed") == std::string::npos);
+  CHECK(opened.trouble.find(file.string() + ".damaged-20260302T183000") != std::string::npos);
+  CHECK(fs::exists(file.string() + ".damaged-20260302T183000"));
+  CHECK(opened.store->journal().size() > 150);
+  CHECK_FALSE(opened.store->fault());
+}
+
+TEST_CASE("what the damaged file has no more comes from the nightly copy") {
+  const TempFolder scratch;
+  const auto file = scratch / "h";
+  fill_history(file);
+  must(make_small_copy(file, "cellar", "2026-03-01", {}, copies_folder(file)));
+  overwrite_page(file, root_page(file, "sensor"));
+  // The last leaf of the journal's tree: its newest entries.
+  const std::string bytes = file_bytes(file);
+  const std::size_t root = root_page(file, "journal");
+  const auto at = (root - 1) * kPageBytes + 8;  // the right-most child
+  std::size_t leaf = 0;
+  for (std::size_t i = 0; i < 4; ++i) leaf = leaf << 8 | static_cast<unsigned char>(bytes[at + i]);
+  overwrite_page(file, leaf);
+  auto opened = must(open_history(place_of(scratch / ""), kEvening));
+  CHECK(opened.trouble.find("from the nightly copy") != std::string::npos);
+  CHECK(opened.trouble.find("2026-03-01") != std::string::npos);
+  CHECK(opened.store->journal().size() == 200);
+  CHECK(opened.store->newest_measured() == kEvening + std::chrono::minutes(3 * 1440 - 1));
 }
 
 TEST_CASE("a history of which nothing can be read is set aside") {
@@ -131,17 +156,56 @@ TEST_CASE("a history of which nothing can be read is set aside") {
   std::string bytes = file_bytes(file);
   for (std::size_t at = 100; at < bytes.size(); ++at) bytes[at] = '\x55';
   write_bytes(file, bytes);
-  const auto opened = must(open_or_replace(file, false, kEvening));
-  REQUIRE(opened.replaced);
-  CHECK(opened.replaced->brought_over.empty());
+  const auto opened = must(open_history(place_of(scratch / ""), kEvening));
+  CHECK(opened.trouble.find("Brought over into a new one: nothing.") != std::string::npos);
   CHECK(opened.store->snapshot().sequence == 0);
+}
+
+TEST_CASE("changes that a killed writer left in the log are read of a damaged file, too") {
+  const TempFolder scratch;
+  const auto file = scratch / "h";
+  {
+    const auto store = must(Store::open(scratch / "open"));
+    must(store->begin());
+    for (std::uint64_t number = 1; number <= 300; ++number) {
+      must(store->put_journal({number, kEvening, kEvening, "Anna", "open B-07", "{}"}));
+    }
+    must(store->commit());
+    fs::copy_file(scratch / "open", file);  // as kill -9 leaves it: all of it in the log
+    fs::copy_file((scratch / "open").string() + "-wal", file.string() + "-wal");
+  }
+  REQUIRE(fs::file_size(file.string() + "-wal") > 10 * kPageBytes);
+  const auto salvaged = must(salvage(file, {}, scratch / "new"));
+  CHECK(salvaged.journal.brought == 300);
+  CHECK(lost_text(salvaged).find("journal") == std::string::npos);
+}
+
+TEST_CASE("a bit flipped in the middle of the log is told: SQLite drops what follows in silence") {
+  const TempFolder scratch;
+  const auto file = scratch / "h";
+  {
+    const auto store = must(Store::open(scratch / "open"));
+    for (std::uint64_t number = 1; number <= 20; ++number) {
+      must(store->put_journal({number, kEvening, kEvening, "Anna", "open B-07", "{}"}));
+    }
+    fs::copy_file(scratch / "open", file);
+    fs::copy_file((scratch / "open").string() + "-wal", file.string() + "-wal");
+  }
+  CHECK(commits_lost_in_log(file) == 0);
+  std::string log = file_bytes(file.string() + "-wal");
+  log[log.size() / 2] = static_cast<char>(log[log.size() / 2] ^ 4);
+  write_bytes(file.string() + "-wal", log);
+  CHECK(commits_lost_in_log(file) > 3);
+  const auto opened = must(open_history(place_of(scratch / ""), kEvening));
+  CHECK(opened.trouble.find("The end of the history's log was damaged: its last ") == 0);
+  CHECK(file_bytes(file.string() + ".damaged-20260302T183000-wal") == log);
 }
 
 TEST_CASE("a file that is not a history of ours is refused and left as it is") {
   for (const std::string& bytes : {std::string("hello"), std::string(20000, 'x')}) {
     const TempFolder scratch;
     write_bytes(scratch / "h", bytes);
-    const auto refused = open_or_replace(scratch / "h", false, kEvening);
+    const auto refused = open_history(place_of(scratch / ""), kEvening);
     REQUIRE_FALSE(refused);
     CHECK(refused.error().kind == ErrorKind::corrupt);
     CHECK(file_bytes(scratch / "h") == bytes);
@@ -151,14 +215,29 @@ TEST_CASE("a file that is not a history of ours is refused and left as it is") {
     const auto other = must(Database::open(scratch / "h", OpenMode::create));
     must(other->execute("CREATE TABLE t (a); INSERT INTO t VALUES (1)"));
   }
-  CHECK_FALSE(open_or_replace(scratch / "h", false, kEvening));
+  CHECK_FALSE(open_history(place_of(scratch / ""), kEvening));
 }
 
 TEST_CASE("a history that another process writes is not set aside") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
-  CHECK(open_or_replace(scratch / "h", false, kEvening).error().kind == ErrorKind::busy);
+  const auto store = must(Store::open(scratch / "h"));
+  CHECK(open_history(place_of(scratch / ""), kEvening).error().kind == ErrorKind::busy);
   CHECK(fs::exists(scratch / "h"));
+}
+
+TEST_CASE("a wrong number of the schema in the header is damage, not another version") {
+  for (const char version : {'\x07', '\x02'}) {
+    CAPTURE(static_cast<int>(version));
+    const TempFolder scratch;
+    fill_history(scratch / "h");
+    std::string bytes = file_bytes(scratch / "h");
+    REQUIRE(bytes[63] == '\x03');
+    bytes[63] = version;
+    write_bytes(scratch / "h", bytes);
+    const auto opened = must(open_history(place_of(scratch / ""), kEvening));
+    CHECK(opened.trouble.find("the number of its schema") != std::string::npos);
+    CHECK(opened.store->journal().size() == 200);
+  }
 }
 
 TEST_CASE("the integrity check finds nothing in a whole history, and damage where it is") {

@@ -49,7 +49,7 @@ std::vector<Reading> temperatures_in(const std::filesystem::path& file,
 TEST_CASE("finished days become blocks, and readers see the same as before") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   put_days(*store, 3);
   must(store->put_reading(reading("s2", Quantity::humidity, 60, kMonday)));
   const auto before = temperatures_in(file);
@@ -87,7 +87,7 @@ TEST_CASE("finished days become blocks, and readers see the same as before") {
 
 TEST_CASE("a reading that stands in a block is known, or conflicts with it") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   put_days(*store, 1);
   REQUIRE(must(store->fold_days(kMonday + days(1), kAllDays)) == 1);
   const Reading same = temperature(20.05, kMonday + hours(5));
@@ -108,7 +108,7 @@ TEST_CASE("a reading that stands in a block is known, or conflicts with it") {
 TEST_CASE("a late reading reopens its day with the next one that is folded") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   put_days(*store, 2);
   REQUIRE(must(store->fold_days(kMonday + days(1), kAllDays)) == 1);
   must(store->put_reading(temperature(5, kMonday + hours(3) + Duration(1))));
@@ -125,7 +125,7 @@ TEST_CASE("a late reading reopens its day with the next one that is folded") {
 TEST_CASE("many late readings are folded at once") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   put_days(*store, 2);
   REQUIRE(must(store->fold_days(kMonday + days(2), kAllDays)) == 2);
   for (int second = 1; second <= 1000; ++second) {
@@ -139,7 +139,7 @@ TEST_CASE("many late readings are folded at once") {
 TEST_CASE("a summary is the same from blocks, from rows and from both") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   put_days(*store, 4);
   Reading wrong = temperature(999, kMonday + hours(30) + Duration(1));
   wrong.marks = kOutOfRange;
@@ -177,7 +177,7 @@ TEST_CASE("a summary is the same from blocks, from rows and from both") {
 TEST_CASE("a chart's buckets are the same from blocks, from rows and from both") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   put_days(*store, 4);
   const auto buckets = [&](hours width) {
     const auto reader = must(Reader::open(file, {}));
@@ -233,7 +233,7 @@ TEST_CASE("whole folded days are summed up without reading their columns") {
   const TempFolder scratch;
   const auto file = scratch / "h";
   {
-    const auto store = must(Store::open(file, false));
+    const auto store = must(Store::open(file));
     put_days(*store, 3);
     REQUIRE(must(store->fold_days(kMonday + days(3), kAllDays)) == 3);
   }
@@ -254,7 +254,7 @@ TEST_CASE("whole folded days are summed up without reading their columns") {
 TEST_CASE("a block with a changed byte is a fault, and keeps nothing else from being stored") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  auto store = must(Store::open(file, false));
+  auto store = must(Store::open(file));
   put_days(*store, 2);
   REQUIRE(must(store->fold_days(kMonday + days(2), kAllDays)) == 2);
   store.reset();
@@ -265,7 +265,7 @@ TEST_CASE("a block with a changed byte is a fault, and keeps nothing else from b
   CHECK(drain(*reader->readings("s1", Quantity::temperature, kMonday, kFarAhead)).size() == 24);
   CHECK(reader->fault()->kind == ErrorKind::corrupt);
   // What comes now is kept beside it, and other days are folded.
-  store = must(Store::open(file, false));
+  store = must(Store::open(file));
   CHECK_FALSE(store->fault());
   CHECK(must(store->put_reading(temperature(1, kMonday + days(1) + Duration(1)))) == Stored::fresh);
   CHECK(store->fault()->kind == ErrorKind::corrupt);
@@ -278,7 +278,7 @@ TEST_CASE("a block with a changed byte is a fault, and keeps nothing else from b
 TEST_CASE("days that need not be kept go for good, whole, and nothing else does") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   put_days(*store, 4);
   must(store->put_journal({1, kMonday, kMonday, "Anna", "note", "{}"}));
   REQUIRE(must(store->fold_days(kMonday + days(3), kAllDays)) == 3);
@@ -298,7 +298,7 @@ TEST_CASE("days that need not be kept go for good, whole, and nothing else does"
 TEST_CASE("a fold that is rolled back leaves everything as it was") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   put_days(*store, 2);
   must(store->begin());
   const auto busy = store->fold_days(kMonday + days(2), kAllDays);
@@ -317,7 +317,7 @@ TEST_CASE("whatever is put and folded in whatever order, the first value of each
     CAPTURE(round);
     const TempFolder scratch;
     const auto file = scratch / "h";
-    auto store = must(Store::open(file, false));
+    auto store = must(Store::open(file));
     std::map<Instant, Reading> expected;
     for (int step = 0; step < 300; ++step) {
       const int act = pick(0, 99);
@@ -325,7 +325,7 @@ TEST_CASE("whatever is put and folded in whatever order, the first value of each
         must(store->fold_days(kMonday + days(pick(0, 5)), static_cast<std::size_t>(pick(1, 3))));
       } else if (act < 5) {
         store.reset();
-        store = must(Store::open(file, false));
+        store = must(Store::open(file));
       } else {
         const Reading next = temperature(pick(0, 100) / 10.0, kMonday + hours(pick(0, 119)));
         const auto kept = expected.find(next.measured_at);

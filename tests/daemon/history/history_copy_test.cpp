@@ -28,7 +28,7 @@ std::size_t readings_in(const fs::path& file) {
 
 TEST_CASE("a copy holds what was committed while the writer goes on, and is its owner's alone") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   must(store->put_reading(temperature(21, kEvening)));
   must(store->begin());
   must(store->put_reading(temperature(22, kEvening + Duration(1))));
@@ -42,7 +42,7 @@ TEST_CASE("a copy holds what was committed while the writer goes on, and is its 
 
 TEST_CASE("a copy overwrites nothing, not even a link that leads nowhere") {
   const TempFolder scratch;
-  must(Store::open(scratch / "h", false));
+  must(Store::open(scratch / "h"));
   write_bytes(scratch / "copy", "precious");
   const auto refused = copy_history(*open_to_copy(scratch / "h"), scratch / "copy");
   REQUIRE_FALSE(refused);
@@ -61,7 +61,7 @@ TEST_CASE("a copy overwrites nothing, not even a link that leads nowhere") {
 TEST_CASE("a copy for which there is no room leaves nothing behind") {
   const TempFolder scratch;
   {
-    const auto store = must(Store::open(scratch / "h", false));
+    const auto store = must(Store::open(scratch / "h"));
     must(store->put_snapshot(1, std::string(200'000, 'x')));
   }
   const auto old_handler = ::signal(SIGXFSZ, SIG_IGN);
@@ -81,7 +81,7 @@ TEST_CASE("a copy for which there is no room leaves nothing behind") {
 
 TEST_CASE("a copy into a folder that is not there is refused with the reason") {
   const TempFolder scratch;
-  must(Store::open(scratch / "h", false));
+  must(Store::open(scratch / "h"));
   const auto failed = copy_history(*open_to_copy(scratch / "h"), scratch / "no/copy");
   REQUIRE_FALSE(failed);
   CHECK(failed.error().kind == ErrorKind::not_found);

@@ -34,7 +34,7 @@ std::int64_t sql_integer(const std::filesystem::path& file, const char* sql) {
 
 TEST_CASE("the file says that it is ours and of which schema") {
   const TempFolder scratch;
-  must(Store::open(scratch / "h", false));
+  must(Store::open(scratch / "h"));
   CHECK(sql_integer(scratch / "h", "PRAGMA application_id") == 0x74706f72);
   CHECK(sql_integer(scratch / "h", "PRAGMA user_version") == kSchemaVersion);
   CHECK(file_bytes(scratch / "h").substr(68, 4) == "tpor");
@@ -43,13 +43,13 @@ TEST_CASE("the file says that it is ours and of which schema") {
 TEST_CASE("a newer schema is refused by writer and reader, and left alone") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  must(Store::open(file, false));
+  must(Store::open(file));
   run_sql(file, "PRAGMA user_version = 4");
   const std::string message =
       file.string() +
       " was written by a newer torpor: its schema is version 4, this program knows up to version "
       "3; install the newer torpor again";
-  const auto store = Store::open(file, false);
+  const auto store = Store::open(file);
   REQUIRE_FALSE(store);
   CHECK(store.error().kind == ErrorKind::newer_version);
   CHECK(store.error().text == message);
@@ -66,7 +66,7 @@ TEST_CASE("a file that is not SQLite is refused by writer and reader, and left a
     const TempFolder scratch;
     const auto file = scratch / "h";
     write_bytes(file, bytes);
-    const auto store = Store::open(file, false);
+    const auto store = Store::open(file);
     REQUIRE_FALSE(store);
     CHECK(store.error().kind == ErrorKind::corrupt);
     CHECK(store.error().text == file.string() + " is not a history that can be read (" +
@@ -83,7 +83,7 @@ TEST_CASE("another program's SQLite file is refused and left alone") {
   const auto file = scratch / "h";
   run_sql(file, "CREATE TABLE t (a); INSERT INTO t VALUES (1)");
   const std::string before = file_bytes(file);
-  const auto store = Store::open(file, false);
+  const auto store = Store::open(file);
   REQUIRE_FALSE(store);
   CHECK(store.error().kind == ErrorKind::corrupt);
   CHECK(store.error().text ==
@@ -99,15 +99,15 @@ TEST_CASE("an empty file becomes a history; until then readers find none") {
   const TempFolder scratch;
   write_bytes(scratch / "h", "");
   CHECK(Reader::open(scratch / "h", {}).error().kind == ErrorKind::not_found);
-  must(Store::open(scratch / "h", false));
+  must(Store::open(scratch / "h"));
   CHECK(Reader::open(scratch / "h", {}));
 }
 
 TEST_CASE("one writer at a time, and the second is told who the first is") {
   const TempFolder scratch;
   const auto file = scratch / "deep/h";
-  auto store = must(Store::open(file, false));
-  const auto second = Store::open(file, false);
+  auto store = must(Store::open(file));
+  const auto second = Store::open(file);
   REQUIRE_FALSE(second);
   CHECK(second.error().kind == ErrorKind::busy);
   std::string name;
@@ -116,7 +116,7 @@ TEST_CASE("one writer at a time, and the second is told who the first is") {
                                    ") writes this history now (lock " + lock_file(file).string() +
                                    "); stop it, or let it do this");
   store.reset();
-  CHECK(Store::open(file, false));
+  CHECK(Store::open(file));
 }
 
 TEST_CASE("the lock of a killed writer is free") {
@@ -126,7 +126,7 @@ TEST_CASE("the lock of a killed writer is free") {
   const pid_t child = ::fork();
   REQUIRE(child >= 0);
   if (child == 0) {
-    const auto store = Store::open(scratch / "h", false);
+    const auto store = Store::open(scratch / "h");
     const char done = store ? 'y' : 'n';
     if (::write(ends[1], &done, 1) == 1) ::pause();
     ::_exit(1);
@@ -134,14 +134,14 @@ TEST_CASE("the lock of a killed writer is free") {
   char done = 0;
   REQUIRE(::read(ends[0], &done, 1) == 1);
   CHECK(done == 'y');
-  const auto busy = Store::open(scratch / "h", false);
+  const auto busy = Store::open(scratch / "h");
   REQUIRE_FALSE(busy);
   CHECK(busy.error().text.starts_with("process " + std::to_string(child) + " ("));
   ::kill(child, SIGKILL);
   ::waitpid(child, nullptr, 0);
   ::close(ends[0]);
   ::close(ends[1]);
-  CHECK(Store::open(scratch / "h", false));
+  CHECK(Store::open(scratch / "h"));
 }
 
 TEST_CASE("after kill -9 in mid-transaction the history is at the last commit") {
@@ -149,7 +149,7 @@ TEST_CASE("after kill -9 in mid-transaction the history is at the last commit") 
   const pid_t child = ::fork();
   REQUIRE(child >= 0);
   if (child == 0) {
-    const auto store = Store::open(scratch / "h", false);
+    const auto store = Store::open(scratch / "h");
     if (!store) ::_exit(1);
     const bool good = (*store)->begin() && (*store)->put_reading(temperature(1, kEvening)) &&
                       (*store)->put_snapshot(1, "one") && (*store)->commit() && (*store)->begin() &&
@@ -161,7 +161,7 @@ TEST_CASE("after kill -9 in mid-transaction the history is at the last commit") 
   int status = 0;
   ::waitpid(child, &status, 0);
   REQUIRE(WIFSIGNALED(status));
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   CHECK(store->snapshot().sequence == 1);
   CHECK(store->newest_measured() == kEvening);
 }
@@ -169,7 +169,7 @@ TEST_CASE("after kill -9 in mid-transaction the history is at the last commit") 
 TEST_CASE("a full disk fails the step as a whole, and the same step succeeds when there is room") {
   const TempFolder scratch;
   const auto file = scratch / "h";
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   must(store->put_snapshot(1, "one"));
   const auto step = [&]() -> tl::expected<void, Error> {
     if (auto begun = store->begin(); !begun) return begun;
@@ -206,7 +206,7 @@ TEST_CASE("a damaged page is reported, and what was read before it is marked inc
   const TempFolder scratch;
   const auto file = scratch / "h";
   {
-    const auto store = must(Store::open(file, false));
+    const auto store = must(Store::open(file));
     must(store->begin());
     for (int i = 0; i < 5000; ++i) {
       must(store->put_reading(temperature(0.1 * i, kEvening + std::chrono::minutes(i))));

@@ -31,7 +31,7 @@ std::vector<Instant> checkpoints(const Store& store, std::string_view jar) {
 
 TEST_CASE("a jar has one model, the last one put, until it is removed") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   must(store->put_jar_model("B-07", "first"));
   must(store->put_jar_model("B-02", {"\0\xff", 2}));
   must(store->put_jar_model("B-07", ""));
@@ -47,7 +47,7 @@ TEST_CASE("a jar has one model, the last one put, until it is removed") {
 
 TEST_CASE("models and checkpoints are committed with all else, or not at all") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   must(store->put_jar_model("B-07", "kept"));
   must(store->begin());
   must(store->put_jar_model("B-07", "lost"));
@@ -61,7 +61,7 @@ TEST_CASE("models and checkpoints are committed with all else, or not at all") {
 
 TEST_CASE("the newest checkpoint at or before a moment is found, of that jar alone") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   must(store->put_jar_checkpoint("B-07", kMarchFirst, "one"));
   must(store->put_jar_checkpoint("B-07", kMarchFirst + days(1), "two"));
   must(store->put_jar_checkpoint("B-07", kMarchFirst + days(1), "two again"));
@@ -78,7 +78,7 @@ TEST_CASE("the newest checkpoint at or before a moment is found, of that jar alo
 
 TEST_CASE("checkpoints from a moment on are removed, that moment's with them") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   for (int day = 0; day < 4; ++day) {
     must(store->put_jar_checkpoint("B-07", kMarchFirst + days(day), "m"));
     must(store->put_jar_checkpoint("B-08", kMarchFirst + days(day), "m"));
@@ -90,7 +90,7 @@ TEST_CASE("checkpoints from a moment on are removed, that moment's with them") {
 
 TEST_CASE("of old checkpoints the first of each month stays, of the last 35 days every one") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   must(store->put_jar_checkpoint("B-08", kMarchFirst + hours(5), "m"));  // of another jar
   // From the afternoon of 10 January to that of 1 April 2026, one a day.
   const Instant begin = sys_days(year(2026) / 1 / 10) + hours(15);
@@ -114,7 +114,7 @@ TEST_CASE("of old checkpoints the first of each month stays, of the last 35 days
 
 TEST_CASE("days of a jar are replaced, found by their numbers and removed from one on") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   for (const std::int64_t day : {-1, 0, 5, 6}) must(store->put_jar_day("B-07", {day, "d"}));
   must(store->put_jar_day("B-07", {5, {"\0\xff", 2}}));
   must(store->put_jar_day("B-08", {5, "other"}));

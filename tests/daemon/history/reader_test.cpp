@@ -76,7 +76,7 @@ TEST_CASE("an inbox without a history yet is read alone") {
 
 TEST_CASE("rows and inbox are one series, and the first one kept wins") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   const auto inbox = open_inbox(inbox_folder(scratch / "h"));
   const auto at = [](int second) { return kEvening + std::chrono::seconds(second); };
   must(store->put_reading(temperature(1, at(1))));
@@ -99,7 +99,7 @@ TEST_CASE("rows and inbox are one series, and the first one kept wins") {
 
 TEST_CASE("a record that was folded is not read from the inbox again") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   const auto inbox = open_inbox(inbox_folder(scratch / "h"));
   must(inbox->append(message({temperature(1, kEvening)})));
   must(inbox->append(message({temperature(2, kEvening + Duration(1))})));
@@ -111,7 +111,7 @@ TEST_CASE("a record that was folded is not read from the inbox again") {
 
 TEST_CASE("records in the spool are read too") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   InboxOptions options;
   options.folder = scratch / "elsewhere";
   must(must(Inbox::open(options, 0))->append(message({temperature(1, kEvening)})));
@@ -156,7 +156,7 @@ TEST_CASE("merged series equal a plain reference over random histories") {
   for (int round = 0; round < 40; ++round) {
     CAPTURE(round);
     const TempFolder scratch;
-    const auto store = must(Store::open(scratch / "h", false));
+    const auto store = must(Store::open(scratch / "h"));
     const auto inbox = open_inbox(inbox_folder(scratch / "h"));
     NaiveHistory naive;
     const auto any_reading = [&] {
@@ -190,7 +190,7 @@ TEST_CASE("merged series equal a plain reference over random histories") {
 
 TEST_CASE("a reader keeps its moment while the writer goes on") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   const auto inbox = open_inbox(inbox_folder(scratch / "h"));
   must(inbox->append(message({temperature(1, kEvening)})));
   const auto reader = must(Reader::open(scratch / "h", {}));
@@ -207,7 +207,7 @@ TEST_CASE("a reader keeps its moment while the writer goes on") {
 // Appends, folds and drops for a while in another process; `kept` counts what append() returned.
 [[noreturn]] void write_history(const std::filesystem::path& file, std::atomic<int>& kept,
                                 const std::atomic<bool>& stop) {
-  const auto store = Store::open(file, false);
+  const auto store = Store::open(file);
   InboxOptions options;
   options.folder = inbox_folder(file);
   options.segment_bytes = 600;
@@ -277,7 +277,7 @@ int count_as_reader(const std::filesystem::path& file) {
 std::filesystem::path history_in_closed_folder(const TempFolder& scratch) {
   ::chmod((scratch / "").c_str(), 0755);
   const auto file = scratch / "closed/h";
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   must(store->put_reading(temperature(1, kEvening)));
   return file;
 }
@@ -304,7 +304,7 @@ TEST_CASE("who may not write in the folder can read when only the history file i
 TEST_CASE("who may not write in the folder can read while the writer runs") {
   const TempFolder scratch;
   const auto file = history_in_closed_folder(scratch);
-  const auto store = must(Store::open(file, false));
+  const auto store = must(Store::open(file));
   must(store->put_reading(temperature(2, kEvening + Duration(1))));
   const auto inbox = open_inbox(inbox_folder(file));
   must(inbox->append(message({temperature(3, kEvening + Duration(2))})));
@@ -314,7 +314,7 @@ TEST_CASE("who may not write in the folder can read while the writer runs") {
 TEST_CASE("a reader changes nothing") {
   const TempFolder scratch;
   {
-    const auto store = must(Store::open(scratch / "h", false));
+    const auto store = must(Store::open(scratch / "h"));
     must(store->put_reading(temperature(1, kEvening)));
   }
   const std::string before = file_bytes(scratch / "h");
@@ -324,7 +324,7 @@ TEST_CASE("a reader changes nothing") {
 
 TEST_CASE("a long series comes in order through the cursor while another one is open") {
   const TempFolder scratch;
-  const auto store = must(Store::open(scratch / "h", false));
+  const auto store = must(Store::open(scratch / "h"));
   must(store->begin());
   constexpr int kRows = 50000;
   for (int i = 0; i < kRows; ++i) {

@@ -13,7 +13,7 @@ namespace torpor::daemon {
 namespace {
 
 std::unique_ptr<Store> open_store(const std::filesystem::path& file) {
-  return must(Store::open(file, false));
+  return must(Store::open(file));
 }
 std::unique_ptr<Reader> open_reader(const std::filesystem::path& file) {
   return must(Reader::open(file, {}));

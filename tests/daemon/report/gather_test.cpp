@@ -43,7 +43,7 @@ TEST_CASE("now is the newest reading, and the wall clock where there is none") {
   const Look look;
   CHECK(look.gathering.now() == SmallCellar::hour(720));
   const SmallCellar empty;
-  { const auto made = Store::open(empty.history(), false); }
+  { const auto made = Store::open(empty.history()); }
   const auto reader = Reader::open(empty.history(), "");
   REQUIRE(reader.has_value());
   CHECK(shown_now(**reader, SmallCellar::hour(9000)) == SmallCellar::hour(9000));
@@ -210,7 +210,7 @@ TEST_CASE("a sensor that is no longer configured is shown with where it hung") {
 TEST_CASE("an untrusted reading neither speaks nor silences what was said before it") {
   const Look look;
   {
-    const auto store = Store::open(look.cellar.history(), false);
+    const auto store = Store::open(look.cellar.history());
     REQUIRE(store.has_value());
     REQUIRE((*store)->begin().has_value());
     REQUIRE((*store)
@@ -290,7 +290,7 @@ TEST_CASE("a stretch that ends before it begins is empty, not an error") {
 TEST_CASE("an alert that cannot be read is named") {
   const Look look;
   {
-    const auto store = Store::open(look.cellar.history(), false);
+    const auto store = Store::open(look.cellar.history());
     REQUIRE(store.has_value());
     REQUIRE((*store)->begin().has_value());
     REQUIRE((*store)->put_alert({7, true, "{"}).has_value());

@@ -109,7 +109,7 @@ SmallCellar::SmallCellar() {
 }
 
 void SmallCellar::fill() const {
-  auto opened = Store::open(history(), false);
+  auto opened = Store::open(history());
   if (!opened) throw std::runtime_error(opened.error().text);
   Store& store = **opened;
   must(store.begin());

@@ -343,8 +343,8 @@ TEST_CASE("a damaged journal page is set aside with one notice, and watching goe
   auto room = open_room(settings);
   REQUIRE(room->commit());
   const std::string notices = sent_to(room->take_outgoing(), "torpor/cellar/notice");
-  CHECK(notices.find("the history was damaged (") != std::string::npos);
-  CHECK(notices.find("lost are: journal") != std::string::npos);
+  CHECK(notices.find("The history was damaged (") != std::string::npos);
+  CHECK(notices.find("Lost: journal entry 1; ") != std::string::npos);
   CHECK_FALSE(room->history_fault());
   warm_up(*room, 10, 20);
   REQUIRE(room->commit());

@@ -96,6 +96,9 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const WithdrawEntry& withdr
       std::holds_alternative<EndCheck>(recorded.act)) {
     return withdraw_check(withdraw, recorded, telling);
   }
+  if (std::holds_alternative<DateAnew>(recorded.act)) {
+    return withdraw_dates(withdraw, recorded, telling);
+  }
   std::map<std::string, Jar> before;
   for (const std::string_view jar : jars_of(recorded.act)) {
     const auto known = jars_.find(std::string(jar));

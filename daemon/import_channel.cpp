@@ -7,6 +7,7 @@
 #include <boost/asio/read.hpp>
 #include <boost/asio/write.hpp>
 
+#include "daemon/board_clock.h"
 #include "daemon/history/inbox_codec.h"
 #include "daemon/history/little_endian.h"
 
@@ -18,18 +19,24 @@ using asio::local::stream_protocol;
 
 class OwnStoreroom final : public ImportChannel {
  public:
-  explicit OwnStoreroom(std::unique_ptr<Storeroom> room) : room_(std::move(room)) {}
+  explicit OwnStoreroom(std::unique_ptr<Storeroom> room)
+      : room_(std::move(room)), clock_(room_->kept_clock()) {}
 
-  tl::expected<ImportTotals, Error> put(std::vector<Reading> batch, Instant wall) override {
-    return import_into(*room_, ReadingsRecord{wall, std::move(batch), 0, false});
+  // By the room's own clock, as the service would.
+  tl::expected<ImportTotals, Error> put(std::vector<Reading> batch, Instant) override {
+    const Instant now = clock_.now();
+    for (Reading& reading : batch) reading.received_at = now;
+    return import_into(*room_, ReadingsRecord{now, std::move(batch), 0, false});
   }
   tl::expected<std::string, Error> tell(TellRecord record) override {
+    record.received_at = clock_.now();
     return tell_into(*room_, std::move(record));
   }
   bool service_running() const override { return false; }
 
  private:
   std::unique_ptr<Storeroom> room_;
+  BoardClock clock_;
 };
 
 class OverSocket final : public ImportChannel {

@@ -1,7 +1,6 @@
 #include "daemon/board.h"
 
 #include <cmath>
-#include <utility>
 
 namespace torpor::daemon {
 namespace {
@@ -10,9 +9,6 @@ constexpr double kStep = 1.0, kFineStep = 0.1;  // %
 constexpr double kFineBelow = 10.0;             // %
 
 }  // namespace
-
-Board::Board(std::filesystem::path folder, Wall wall, Steady steady)
-    : folder_(std::move(folder)), wall_(wall), steady_(steady) {}
 
 std::optional<Percent> Board::changed_disk() {
   std::error_code error;
@@ -24,13 +20,6 @@ std::optional<Percent> Board::changed_disk() {
   if (said_ && std::abs(free - *said_) < step) return std::nullopt;
   said_ = free;
   return Percent(free);
-}
-
-std::optional<Duration> Board::clock_step(Wall wall, Steady steady) {
-  const auto by = std::chrono::duration_cast<Duration>((wall - wall_) - (steady - steady_));
-  wall_ = wall;
-  steady_ = steady;
-  return std::chrono::abs(by) < kLeastStep ? std::nullopt : std::optional(by);
 }
 
 }  // namespace torpor::daemon

@@ -7,6 +7,7 @@
 #include <boost/asio/read.hpp>
 #include <boost/asio/write.hpp>
 
+#include "daemon/board_clock.h"
 #include "daemon/history/inbox_codec.h"
 #include "daemon/history/little_endian.h"
 #include "sensors/payload.h"
@@ -23,18 +24,25 @@ constexpr char kManyTells = '\0';
 
 class OwnStoreroom final : public ImportChannel {
  public:
-  explicit OwnStoreroom(std::unique_ptr<Storeroom> room) : room_(std::move(room)) {}
+  explicit OwnStoreroom(std::unique_ptr<Storeroom> room)
+      : room_(std::move(room)), clock_(room_->kept_clock()) {}
 
-  tl::expected<ImportTotals, Error> put(std::vector<Reading> batch, Instant wall) override {
-    return import_into(*room_, ReadingsRecord{wall, std::move(batch), 0, false});
+  // By the room's own clock, as the service would.
+  tl::expected<ImportTotals, Error> put(std::vector<Reading> batch, Instant) override {
+    const Instant now = clock_.now();
+    for (Reading& reading : batch) reading.received_at = now;
+    return import_into(*room_, ReadingsRecord{now, std::move(batch), 0, false});
   }
   tl::expected<std::vector<std::string>, Error> tell(std::vector<TellRecord> batch) override {
+    const Instant now = clock_.now();
+    for (TellRecord& record : batch) record.received_at = now;
     return tell_into(*room_, std::move(batch));
   }
   bool service_running() const override { return false; }
 
  private:
   std::unique_ptr<Storeroom> room_;
+  BoardClock clock_;
 };
 
 class OverSocket final : public ImportChannel {

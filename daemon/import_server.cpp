@@ -49,9 +49,13 @@ std::string framed(const std::string& reply) {
 
 class ImportServer::Sessions : public std::enable_shared_from_this<Sessions> {
  public:
-  Sessions(asio::io_context& strand, std::filesystem::path path, Handler handler,
-           const ImportLimits& limits)
-      : path_(std::move(path)), handler_(std::move(handler)), limits_(limits), acceptor_(strand) {
+  Sessions(asio::io_context& strand, std::filesystem::path path, std::function<Instant()> now,
+           Handler handler, const ImportLimits& limits)
+      : path_(std::move(path)),
+        now_(std::move(now)),
+        handler_(std::move(handler)),
+        limits_(limits),
+        acceptor_(strand) {
     std::error_code ignored;  // most often there is none to remove
     std::filesystem::remove(path_, ignored);
     const stream_protocol::endpoint endpoint(path_.string());
@@ -180,8 +184,7 @@ class ImportServer::Sessions : public std::enable_shared_from_this<Sessions> {
       std::string frame(size, '\0');
       co_await asio::async_read(guest.socket, asio::buffer(frame), asio::use_awaitable);
       guest.timer.cancel();  // the work is ours
-      auto record = decode_request(
-          frame, std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now()));
+      auto record = decode_request(frame, now_());
       const std::string answer =
           framed(record ? handler_(std::move(*record))
                         : encode_import_reply(tl::unexpected(record.error())));
@@ -191,6 +194,7 @@ class ImportServer::Sessions : public std::enable_shared_from_this<Sessions> {
   }
 
   const std::filesystem::path path_;
+  const std::function<Instant()> now_;
   const Handler handler_;
   const ImportLimits limits_;
   stream_protocol::acceptor acceptor_;
@@ -204,10 +208,11 @@ ImportServer::ImportServer(std::shared_ptr<Sessions> sessions) : sessions_(std::
 ImportServer::~ImportServer() { sessions_->close(); }
 
 tl::expected<std::unique_ptr<ImportServer>, Error> ImportServer::listen(
-    asio::io_context& strand, const std::filesystem::path& socket, Handler handler,
-    const ImportLimits& limits) {
+    asio::io_context& strand, const std::filesystem::path& socket, std::function<Instant()> now,
+    Handler handler, const ImportLimits& limits) {
   try {
-    auto sessions = std::make_shared<Sessions>(strand, socket, std::move(handler), limits);
+    auto sessions =
+        std::make_shared<Sessions>(strand, socket, std::move(now), std::move(handler), limits);
     sessions->start();
     return std::unique_ptr<ImportServer>(new ImportServer(std::move(sessions)));
   } catch (const boost::system::system_error& error) {

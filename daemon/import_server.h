@@ -42,10 +42,11 @@ class ImportServer {
   // The reply, encoded, to what decode_request() found.
   using Handler = std::function<std::string(std::vector<InboxPayload>)>;
 
-  // Precondition: the writer's lock is held, so a socket file that stands there is a dead one's.
+  // What comes is dated by `now`. Precondition: the writer's lock is held, so a socket file that
+  // stands there is a dead one's.
   [[nodiscard]] static tl::expected<std::unique_ptr<ImportServer>, Error> listen(
-      boost::asio::io_context& strand, const std::filesystem::path& socket, Handler handler,
-      const ImportLimits& limits = {});
+      boost::asio::io_context& strand, const std::filesystem::path& socket,
+      std::function<Instant()> now, Handler handler, const ImportLimits& limits = {});
   ~ImportServer();
 
  private:

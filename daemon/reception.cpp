@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <set>
 #include <unordered_map>
+#include <utility>
 
 #include "daemon/ledger/ledger.h"
 #include "daemon/link/topic_filter.h"
@@ -17,6 +18,10 @@ namespace {
 constexpr auto kFaultPause = std::chrono::minutes(10);
 // Different faults remembered; a topic with {sensor} lets strangers make up names without end.
 constexpr std::size_t kFaultsRemembered = 1000;
+// What waited at the broker comes at once, from the moment the link is back.
+constexpr auto kBacklogBegins = std::chrono::seconds(5);
+// While the clock is not sure, any time of a sensor may be the right one.
+constexpr Duration kAnyTimeAhead = std::chrono::days(366 * 200);
 constexpr std::string_view kSensorLevel = "{sensor}";
 
 // CRC-64/ECMA-182 of topic and payload: tells a redelivery from a new message that looks alike.
@@ -36,16 +41,19 @@ struct Reception::Directory {
   std::vector<std::string> shared;  // the patterns with {sensor}, to name a stranger
 };
 
-Reception::Reception(const std::string& storeroom, rules::Clock clock,
-                     std::optional<Instant> newest, Inbox& inbox, IntakeCounters& counters,
-                     ReceptionHandlers handlers)
+Reception::Reception(const std::string& storeroom, rules::Clock clock, const StampsSoFar& so_far,
+                     Inbox& inbox, IntakeCounters& counters, ReceptionHandlers handlers)
     : tell_topic_(topic_of(storeroom, "tell")),
       clock_(clock),
       inbox_(inbox),
       counters_(counters),
       handlers_(std::move(handlers)),
       directory_(std::make_shared<Directory>()),
-      newest_(newest) {}
+      newest_(so_far.newest) {
+  for (const auto& [id, sensor] : so_far.by_sensor) {
+    stamped_[id] = {sensor.newest, sensor.interval, {}, false};
+  }
+}
 
 void Reception::use_sensors(const std::vector<config::SensorSettings>& sensors) {
   auto directory = std::make_shared<Directory>();
@@ -69,7 +77,8 @@ std::vector<std::string> Reception::filters(const std::vector<config::SensorSett
   return {filters.begin(), filters.end()};
 }
 
-Taken Reception::message(const IncomingMessage& message, Instant wall) {
+Taken Reception::message(const IncomingMessage& message, Instant wall, bool unsure) {
+  if (link_lost_.exchange(false)) link_since_ = wall;
   counters_.messages.fetch_add(1, std::memory_order_relaxed);
   if (message.topic == tell_topic_) return tell(message, wall);
   std::shared_ptr<const Directory> directory;
@@ -77,10 +86,11 @@ Taken Reception::message(const IncomingMessage& message, Instant wall) {
     const std::lock_guard lock(directory_lock_);
     directory = directory_;
   }
-  return reading(*directory, message, wall);
+  return reading(*directory, message, wall, unsure);
 }
 
-Taken Reception::reading(const Directory& directory, const IncomingMessage& message, Instant wall) {
+Taken Reception::reading(const Directory& directory, const IncomingMessage& message, Instant wall,
+                         bool unsure) {
   const auto found = directory.by_topic.find(std::string(message.topic));
   if (found == directory.by_topic.end()) {
     for (const std::string& pattern : directory.shared) {
@@ -101,7 +111,8 @@ Taken Reception::reading(const Directory& directory, const IncomingMessage& mess
   std::optional<DecodeError> fault;
   std::string faulty_sensor;
   for (const auto& sensor : found->second) {
-    auto readings = decode(sensor.payload, sensor.spec.id, message.payload, wall);
+    auto readings = decode(sensor.payload, sensor.spec.id, message.payload, wall,
+                           unsure ? kAnyTimeAhead : kFutureTolerance);
     if (!readings) {
       // On a shared topic a missing field is most often another sensor's message.
       if (!fault || fault->refusal == Refusal::missing_field) {
@@ -109,6 +120,11 @@ Taken Reception::reading(const Directory& directory, const IncomingMessage& mess
         faulty_sensor = sensor.spec.id;
       }
       continue;
+    }
+    for (Reading& reading : *readings) {
+      if (reading.measured_at <= wall + kFutureTolerance) continue;
+      reading.measured_at = wall;
+      reading.marks = static_cast<std::uint8_t>(reading.marks | kStampedOnArrival);
     }
     std::move(readings->begin(), readings->end(), std::back_inserter(record.readings));
     if (const auto known = faults_.find(sensor.spec.id); known != faults_.end()) {
@@ -133,19 +149,57 @@ Taken Reception::reading(const Directory& directory, const IncomingMessage& mess
     if (fault) report_refusal(message, faulty_sensor, *fault);
     return Taken::go_on;
   }
-  if (clock_ == rules::Clock::readings) stamp(record.readings);
+  stamp(record.readings, wall);
   if (without_time) record.digest = digest_of(message.topic, message.payload);
   return keep(std::move(record));
 }
 
-void Reception::stamp(std::vector<Reading>& readings) {
+// What one message says of one sensor is of one moment.
+void Reception::stamp(std::vector<Reading>& readings, Instant wall) {
+  const bool by_readings = clock_ == rules::Clock::readings;
+  std::map<std::string_view, Instant> stamps;
   for (Reading& reading : readings) {
-    if ((reading.marks & kStampedOnArrival) == 0) {
+    if (by_readings && (reading.marks & kStampedOnArrival) == 0) {
       newest_ = std::max(newest_.value_or(reading.measured_at), reading.measured_at);
-    } else if (newest_) {
-      reading.measured_at = *newest_;
     }
+    // Some forms say how long before the arrival.
+    if ((reading.marks & kStampedOnArrival) == 0 || reading.measured_at != wall) continue;
+    const auto known = stamps.find(reading.sensor);
+    if (known != stamps.end()) {
+      reading.measured_at = known->second;
+      continue;
+    }
+    Stamped& sensor = stamped_[reading.sensor];
+    Instant at = by_readings ? newest_.value_or(wall) : stamp_of(sensor, wall);
+    if (sensor.newest) at = std::max(at, *sensor.newest + Duration(1));
+    sensor.newest = at;
+    stamps.emplace(reading.sensor, at);
+    reading.measured_at = at;
   }
+}
+
+void Reception::move_stamps(const ClockMove& move) {
+  if (clock_ == rules::Clock::readings) return;
+  for (auto& [id, sensor] : stamped_) {
+    if (sensor.newest && *sensor.newest >= move.from) *sensor.newest += move.by;
+    if (sensor.arrived >= move.from) sensor.arrived += move.by;
+  }
+  if (link_since_ >= move.from) link_since_ += move.by;
+}
+
+// The first one after an outage may have waited if it comes as soon as the link is back; the next
+// ones have if they follow faster than the sensor speaks.
+Instant Reception::stamp_of(Stamped& sensor, Instant wall) {
+  const Instant before = std::exchange(sensor.arrived, wall);
+  const bool was_waiting = std::exchange(sensor.waited, false);
+  if (!sensor.newest || !sensor.interval) return wall;
+  const Duration interval = *sensor.interval;
+  const bool begins = before < link_since_ && wall - link_since_ <= kBacklogBegins &&
+                      2 * (wall - *sensor.newest) > 3 * interval;
+  const bool follows = was_waiting && 4 * (wall - before) < interval;
+  if (!(begins || follows) || *sensor.newest + interval > wall) return wall;
+  sensor.waited = true;
+  return *sensor.newest + interval;
 }
 
 Taken Reception::tell(const IncomingMessage& message, Instant wall) {

@@ -18,6 +18,7 @@
 #include "config/settings.h"
 #include "daemon/history/inbox.h"
 #include "daemon/link/link.h"
+#include "daemon/room_clock.h"
 #include "daemon/tell_rate.h"
 
 namespace torpor::daemon {
@@ -49,12 +50,24 @@ struct ReceptionHandlers {
   std::function<void(const std::string& trouble)> cannot_keep;
 };
 
+// How far the sensors' readings go, as a reception begins.
+struct StampsSoFar {
+  std::optional<Instant> newest;  // time by the readings
+  struct Sensor {
+    std::optional<Instant> newest;     // its newest reading
+    std::optional<Duration> interval;  // between two of them; nullopt: not known
+  };
+  std::map<std::string, Sensor, std::less<>> by_sensor;
+};
+
+// A payload without a time of its own is stamped on arrival, and no two of one sensor alike: the
+// next one gets the next millisecond. Those that the broker kept while it was not reached come at
+// once; they are spread from the sensor's last one on, by its interval, as far as it is known.
+// Under Clock::readings the stamp is the newest measured-at seen so far: recorded days played at
+// speed have a time of their own.
 class Reception {
  public:
-  // Under Clock::readings a payload without a time of its own is stamped with the newest
-  // measured-at seen so far, `newest` at first: recorded days played at speed have a time of their
-  // own.
-  Reception(const std::string& storeroom, rules::Clock clock, std::optional<Instant> newest,
+  Reception(const std::string& storeroom, rules::Clock clock, const StampsSoFar& so_far,
             Inbox& inbox, IntakeCounters& counters, ReceptionHandlers handlers);
 
   // Replaces the sensors it knows. Any thread.
@@ -65,15 +78,28 @@ class Reception {
   [[nodiscard]] static std::vector<std::string> filters(
       const std::vector<config::SensorSettings>& sensors);
 
-  // The link's message handler.
-  [[nodiscard]] Taken message(const IncomingMessage& message, Instant wall);
+  // The link's message handler. `wall`: what time it is. `unsure`: that may turn out wrong; a
+  // reading from further ahead is stamped on arrival instead of refused.
+  [[nodiscard]] Taken message(const IncomingMessage& message, Instant wall, bool unsure = false);
+  // The clock was wrong: what was stamped has moved. Not while a message is being taken.
+  void move_stamps(const ClockMove& move);
+  // The link to the broker is gone; what comes next may have waited there. Any thread.
+  void link_lost() { link_lost_.store(true); }
 
  private:
   struct Directory;  // topic -> sensors, built once per configuration
 
   Taken keep(InboxPayload payload);
-  void stamp(std::vector<Reading>& readings);
-  Taken reading(const Directory& directory, const IncomingMessage& message, Instant wall);
+  struct Stamped {  // the arrivals of one sensor
+    std::optional<Instant> newest;
+    std::optional<Duration> interval;
+    Instant arrived{};
+    bool waited = false;  // the last one had waited at the broker
+  };
+  void stamp(std::vector<Reading>& readings, Instant wall);
+  [[nodiscard]] Instant stamp_of(Stamped& sensor, Instant wall);
+  Taken reading(const Directory& directory, const IncomingMessage& message, Instant wall,
+                bool unsure);
   Taken tell(const IncomingMessage& message, Instant wall);
   void report_refusal(const IncomingMessage& message, std::string_view sensor,
                       const DecodeError& error);
@@ -87,6 +113,7 @@ class Reception {
   const ReceptionHandlers handlers_;
 
   // Any thread.
+  std::atomic<bool> link_lost_{true};
   std::mutex directory_lock_;
   std::shared_ptr<const Directory> directory_;
 
@@ -97,6 +124,8 @@ class Reception {
   };
   std::map<std::string, Fault, std::less<>> faults_;  // by sensor and reason, for the log
   std::optional<Instant> newest_;                     // under Clock::readings
+  std::map<std::string, Stamped, std::less<>> stamped_;
+  Instant link_since_{};  // when the first message came after it was lost
   TellRate tell_rate_;
 };
 

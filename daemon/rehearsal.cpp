@@ -17,6 +17,9 @@ namespace {
 // Readings between two calls of the progress function: some milliseconds' worth.
 constexpr std::uint64_t kReadingsPerProgress = 20'000;
 
+// Half of what the engine takes for a time without anybody.
+constexpr Duration kUnwatched = std::chrono::hours(12);
+
 // What was told, at the time it speaks of.
 struct TimedInput {
   Instant at;
@@ -137,6 +140,8 @@ class Stage {
     return watch_.step(at, input);
   }
 
+  [[nodiscard]] std::optional<Instant> next_due() const { return watch_.next_due(); }
+
  private:
   rules::WatchSettings settings_at(Instant t) const {
     rules::WatchSettings settings = settings_;
@@ -236,6 +241,15 @@ Rehearsal rehearse(rules::WatchSettings settings, const Reader& history, const L
     }
   };
 
+  // By the wall clock somebody watches while nothing comes, and lets no timer wait.
+  const auto watch_until = [&](Instant t) {
+    while (!recorded) {
+      const auto due = stage.next_due();
+      if (!due || *due > t - kUnwatched) return;
+      step(*due, rules::TickInput{});
+    }
+  };
+
   Rehearsal rehearsal;
   const std::vector<TimedInput> told = told_inputs(ledger);
   auto next_told = told.begin();
@@ -249,6 +263,7 @@ Rehearsal rehearse(rules::WatchSettings settings, const Reader& history, const L
   };
   while (const auto at = readings.next_at()) {
     tell_through(*at);
+    if (rehearsal.readings > 0) watch_until(*at);
     rules::ReadingsInput input{readings.next()};
     if (recorded) {
       for (Reading& reading : input.readings) reading.received_at = reading.measured_at;
@@ -259,6 +274,7 @@ Rehearsal rehearse(rules::WatchSettings settings, const Reader& history, const L
     if (before / kReadingsPerProgress != rehearsal.readings / kReadingsPerProgress) progress(*at);
   }
   tell_through(range.to - Duration(1));
+  watch_until(range.to - Duration(1));
   // What a timer raises up to the end, without a further reading.
   step(range.to - Duration(1), rules::TickInput{});
   rehearsal.alerts = raisings.take();

@@ -45,14 +45,12 @@ constexpr std::chrono::steady_clock::duration kShowPause = std::chrono::seconds(
 // While jars are left over from the last time: a third of the strand's time at most.
 constexpr std::chrono::steady_clock::duration kShowNextPause = std::chrono::milliseconds(500);
 constexpr auto kBeat = std::chrono::seconds(60);
+// Between two looks at the board's clocks.
+constexpr auto kClockPause = std::chrono::seconds(5);
 // How long retained topics of an earlier run are collected after connecting.
 constexpr auto kOrphanPatience = std::chrono::seconds(3);
 // How long the farewell may take.
 constexpr auto kFarewellPatience = std::chrono::seconds(3);
-
-Instant wall_now() {
-  return std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());
-}
 
 // What a reload cannot change, in words; empty if nothing of it changed.
 std::string needs_restart(const Loaded& running, const Loaded& wanted) {
@@ -132,35 +130,37 @@ PageSource page_source(const Loaded& loaded) {
 }  // namespace
 
 Service::Service(Loaded loaded, std::filesystem::path config_file)
-    : config_file_(std::move(config_file)),
-      since_(wall_now()),
-      loaded_(std::move(loaded)),
-      link_changed_(since_) {}
+    : config_file_(std::move(config_file)), loaded_(std::move(loaded)) {}
 
 Service::~Service() = default;
 
 tl::expected<void, Error> Service::start() {
-  auto room = Storeroom::open(storeroom_settings(loaded_), wall_now());
+  auto room = Storeroom::open(storeroom_settings(loaded_), read_clocks().wall);
   if (!room) return tl::unexpected(room.error());
   room_ = std::move(*room);
+  clock_ = std::make_unique<BoardClock>(room_->kept_clock());
+  since_ = link_changed_ = clock_->now();
+  keep_clock();
   entries_copied_ = room_->journal_entries();
   copied_night_ = night_of_newest_copy(loaded_);
   if (auto started = start_outgoing(); !started) return started;
   commit();  // what the inbox held, and what an earlier run had not delivered
-  auto imports = ImportServer::listen(strand_, socket_file(loaded_.history), [this](auto records) {
-    std::string reply = import_reply(*room_, std::move(records));
-    after_step();
-    return reply;
-  });
+  auto imports = ImportServer::listen(
+      strand_, socket_file(loaded_.history), [this] { return clock_->now(); },
+      [this](auto records) {
+        std::string reply = import_reply(*room_, std::move(records));
+        after_step();
+        return reply;
+      });
   if (!imports) return tl::unexpected(imports.error());
   imports_ = std::move(*imports);
   if (auto started = start_web(); !started) return started;
   if (auto started = start_intake(); !started) return started;
   check_integrity();
   wait_for_signals();
-  board_ = std::make_unique<Board>(loaded_.history.parent_path(), std::chrono::system_clock::now(),
-                                   std::chrono::steady_clock::now());
+  board_ = std::make_unique<Board>(loaded_.history.parent_path());
   beat();
+  look_at_clock();
   manager_.say("STATUS=Waiting for the broker.");
   feed_watchdog();
   flush_shown();
@@ -214,7 +214,7 @@ tl::expected<void, Error> Service::start_intake() {
   reception.strand_is_full = [this] { return strand_is_full(); };
   reception.tell_refused = [this](const TellRecord& tell, const std::string& answer) {
     boost::asio::post(strand_, [this, tell, answer] {
-      room_->answer(tell, answer, fmt::format("refused-{}", unix_ms(wall_now())));
+      room_->answer(tell, answer, fmt::format("refused-{}", unix_ms(clock_->now())));
       after_step();
     });
   };
@@ -226,9 +226,9 @@ tl::expected<void, Error> Service::start_intake() {
     spdlog::shutdown();
     std::_Exit(EXIT_FAILURE);  // a return would acknowledge
   };
-  reception_ = std::make_unique<Reception>(loaded_.settings.storeroom, loaded_.settings.clock,
-                                           room_->newest_measured(), room_->inbox(), counters_,
-                                           std::move(reception));
+  reception_ =
+      std::make_unique<Reception>(loaded_.settings.storeroom, loaded_.settings.clock,
+                                  room_->stamps(), room_->inbox(), counters_, std::move(reception));
   reception_->use_sensors(loaded_.settings.sensors);
   reception_->use_regulars(room_->regular_tellers());
 
@@ -237,12 +237,16 @@ tl::expected<void, Error> Service::start_intake() {
   settings.storeroom = loaded_.settings.storeroom;
   settings.topics = Reception::filters(loaded_.settings.sensors);
   IntakeHandlers handlers;
-  handlers.message = [this](const IncomingMessage& message) {
-    const Taken taken = reception_->message(message, wall_now());
+  // Data played back has its own time, and nothing to do with this clock.
+  const bool by_wall = loaded_.settings.clock == rules::Clock::wall;
+  handlers.message = [this, by_wall](const IncomingMessage& message) {
+    const std::lock_guard lock(stamping_);
+    const Taken taken = reception_->message(message, clock_->now(), by_wall && clock_->unsure());
     if (taken == Taken::stop) paused_.store(true);
     return taken;
   };
   handlers.state = [this](bool connected, const std::string& reason) {
+    if (!connected) reception_->link_lost();
     boost::asio::post(strand_, [this, connected, reason] { intake_state(connected, reason); });
   };
   handlers.disturbed = [this](Disturbance what) {
@@ -407,7 +411,7 @@ void Service::tell_of_damage() {
   if (!fault) return;
   damage_told_ = true;
   spdlog::error("a part of the history cannot be read: {}", fault->text);
-  room_->notify(fmt::format("damage-{}", unix_ms(wall_now())),
+  room_->notify(fmt::format("damage-{}", unix_ms(clock_->now())),
                 fmt::format("Today: torpor in {} cannot read a part of its history: {}. Watching "
                             "goes on. Look at the disk; a backup brings back what is lost.",
                             loaded_.settings.storeroom, fault->text));
@@ -425,7 +429,7 @@ void Service::commit() {
       history_in_trouble_ = true;
       spdlog::error("the history cannot be written: {}", committed.error().text);
       room_->notify(
-          fmt::format("history-{}", unix_ms(wall_now())),
+          fmt::format("history-{}", unix_ms(clock_->now())),
           fmt::format("Today: torpor in {} cannot write its history: {}. Watching goes on "
                       "from memory. Free space or mend the disk.",
                       loaded_.settings.storeroom, committed.error().text));
@@ -434,7 +438,7 @@ void Service::commit() {
   } else if (history_in_trouble_) {
     history_in_trouble_ = false;
     spdlog::info("the history is written again");
-    room_->notify(fmt::format("history-{}", unix_ms(wall_now())),
+    room_->notify(fmt::format("history-{}", unix_ms(clock_->now())),
                   fmt::format("This week: torpor in {} writes its history again; nothing was lost.",
                               loaded_.settings.storeroom));
     after_step();
@@ -462,11 +466,11 @@ void Service::arm_tick() {
   if (!due) return;
   if (tick_armed_ == due) return;
   tick_armed_ = due;
-  tick_timer_.expires_at(std::chrono::system_clock::time_point(*due));
+  tick_timer_.expires_after(std::max<Duration>(*due - clock_->now(), Duration{}));
   tick_timer_.async_wait([this](const boost::system::error_code& error) {
     if (error) return;
     tick_armed_.reset();
-    put(TickRecord{wall_now()});
+    put(TickRecord{clock_->now()});
   });
 }
 
@@ -483,7 +487,7 @@ void Service::flush_shown() {
     refused_shown_ = refused;
     outgoing_->show(topic("service"), service_json("running"));
   }
-  for (auto& [shown_topic, payload] : room_->take_shown(wall_now())) {
+  for (auto& [shown_topic, payload] : room_->take_shown(clock_->now())) {
     outgoing_->show(std::move(shown_topic), std::move(payload));
   }
   if (!damage_told_ && room_->history_fault()) commit();
@@ -505,16 +509,9 @@ void Service::feed_watchdog() {
   });
 }
 
-// A disk that fills up and a clock that jumps are inputs like any other.
+// A disk that fills up is an input like any other.
 void Service::look_at_board() {
-  if (const auto free = board_->changed_disk()) put(DiskRecord{wall_now(), free->value()});
-  const auto step =
-      board_->clock_step(std::chrono::system_clock::now(), std::chrono::steady_clock::now());
-  if (!step) return;
-  spdlog::warn("the board's clock was set by {} s",
-               std::chrono::duration_cast<std::chrono::seconds>(*step).count());
-  // Data played back has its own time.
-  if (loaded_.settings.clock == rules::Clock::wall) put(ClockStepRecord{wall_now(), *step});
+  if (const auto free = board_->changed_disk()) put(DiskRecord{clock_->now(), free->value()});
 }
 
 // The history was away and is there again: it is opened, and the inbox gives it all that came
@@ -528,7 +525,7 @@ void Service::take_history_back() {
   spdlog::info("the history is there again");
   open_anew({});
   if (room_->stands_in()) return;
-  room_->notify(fmt::format("back-{}", unix_ms(wall_now())),
+  room_->notify(fmt::format("back-{}", unix_ms(clock_->now())),
                 fmt::format("This week: torpor in {} has its history back, with all that came "
                             "meanwhile.",
                             loaded_.settings.storeroom));
@@ -545,7 +542,7 @@ void Service::open_anew(const std::string& found_damage) {
   ++room_number_;
   StoreroomSettings settings = storeroom_settings(loaded_);
   settings.found_damage = found_damage;
-  auto room = Storeroom::open(std::move(settings), wall_now());
+  auto room = Storeroom::open(std::move(settings), clock_->now());
   // The service manager starts anew, and the inbox has kept everything.
   if (!room) throw std::runtime_error(room.error().text);
   room_ = std::move(*room);
@@ -566,7 +563,7 @@ void Service::copy_if_due() {
   if (copying_ || room_->stands_in() || history_in_trouble_) return;
   if (room_->journal_entries() == 0 && copied_night_.empty()) return;  // there is nothing to keep
   const auto now = std::chrono::steady_clock::now();
-  const std::string night = night_of(loaded_.zone, wall_now());
+  const std::string night = night_of(loaded_.zone, clock_->now());
   const bool nightly = copied_night_ != night;
   const bool told = room_->journal_entries() != entries_copied_;
   if (!nightly && !(told && (!copied_at_ || now - *copied_at_ >= kCopyPause))) return;
@@ -589,12 +586,63 @@ void Service::copied(std::uint64_t entries, const std::string& failure) {
   }
   spdlog::error("{}", failure);
   if (std::exchange(copy_failed_, true)) return;  // told
-  room_->notify(fmt::format("copy-{}", unix_ms(wall_now())),
+  room_->notify(fmt::format("copy-{}", unix_ms(clock_->now())),
                 fmt::format("This week: torpor in {} could not make its nightly copy: {}. The "
                             "history itself is whole.",
                             loaded_.settings.storeroom, failure));
   after_step();
 }
+
+// And so is a clock that leaps, and one that turns out to have been wrong.
+void Service::look_at_clock() {
+  clock_timer_.expires_after(kClockPause);
+  clock_timer_.async_wait([this](const boost::system::error_code& error) {
+    if (!error) look_at_clock();
+  });
+  std::optional<InboxRecord> moved;
+  RoomClock::Seen seen;
+  {
+    // Nothing is stamped by the one clock and appended after the other is in force.
+    const std::lock_guard lock(stamping_);
+    seen = clock_->look();
+    if (seen.move) {
+      owed_move_ = ClockMoveRecord{clock_->now(), seen.move->from, seen.move->by};
+      reception_->move_stamps(*seen.move);
+    }
+    if (owed_move_) {
+      if (const auto appended = room_->inbox().append(*owed_move_)) {
+        moved = InboxRecord{appended->sequence, *owed_move_};
+        owed_move_.reset();
+      } else {
+        spdlog::error("the change of the clock could not be kept: {}", appended.error().text);
+      }
+    }
+  }
+  const auto seconds = [](Duration by) {
+    return std::chrono::duration_cast<std::chrono::seconds>(by).count();
+  };
+  if (seen.stepped) {
+    spdlog::warn("the board's clock was set by {} s; torpor goes on by its own until it has stood",
+                 seconds(*seen.stepped));
+    // Data played back has its own time.
+    if (loaded_.settings.clock == rules::Clock::wall) {
+      put(ClockStepRecord{clock_->now(), *seen.stepped});
+    }
+  }
+  if (seen.came_back) spdlog::info("the board's clock is as before again");
+  if (seen.move) {
+    spdlog::warn("the board's clock is believed now: {} s from what was taken for the time",
+                 seconds(seen.move->by));
+    tick_armed_.reset();
+    keep_clock();
+  }
+  if (moved) {
+    room_->accept(std::move(*moved));
+    after_step();
+  }
+}
+
+void Service::keep_clock() { room_->keep_note(std::string(kClockNote), to_text(clock_->keep())); }
 
 void Service::beat() {
   look_at_board();
@@ -602,6 +650,7 @@ void Service::beat() {
   const std::string state = service_json("running");
   outgoing_->show(topic("service"), state);
   room_->keep_note("service", state);
+  keep_clock();
   return_memory();
   beat_timer_.expires_after(kBeat);
   beat_timer_.async_wait([this](const boost::system::error_code& error) {
@@ -620,7 +669,7 @@ void Service::intake_state(bool connected, const std::string& reason) {
   tell_of_takeover();
   if (connected != connected_ || link_changed_ == since_) {
     connected_ = connected;
-    link_changed_ = wall_now();
+    link_changed_ = clock_->now();
     put(LinkRecord{link_changed_, connected});
   }
   outgoing_->show(topic("service"), service_json("running"));
@@ -646,7 +695,7 @@ void Service::tell_of_wrong_door() {
   if (wrong_door_told_) return;
   wrong_door_told_ = true;
   room_->notify(
-      fmt::format("door-{}", unix_ms(wall_now())),
+      fmt::format("door-{}", unix_ms(clock_->now())),
       fmt::format(
           "Now: {}: let `broker: url` in torpor.yaml name the broker's port for the service "
           "(1883, or 8884 encrypted). By the sensors' port torpor pushes itself off the "
@@ -663,7 +712,7 @@ void Service::tell_of_takeover() {
       "names its address and user",
       storeroom);
   room_->notify(
-      fmt::format("takeover-{}", unix_ms(wall_now())),
+      fmt::format("takeover-{}", unix_ms(clock_->now())),
       fmt::format(
           "Now: {0}: find out in the broker's log who connects as torpor-{0}-..., and change "
           "that password. It pushes torpor off the broker, and readings get lost. If a "
@@ -689,7 +738,7 @@ void Service::reload() {
     for (const config::Fault& fault : loaded.error()) spdlog::error("{}", config::to_text(fault));
     const config::Fault& first = loaded.error().front();
     room_->notify(
-        fmt::format("reload-{}", unix_ms(wall_now())),
+        fmt::format("reload-{}", unix_ms(clock_->now())),
         fmt::format("This week: the changed configuration has {} fault(s) and is not used; "
                     "the old one stays. The first: {}:{}:{}: {}",
                     loaded.error().size(), first.file, first.at.line, first.at.column,
@@ -700,7 +749,7 @@ void Service::reload() {
   if (const std::string fixed = needs_restart(loaded_, *loaded); !fixed.empty()) {
     spdlog::warn("{} changed in the configuration; that part needs a restart of torpord", fixed);
   }
-  if (auto changed = room_->reconfigure(loaded->settings, loaded->book, wall_now()); !changed) {
+  if (auto changed = room_->reconfigure(loaded->settings, loaded->book, clock_->now()); !changed) {
     spdlog::error("the new configuration could not be taken over: {}", changed.error().text);
     return;
   }
@@ -734,14 +783,15 @@ void Service::leave() {
   strand_.restart();
   strand_.poll();  // records handed over while it stopped
   room_->keep_note("service", service_json("gone"));
+  keep_clock();
   commit();
   if (!room_->stands_in() && !history_in_trouble_ && room_->journal_entries() != entries_copied_) {
     const std::string failure =
-        make_copies(copy_order(loaded_, night_of(loaded_.zone, wall_now())), false);
+        make_copies(copy_order(loaded_, night_of(loaded_.zone, clock_->now())), false);
     if (!failure.empty()) spdlog::error("{}", failure);
   }
   outgoing_->finish(
-      {{fmt::format("farewell-{}", unix_ms(wall_now())), topic("notice"),
+      {{fmt::format("farewell-{}", unix_ms(clock_->now())), topic("notice"),
         fmt::format("Today: torpor in {} was stopped; nobody watches the jars until it "
                     "runs again.",
                     loaded_.settings.storeroom),
@@ -762,7 +812,7 @@ std::string Service::service_json(std::string_view state) const {
   json["state"] = state;
   json["version"] = kVersion;
   json["since"] = to_rfc3339(since_);
-  json["as_of"] = to_rfc3339(wall_now());
+  json["as_of"] = to_rfc3339(clock_->now());
   nlohmann::ordered_json& intake = json["intake"];
   intake["connected"] = connected_;
   intake[connected_ ? "connected_since" : "lost_since"] = to_rfc3339(link_changed_);

@@ -12,6 +12,7 @@
 #include <chrono>
 #include <filesystem>
 #include <memory>
+#include <mutex>
 #include <optional>
 #include <set>
 #include <string>
@@ -19,11 +20,11 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/signal_set.hpp>
 #include <boost/asio/steady_timer.hpp>
-#include <boost/asio/system_timer.hpp>
 #include <boost/asio/thread_pool.hpp>
 #include <tl/expected.hpp>
 
 #include "daemon/board.h"
+#include "daemon/board_clock.h"
 #include "daemon/error.h"
 #include "daemon/import_server.h"
 #include "daemon/link/link.h"
@@ -73,6 +74,8 @@ class Service {
   void flush_shown();
   void beat();
   void look_at_board();
+  void look_at_clock();
+  void keep_clock();
   void feed_watchdog();
   void resume_if_possible();
   void take_history_back();
@@ -96,24 +99,26 @@ class Service {
 
   // Constant after construction.
   const std::filesystem::path config_file_;
-  const Instant since_;
 
   // Strand only.
   Loaded loaded_;
+  Instant since_{};
   boost::asio::io_context strand_{1};
   boost::asio::signal_set signals_{strand_};
   boost::asio::steady_timer commit_timer_{strand_};
   boost::asio::steady_timer answer_timer_{strand_};
   bool answer_armed_ = false;
-  boost::asio::system_timer tick_timer_{strand_};
+  boost::asio::steady_timer tick_timer_{strand_};
+  boost::asio::steady_timer clock_timer_{strand_};
   boost::asio::steady_timer show_timer_{strand_};
   boost::asio::steady_timer beat_timer_{strand_};
   std::unique_ptr<Board> board_;
   const ServiceManager manager_ = ServiceManager::from_environment();
   boost::asio::steady_timer watchdog_timer_{strand_};
   std::unique_ptr<Storeroom> room_;
-  std::optional<Instant> tick_armed_;  // the time the tick timer waits for
-  std::uint64_t refused_shown_ = 0;    // refusals that the service topic has told of
+  std::optional<Instant> tick_armed_;         // the time the tick timer waits for
+  std::uint64_t refused_shown_ = 0;           // refusals that the service topic has told of
+  std::optional<ClockMoveRecord> owed_move_;  // not in the inbox yet
   bool commit_posted_ = false;
   bool commit_armed_ = false;
   bool history_in_trouble_ = false;
@@ -134,6 +139,8 @@ class Service {
   std::string link_reason_ = "not connected yet";
 
   // Any thread.
+  std::unique_ptr<BoardClock> clock_;
+  std::mutex stamping_;  // held while something that came in is stamped and appended
   IntakeCounters counters_;
   std::atomic<std::size_t> queued_{0};    // records handed over and not yet applied
   std::atomic<std::size_t> waiting_{0};   // readings applied and not yet committed

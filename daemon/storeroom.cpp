@@ -12,6 +12,7 @@
 #include "daemon/link/link.h"
 #include "daemon/link/topic_filter.h"
 #include "daemon/report/alert_json.h"
+#include "daemon/report/duration_words.h"
 #include "daemon/report/gather.h"
 #include "daemon/report/jar_standing_json.h"
 #include "daemon/report/json.h"
@@ -46,6 +47,23 @@ std::string snapshot_check(std::uint64_t sequence, std::string_view bytes) {
   boost::crc_32_type crc;
   crc.process_bytes(bytes.data(), bytes.size());
   return fmt::format("{}:{:08x}", sequence, crc.checksum());
+}
+
+// An alert's body with its times moved.
+std::string moved_alert(std::string_view body, const ClockMove& move) {
+  auto view = alert_from_json(body);
+  if (!view) return std::string(body);  // whoever reads it says so
+  rules::Alert& alert = view->alert;
+  const auto moved = [&move](Instant& t) {
+    if (t >= move.from) t += move.by;
+  };
+  moved(alert.since);
+  moved(alert.raised_at);
+  for (auto* t :
+       {&alert.eased_at, &alert.ended_at, &alert.seen_at, &alert.deferred_until, &alert.worst_at}) {
+    if (*t) moved(**t);
+  }
+  return alert_json(*view);
 }
 
 void remember(std::deque<std::uint64_t>& digests, std::uint64_t digest) {
@@ -399,9 +417,63 @@ void Storeroom::apply(const InboxRecord& record) {
     step(disk->at, rules::DiskInput{Percent(disk->free_percent)});
   } else if (const auto* clock = std::get_if<ClockStepRecord>(&record.payload)) {
     step(clock->at, rules::ClockSteppedInput{clock->by});
+  } else if (const auto* move = std::get_if<ClockMoveRecord>(&record.payload)) {
+    apply(*move);
   } else if (const auto* tick = std::get_if<TickRecord>(&record.payload)) {
     step(tick->at, rules::TickInput{});
   }
+}
+
+// The clock was wrong: everything that was stamped by it moves, here and in the history.
+void Storeroom::apply(const ClockMoveRecord& record) {
+  const ClockMove move{record.from, record.by};
+  if (settings_.settings.clock == rules::Clock::readings) {  // data has its own time
+    wall_ = record.at;
+    return;
+  }
+  move_pending(move);
+  pending_.moves.push_back(move);
+  wall_ = record.at;
+  jars_shown_.clear();
+  forgotten_through_ = instant_of(0);
+  Told told = ledger_.date_anew(move.from, move.by, wall_, wall_);
+  const std::uint64_t entry = told.entries.front().number;
+  std::move(told.entries.begin(), told.entries.end(), std::back_inserter(pending_.journal));
+  step(wall_, rules::ClockMovedInput{move.from, move.by});
+  for (const rules::Input& input : told.inputs) step(wall_, input);
+  const Duration by = std::chrono::abs(move.by);
+  notify(
+      fmt::format("clock-{}", entry),
+      fmt::format("This week: the board's clock was {} {} and is right again. What came in "
+                  "meanwhile, with {} of the journal, has its right time now (entry {}; "
+                  "`withdraw entry {} because \"...\"` takes that back). Nothing to do.",
+                  in_words(by), move.by < Duration{} ? "fast" : "slow", told.answer, entry, entry));
+  show_all();
+}
+
+// What is stored moves with the next commit, in the same way.
+void Storeroom::move_pending(const ClockMove& move) {
+  const auto moved = [&move](Instant& t) {
+    if (t >= move.from) t += move.by;
+  };
+  const auto moved_body = [&move](const std::string& body) { return moved_alert(body, move); };
+  pending_.by_key.clear();
+  for (Reading& reading : pending_.readings) {
+    if ((reading.marks & kStampedOnArrival) == 0) {
+      moved(reading.received_at);
+    } else if (reading.measured_at >= move.from) {
+      reading.measured_at += move.by;
+      reading.received_at += move.by;
+    }
+    pending_.by_key.emplace(ReadingKey{reading.sensor, reading.quantity, reading.measured_at},
+                            reading);
+  }
+  for (auto& [number, alert] : pending_.alerts) alert.body = moved_body(alert.body);
+  for (StoredAlertChange& change : pending_.changes) {
+    moved(change.at);
+    change.body = moved_body(change.body);
+  }
+  for (Placement& placement : pending_.placements) moved(placement.from);
 }
 
 void Storeroom::apply(const ReadingsRecord& record) {
@@ -450,6 +522,53 @@ void Storeroom::mark_doubted(const std::vector<rules::DoubtedReading>& doubted) 
     waiting->marks |= kDoubted;
     doubted_sensors_.insert(each.sensor);
   }
+}
+
+void Storeroom::keep_ahead() {
+  std::string text = ahead_json(watch_.ahead());
+  if (text == ahead_) return;
+  ahead_ = text;
+  keep_note(std::string(kAheadNote), std::move(text));
+}
+
+std::optional<KeptClock> Storeroom::kept_clock() const {
+  const auto note = store_->note(kClockNote);
+  auto kept = note ? kept_clock_from(*note) : std::nullopt;
+  const Instant newest = settings_.settings.clock == rules::Clock::wall
+                             ? std::max(wall_, watch_.now().value_or(wall_))
+                             : wall_;
+  if (!kept && newest == Instant{}) return std::nullopt;
+  // Of a version that kept none, or of another start of the board: no further back than what was
+  // stamped.
+  if (!kept) return KeptClock{{}, {}, newest, std::nullopt};
+  // What came after the note was kept, and may have come before a crash.
+  for (const ClockMove& move : pending_.moves) {
+    if (kept->time >= move.from) kept->time += move.by;
+    kept->unsure_since = move.from + move.by;
+  }
+  if (newest > kept->time) {
+    kept->steady += newest - kept->time;
+    kept->time = newest;
+  }
+  return kept;
+}
+
+StampsSoFar Storeroom::stamps() const {
+  StampsSoFar stamps;
+  stamps.newest = settings_.settings.clock == rules::Clock::readings ? watch_.now() : std::nullopt;
+  for (const config::SensorSettings& sensor : settings_.settings.sensors) {
+    StampsSoFar::Sensor& each = stamps.by_sensor[sensor.spec.id];
+    for (const QuantityFacts& row : quantities()) {
+      const auto newest = watch_.newest(sensor.spec.id, row.quantity);
+      if (newest) each.newest = std::max(each.newest, std::optional(newest->measured_at));
+    }
+    if (!sensor.spec.learns_interval) {
+      each.interval = sensor.spec.expected_interval;
+    } else if (const auto standing = watch_.standing(sensor.spec.id)) {
+      each.interval = standing->interval;
+    }
+  }
+  return stamps;
 }
 
 void Storeroom::keep_standings() {
@@ -752,6 +871,7 @@ tl::expected<void, Error> Storeroom::commit() {
   urgent_ = false;
   keep_standings();
   keep_jar_standings();
+  keep_ahead();
   for (rules::JarModelBytes& model : watch_.take_jar_models()) {
     jar_records_.settled(std::move(model));
   }
@@ -777,8 +897,10 @@ tl::expected<void, Error> Storeroom::commit() {
 
 // What is committed is safe without it: a failure is tried again with the next commit.
 void Storeroom::fold_days() {
-  const auto newest = store_->newest_measured();
+  auto newest = store_->newest_measured();
   if (!newest) return;
+  // A stamp from ahead must not age what is recent.
+  if (const auto now = watch_.now()) newest = std::min(*newest, *now);
   const auto folded = store_->fold_days(*newest - kFoldedAfter, kDaysFoldedAtOnce);
   if (!folded && !fault_ && folded.error().kind == ErrorKind::corrupt) fault_ = folded.error();
   forget_days(*newest);
@@ -808,6 +930,10 @@ tl::expected<void, Error> Storeroom::write_pending() {
       then(put(item));
     }
   };
+  each(pending_.moves, [&](const ClockMove& move) {
+    return store_->move_stamps(move.from, move.by,
+                               [&move](std::string_view body) { return moved_alert(body, move); });
+  });
   each(pending_.placements, [&](const Placement& p) { return store_->put_placement(p); });
   each(pending_.readings, [&](const Reading& r) { return store_->put_reading(r); });
   each(pending_.mended, [&](const JournalEntry& e) { return store_->mend_journal(e); });
@@ -961,8 +1087,10 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
   if (touched_.empty()) return shown;
   const auto reader = Reader::open(settings_.history, settings_.spool);
   if (!reader) return shown;  // tried again with the next call; the commit reports the disk
-  const auto gathering =
-      Gathering::of(settings_.settings, **reader, ledger_, shown_now(**reader, wall));
+  const auto gathering = Gathering::of(settings_.settings, **reader, ledger_,
+                                       settings_.settings.clock == rules::Clock::readings
+                                           ? watch_.now().value_or(wall)
+                                           : std::max(wall, watch_.now().value_or(wall)));
   if (!gathering) return shown;
   const std::size_t whole = shown.size();
   std::set<rules::Subject> later;

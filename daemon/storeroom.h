@@ -31,7 +31,9 @@
 #include "daemon/ledger/ledger.h"
 #include "daemon/live_view.h"
 #include "daemon/load_settings.h"
+#include "daemon/reception.h"
 #include "daemon/recomputation.h"
+#include "daemon/room_clock.h"
 #include "daemon/tell_rate.h"
 #include "rules/watch/watch.h"
 
@@ -131,6 +133,12 @@ class Storeroom {
 
   // Engine time of the next timer, for the daemon's tick.
   [[nodiscard]] std::optional<Instant> next_due() const { return watch_.next_due(); }
+  // Newest wall time applied.
+  [[nodiscard]] Instant wall() const { return wall_; }
+  // What the clock of the last run left for this one; nullopt: nothing was ever stamped.
+  [[nodiscard]] std::optional<KeptClock> kept_clock() const;
+  // For a reception that begins.
+  [[nodiscard]] StampsSoFar stamps() const;
   // Measured-at of the newest committed reading.
   [[nodiscard]] std::optional<Instant> newest_measured() const { return store_->newest_measured(); }
   // The first failure met while the history was read: what it was asked for may be incomplete.
@@ -201,6 +209,7 @@ class Storeroom {
     std::vector<Placement> placements;
     std::vector<JournalEntry> mended;
     JournalFaults told_faults;
+    std::vector<ClockMove> moves;  // of what is stored; what waits here has moved
   };
 
   Storeroom(StoreroomSettings settings, std::unique_ptr<Store> store);
@@ -217,6 +226,8 @@ class Storeroom {
   void apply(const InboxRecord& record);
   void apply(const ReadingsRecord& record);
   void apply(const TellRecord& record, std::uint64_t sequence);
+  void apply(const ClockMoveRecord& record);
+  void move_pending(const ClockMove& move);
   [[nodiscard]] static std::string request_of(const TellRecord& record);
   [[nodiscard]] bool is_repeat(const TellRecord& record);
   [[nodiscard]] bool is_redelivery(const ReadingsRecord& record);
@@ -228,6 +239,7 @@ class Storeroom {
   void mark_doubted(const std::vector<rules::DoubtedReading>& doubted);
   void keep_standings();
   void keep_jar_standings();
+  void keep_ahead();
   void send(OutboxMessage message);
   void hold(HeldAnswer held);
   void release(const HeldAnswer& held, bool worked_out);
@@ -257,7 +269,7 @@ class Storeroom {
 
   std::uint64_t applied_ = 0;                   // number of the last record applied
   std::map<std::uint64_t, InboxRecord> early_;  // arrived before their predecessor
-  Instant wall_{};                              // newest wall time applied; never goes back
+  Instant wall_{};  // newest wall time applied; goes back by a clock move only
   Pending pending_;
   bool urgent_ = false;
   std::vector<OutboxMessage> backlog_;  // of the outbox, found at start
@@ -273,6 +285,7 @@ class Storeroom {
   ReadingCounters readings_;
   std::set<std::string> doubted_sensors_;  // whose newest reading is not believed
   std::string standings_;                  // as last kept for readers
+  std::string ahead_ = "{}";               // likewise
   // Redeliveries without a time of their own, told by digest: the last few per sensor; and the last
   // tells without correlation data. Part of the snapshot: a redelivery follows a restart.
   std::map<std::string, std::deque<std::uint64_t>> digests_;

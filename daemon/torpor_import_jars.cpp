@@ -9,6 +9,7 @@
 #include <set>
 #include <vector>
 
+#include "daemon/board_clock.h"
 #include "daemon/history/logger_csv.h"
 #include "daemon/import_channel.h"
 #include "daemon/ledger/jar_csv.h"
@@ -74,9 +75,7 @@ tl::expected<Standing, Failure> standing_of(const Loaded& loaded) {
   for (const JournalEntry& entry : (*reader)->journal()) {
     if (!ledger->withdrawn_by(entry.number)) standing.told.insert(entry.sentence);
   }
-  if (loaded.settings.clock == rules::Clock::readings) {
-    standing.now = shown_now(**reader, standing.now);
-  }
+  standing.now = shown_now(loaded.settings, **reader, read_clocks());
   if (const auto fault = (*reader)->fault()) return tl::unexpected(failure_of(*fault));
   standing.ledger = std::move(*ledger);
   return standing;

@@ -10,6 +10,7 @@
 #include <system_error>
 #include <vector>
 
+#include "daemon/board_clock.h"
 #include "daemon/ledger/tokens.h"
 #include "daemon/load_settings.h"
 #include "daemon/report/choice.h"
@@ -41,8 +42,9 @@ class Window {
     if (!ledger) return tl::unexpected(failure_of(ledger.error()));
     std::unique_ptr<Window> window(
         new Window(std::move(*loaded), std::move(*reader), std::move(*ledger)));
-    auto gathering = Gathering::of(window->loaded_.settings, *window->reader_, window->ledger_,
-                                   shown_now(*window->reader_, wall_now()));
+    auto gathering =
+        Gathering::of(window->loaded_.settings, *window->reader_, window->ledger_,
+                      shown_now(window->loaded_.settings, *window->reader_, read_clocks()));
     if (!gathering) return tl::unexpected(failure_of(gathering.error()));
     window->gathering_.emplace(std::move(*gathering));
     if (auto whole = window->whole(); !whole) return tl::unexpected(whole.error());
@@ -74,7 +76,7 @@ class Window {
   }
   [[nodiscard]] TextContext context() const {
     return {loaded_.zone, gathering_->now(),
-            silent_for(loaded_.settings, gathering_->now(), wall_now()), terminal_style(), units()};
+            silent_for(loaded_.settings, *reader_, gathering_->now()), terminal_style(), units()};
   }
   [[nodiscard]] PersonUnits units() const { return PersonUnits(loaded_.settings.units); }
 

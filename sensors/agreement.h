@@ -28,6 +28,12 @@ class Agreement {
   // compare with.
   [[nodiscard]] std::optional<double> difference(std::size_t sensor) const;
 
+  // The hour that runs has another number: the clock was wrong.
+  template <class Carry>
+  void carry_hour(const Carry& carry) {
+    if (hour_) hour_ = carry(*hour_);
+  }
+
   // Everything it remembers, for a snapshot.
   template <class Fields>
   void visit_fields(Fields& fields) {

@@ -20,6 +20,7 @@ struct Message {
   std::string_view sensor;
   std::string_view payload;
   Instant received_at;
+  Duration ahead{};  // of that, as measured times may be
 };
 
 // When a value was measured, and whether that moment hangs on the arrival.
@@ -39,7 +40,7 @@ struct MeasuredAt {
 // Milliseconds since 1970 as an instant to the nearest millisecond; refused as future or
 // before_2000 where the limits of payload.h say so. Any double is a valid argument.
 [[nodiscard]] tl::expected<Instant, DecodeError> checked_time(double unix_milliseconds,
-                                                              Instant received_at);
+                                                              const Message& message);
 
 // The arrival itself, refused when our own clock cannot be right.
 [[nodiscard]] tl::expected<MeasuredAt, DecodeError> arrival_time(Instant received_at);

@@ -42,13 +42,13 @@ tl::expected<const json*, DecodeError> field(const json& document, std::string_v
 }
 
 tl::expected<Instant, DecodeError> time_of(const json& value, const TimeSource& source,
-                                           Instant received_at) {
+                                           const Message& message) {
   const std::string where = field_text(source.pointer);
   if (source.format != TimeFormat::rfc3339) {
     const auto number = number_of(value, where);
     if (!number) return tl::unexpected(number.error());
     const double milliseconds = source.format == TimeFormat::seconds ? *number * 1000.0 : *number;
-    return checked_time(milliseconds, received_at);
+    return checked_time(milliseconds, message);
   }
   if (!value.is_string()) {
     return refuse(Refusal::wrong_type, fmt::format("{} holds {}: expected a time as text, such as "
@@ -63,14 +63,14 @@ tl::expected<Instant, DecodeError> time_of(const json& value, const TimeSource& 
                               "2026-03-02T18:30:00Z",
                               where, excerpt(text)));
   }
-  return checked_time(static_cast<double>(unix_ms(*instant)), received_at);
+  return checked_time(static_cast<double>(unix_ms(*instant)), message);
 }
 
 tl::expected<MeasuredAt, DecodeError> measured_at(const json& document, const Message& message) {
   if (!message.format.time) return arrival_time(message.received_at);
   const auto value = field(document, message.format.time->pointer);
   if (!value) return tl::unexpected(value.error());
-  const auto instant = time_of(**value, *message.format.time, message.received_at);
+  const auto instant = time_of(**value, *message.format.time, message);
   if (!instant) return tl::unexpected(instant.error());
   return MeasuredAt{*instant, false};
 }

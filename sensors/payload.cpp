@@ -81,9 +81,9 @@ std::string_view refusal_name(Refusal refusal) {
 tl::expected<std::vector<Reading>, DecodeError> decode(const PayloadFormat& format,
                                                        std::string_view sensor,
                                                        std::string_view payload,
-                                                       Instant received_at) {
+                                                       Instant received_at, Duration ahead) {
   if (auto error = unreadable(payload)) return tl::unexpected(*std::move(error));
-  const decoding::Message message{format, sensor, payload, received_at};
+  const decoding::Message message{format, sensor, payload, received_at, ahead};
   switch (format.form) {
     case PayloadForm::number:
       return decoding::decode_number(message);
@@ -130,10 +130,11 @@ std::string time_text(double unix_milliseconds) {
 
 }  // namespace
 
-tl::expected<Instant, DecodeError> checked_time(double unix_milliseconds, Instant received_at) {
+tl::expected<Instant, DecodeError> checked_time(double unix_milliseconds, const Message& message) {
+  const Instant received_at = message.received_at;
   // Compared as doubles: the value may be far outside of what an Instant holds.
   const double milliseconds = std::round(unix_milliseconds);
-  const auto latest = static_cast<double>(unix_ms(received_at + kFutureTolerance));
+  const auto latest = static_cast<double>(unix_ms(received_at + message.ahead));
   const auto earliest = static_cast<double>(unix_ms(kEarliest));
   if (std::isnan(milliseconds)) return refuse(Refusal::not_finite, "the time is not a number");
   if (milliseconds > latest) {

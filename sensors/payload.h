@@ -76,11 +76,11 @@ inline constexpr Duration kFutureTolerance = std::chrono::minutes(5);
 
 // All values of one message, in the order found; every reading carries `sensor`, its times and its
 // marks (out of range, stamped on arrival). All or nothing: one bad value refuses the message, so
-// that a redelivery is never half a message.
-[[nodiscard]] tl::expected<std::vector<Reading>, DecodeError> decode(const PayloadFormat& format,
-                                                                     std::string_view sensor,
-                                                                     std::string_view payload,
-                                                                     Instant received_at);
+// that a redelivery is never half a message. `ahead`: what is measured later after the arrival is
+// refused as `future`.
+[[nodiscard]] tl::expected<std::vector<Reading>, DecodeError> decode(
+    const PayloadFormat& format, std::string_view sensor, std::string_view payload,
+    Instant received_at, Duration ahead = kFutureTolerance);
 
 // A short printable excerpt of a payload for messages: at most 60 characters, control characters
 // and bytes that are not UTF-8 shown as \xNN, "..." when cut.

@@ -258,7 +258,7 @@ tl::expected<MeasuredAt, DecodeError> Pack::time_of(const Entry& entry) const {
   const bool relative = entry.time < kRelativeTimeLimit;
   if (relative && entry.time == 0.0) return arrival_time(message_.received_at);
   const double origin = relative ? static_cast<double>(unix_ms(message_.received_at)) : 0.0;
-  const auto instant = checked_time(origin + entry.time * 1000.0, message_.received_at);
+  const auto instant = checked_time(origin + entry.time * 1000.0, message_);
   if (!instant) return tl::unexpected(instant.error());
   return MeasuredAt{*instant, relative};
 }

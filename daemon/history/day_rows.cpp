@@ -167,6 +167,58 @@ tl::expected<std::optional<Instant>, Error> first_row(Database& database, const 
   return instant_of(statement->integer(0));
 }
 
+tl::expected<void, Error> unfold_days(Database& database, const SeriesKey& series,
+                                      std::int64_t first) {
+  auto days = database.prepare(
+      "SELECT day FROM day WHERE sensor = ?1 AND quantity = ?2 AND day >= ?3 ORDER BY day");
+  bind_series(*days, series);
+  days->bind(3, first);
+  std::vector<std::int64_t> found;
+  while (true) {
+    const auto row = days->step();
+    if (!row) return tl::unexpected(row.error());
+    if (!*row) break;
+    found.push_back(days->integer(0));
+  }
+  for (const std::int64_t day : found) {
+    auto stored = read_day(database, series, day);
+    if (!stored && stored.error().kind == ErrorKind::corrupt) continue;  // it stays as it is
+    if (!stored) return tl::unexpected(stored.error());
+    if (!*stored) continue;
+    if (auto done = remove_day(database, series, day, (*stored)->position); !done) return done;
+    for (const Reading& reading : (*stored)->readings) {
+      const auto put = put_row(database, series.sensor, reading);
+      if (!put) return tl::unexpected(put.error());
+    }
+  }
+  return {};
+}
+
+tl::expected<void, Error> move_series(Database& database, const SeriesKey& series, Instant from,
+                                      Duration by) {
+  auto rows = rows_between(database, series, from, Instant::max());
+  if (!rows) return tl::unexpected(rows.error());
+  std::erase_if(*rows, [](const Reading& each) { return (each.marks & kStampedOnArrival) == 0; });
+  if (rows->empty()) return {};
+  auto remove = database.prepare(
+      "DELETE FROM reading WHERE sensor = ?1 AND quantity = ?2 AND measured >= ?3 "
+      "AND (marks & ?4) <> 0");
+  bind_series(*remove, series);
+  remove->bind(3, unix_ms(from)).bind(4, std::int64_t{kStampedOnArrival});
+  if (auto done = remove->run(); !done) return done;
+  for (Reading& reading : *rows) {
+    reading.measured_at += by;
+    reading.received_at += by;
+    while (true) {
+      const auto put = put_row(database, series.sensor, reading);
+      if (!put) return tl::unexpected(put.error());
+      if (*put == Stored::fresh) break;
+      reading.measured_at += Duration(1);
+    }
+  }
+  return {};
+}
+
 struct DayPosition {
   std::int64_t day = 0;
   std::int64_t position = 0;
@@ -282,6 +334,21 @@ tl::expected<bool, Error> fold_oldest_day(Database& database, Instant before) {
   }
   if (damaged) return tl::unexpected(*damaged);
   return false;
+}
+
+tl::expected<void, Error> move_readings(Database& database, Instant from, Duration by) {
+  const auto series = all_series(database);
+  if (!series) return tl::unexpected(series.error());
+  for (const SeriesKey& key : *series) {
+    if (auto done = unfold_days(database, key, day_of(from)); !done) return done;
+    if (auto done = move_series(database, key, from, by); !done) return done;
+  }
+  auto arrivals = database.prepare(
+      "UPDATE reading SET delay = delay + ?1 WHERE (marks & ?2) = 0 AND measured + delay >= ?3");
+  arrivals->bind(1, std::int64_t{by.count()})
+      .bind(2, std::int64_t{kStampedOnArrival})
+      .bind(3, unix_ms(from));
+  return arrivals->run();
 }
 
 tl::expected<bool, Error> forget_oldest_day(Database& database, std::int64_t day) {

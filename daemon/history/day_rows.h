@@ -35,6 +35,13 @@ struct SeriesKey {
 // transaction.
 [[nodiscard]] tl::expected<bool, Error> forget_oldest_day(Database& database, std::int64_t day);
 
+// The clock was wrong: readings without a time of their own, measured at `from` or later, are
+// measured `by` later; where one stands there already, the next free millisecond.
+// Blocks of those days become rows, to be folded again. Arrivals of the others move, as far as they
+// are rows. Precondition: inside a transaction.
+[[nodiscard]] tl::expected<void, Error> move_readings(Database& database, Instant from,
+                                                      Duration by);
+
 // Readings in blocks by their moment. Keeps the last few days asked for: what comes late, or is
 // imported again, comes in order.
 class DayLookup {

@@ -152,4 +152,50 @@ tl::expected<Store::Snapshot, Error> read_snapshot(Database& database) {
   return Store::Snapshot{number_of(*statement, 0), statement->text(1)};
 }
 
+tl::expected<void, Error> move_alert_rows(
+    Database& database, Instant from, Duration by,
+    const std::function<std::string(std::string_view)>& moved) {
+  struct Row {
+    std::int64_t key = 0;
+    std::string body;
+  };
+  const auto rows_of = [&](std::string_view sql) -> tl::expected<std::vector<Row>, Error> {
+    auto statement = database.prepare(sql);
+    statement->bind(1, unix_ms(from));
+    std::vector<Row> rows;
+    while (true) {
+      const auto row = statement->step();
+      if (!row) return tl::unexpected(row.error());
+      if (!*row) return rows;
+      rows.push_back({statement->integer(0), statement->text(1)});
+    }
+  };
+  const auto alerts = rows_of(
+      "SELECT number, body FROM alert WHERE number IN (SELECT alert FROM alert_change WHERE at >= "
+      "?1)");
+  if (!alerts) return tl::unexpected(alerts.error());
+  auto alert = database.prepare("UPDATE alert SET body = ?2 WHERE number = ?1");
+  for (const Row& row : *alerts) {
+    alert->bind(1, row.key).bind_text(2, moved(row.body));
+    if (auto done = alert->run(); !done) return done;
+  }
+  const auto changes = rows_of("SELECT position, body FROM alert_change WHERE at >= ?1");
+  if (!changes) return tl::unexpected(changes.error());
+  auto change =
+      database.prepare("UPDATE alert_change SET at = at + ?2, body = ?3 WHERE position = ?1");
+  for (const Row& row : *changes) {
+    change->bind(1, row.key).bind(2, std::int64_t{by.count()}).bind_text(3, moved(row.body));
+    if (auto done = change->run(); !done) return done;
+  }
+  return {};
+}
+
+tl::expected<void, Error> move_placement_rows(Database& database, Instant from, Duration by) {
+  // Two of one sensor on one moment: the later one holds.
+  auto statement =
+      database.prepare("UPDATE OR REPLACE placement SET since = since + ?2 WHERE since >= ?1");
+  statement->bind(1, unix_ms(from)).bind(2, std::int64_t{by.count()});
+  return statement->run();
+}
+
 }  // namespace torpor::daemon

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -32,5 +33,12 @@ inline constexpr Instant kBeginning = instant_of(0);
 [[nodiscard]] tl::expected<std::optional<std::string>, Error> read_note(Database& database,
                                                                         std::string_view name);
 [[nodiscard]] tl::expected<Store::Snapshot, Error> read_snapshot(Database& database);
+
+// The clock was wrong: see Store::move_stamps(). Precondition: inside a transaction.
+[[nodiscard]] tl::expected<void, Error> move_alert_rows(
+    Database& database, Instant from, Duration by,
+    const std::function<std::string(std::string_view)>& moved);
+[[nodiscard]] tl::expected<void, Error> move_placement_rows(Database& database, Instant from,
+                                                            Duration by);
 
 }  // namespace torpor::daemon

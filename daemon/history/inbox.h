@@ -56,6 +56,14 @@ struct ClockStepRecord {
   Duration by{};
   friend bool operator==(const ClockStepRecord&, const ClockStepRecord&) = default;
 };
+// The clock was wrong: what was stamped at `from` or later, as it went then, belongs `by` later.
+// See daemon/room_clock.h.
+struct ClockMoveRecord {
+  Instant at;  // by the clock as it goes from now on
+  Instant from;
+  Duration by{};
+  friend bool operator==(const ClockMoveRecord&, const ClockMoveRecord&) = default;
+};
 struct TickRecord {
   Instant at;
   friend bool operator==(const TickRecord&, const TickRecord&) = default;
@@ -74,7 +82,7 @@ struct JarModelRecord {
 inline constexpr std::size_t kLargestJarModel = 64u << 10;
 
 using InboxPayload = std::variant<ReadingsRecord, TellRecord, LinkRecord, TickRecord,
-                                  JarModelRecord, DiskRecord, ClockStepRecord>;
+                                  JarModelRecord, DiskRecord, ClockStepRecord, ClockMoveRecord>;
 struct InboxRecord {
   std::uint64_t sequence = 0;
   InboxPayload payload;

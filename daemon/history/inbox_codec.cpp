@@ -1,4 +1,5 @@
-// payload   = readings | tell | link | tick | jar_model | disk | clock_step
+// payload   = readings | tell | link | tick | jar_model | disk | clock_step |
+//             clock_move
 // readings  = received:i64 digest:u64 redelivered:bool
 //             sensors:u32 { id:text }            ids of the record, each once
 //             count:u32 { reading }
@@ -10,6 +11,7 @@
 // tick      = at:i64
 // disk      = at:i64 free:f64                   percent, 0 to 100
 // clock_step = at:i64 by:i64                    ms, either way
+// clock_move = at:i64 from:i64 by:i64           ms, either way
 // jar_model = at:i64 revision:u64 jar:text bytes:text        bytes: at most kLargestJarModel
 // text      = size:u32 { byte }        bool = u8, 0 or 1        f64 = IEEE 754 binary64
 // Times are Unix milliseconds. All numbers are little-endian.
@@ -74,6 +76,11 @@ struct PayloadWriter {
   }
   void operator()(const ClockStepRecord& record) const {
     put_signed(bytes, unix_ms(record.at));
+    put_signed(bytes, record.by.count());
+  }
+  void operator()(const ClockMoveRecord& record) const {
+    put_signed(bytes, unix_ms(record.at));
+    put_signed(bytes, unix_ms(record.from));
     put_signed(bytes, record.by.count());
   }
   void operator()(const JarModelRecord& record) const {
@@ -167,6 +174,14 @@ std::optional<InboxPayload> read_clock_step(ByteReader& bytes) {
   return record;
 }
 
+std::optional<InboxPayload> read_clock_move(ByteReader& bytes) {
+  ClockMoveRecord record;
+  record.at = instant_of(bytes.signed_number());
+  record.from = instant_of(bytes.signed_number());
+  record.by = Duration(bytes.signed_number());
+  return record;
+}
+
 std::optional<InboxPayload> read_jar_model(ByteReader& bytes) {
   JarModelRecord record;
   record.at = instant_of(bytes.signed_number());
@@ -193,6 +208,8 @@ std::optional<InboxPayload> read_payload(RecordKind kind, ByteReader& bytes) {
       return read_disk(bytes);
     case RecordKind::clock_step:
       return read_clock_step(bytes);
+    case RecordKind::clock_move:
+      return read_clock_move(bytes);
   }
   return std::nullopt;
 }
@@ -208,6 +225,7 @@ RecordKind record_kind(const InboxPayload& payload) {
     RecordKind operator()(const JarModelRecord&) const { return RecordKind::jar_model; }
     RecordKind operator()(const DiskRecord&) const { return RecordKind::disk; }
     RecordKind operator()(const ClockStepRecord&) const { return RecordKind::clock_step; }
+    RecordKind operator()(const ClockMoveRecord&) const { return RecordKind::clock_move; }
   };
   return std::visit(Kind{}, payload);
 }

@@ -21,6 +21,7 @@ enum class RecordKind : std::uint8_t {
   jar_model = 5,
   disk = 6,
   clock_step = 7,
+  clock_move = 8,
 };
 
 [[nodiscard]] RecordKind record_kind(const InboxPayload& payload);

@@ -47,6 +47,9 @@ class FileStore final : public Store {
   tl::expected<Stored, Error> find_reading(const Reading& reading) const override;
   tl::expected<std::size_t, Error> fold_days(Instant before, std::size_t most) override;
   tl::expected<std::size_t, Error> forget_days(Instant before, std::size_t most) override;
+  tl::expected<void, Error> move_stamps(
+      Instant from, Duration by,
+      const std::function<std::string(std::string_view)>& moved) override;
   tl::expected<void, Error> put_placement(const Placement& placement) override;
   tl::expected<void, Error> put_journal(const JournalEntry& entry) override;
   tl::expected<void, Error> mend_journal(const JournalEntry& entry) override;
@@ -85,6 +88,9 @@ class FileStore final : public Store {
 
   std::optional<std::string> answer(std::string_view correlation) const override {
     return value_or_fault(read_answer(*database_, correlation));
+  }
+  std::optional<std::string> note(std::string_view name) const override {
+    return value_or_fault(read_note(*database_, name));
   }
   Snapshot snapshot() const override { return value_or_fault(read_snapshot(*database_)); }
   std::optional<std::string> note(std::string_view name) const override {
@@ -257,6 +263,16 @@ tl::expected<Stored, Error> FileStore::find_reading(const Reading& reading) cons
   auto in_block = compare_block(**number, reading);
   if (!in_block || *in_block != Stored::fresh) return in_block;
   return compare_row(*database_, **number, reading);
+}
+
+tl::expected<void, Error> FileStore::move_stamps(
+    Instant from, Duration by, const std::function<std::string(std::string_view)>& moved) {
+  if (auto able = ready(); !able) return able;
+  if (auto done = move_readings(*database_, from, by); !done) return done;
+  blocks_.forget();
+  folded_through_ = std::min({folded_through_, from, from + by});
+  if (auto done = move_alert_rows(*database_, from, by, moved); !done) return done;
+  return move_placement_rows(*database_, from, by);
 }
 
 tl::expected<void, Error> FileStore::put_placement(const Placement& placement) {

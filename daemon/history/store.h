@@ -186,6 +186,11 @@ class Store {
   // A sensor's first placement is stored as holding from 1970 on. One from the same moment as a
   // stored one of that sensor takes its place.
   [[nodiscard]] virtual tl::expected<void, Error> put_placement(const Placement& placement) = 0;
+  // The clock was wrong: readings without a time of their own, placements and changes of alerts,
+  // all stamped at `from` or later, move by `by`. `moved` gives an alert's body with its times
+  // moved. Within a transaction.
+  [[nodiscard]] virtual tl::expected<void, Error> move_stamps(
+      Instant from, Duration by, const std::function<std::string(std::string_view)>& moved) = 0;
   // Kind exists: that number is taken.
   [[nodiscard]] virtual tl::expected<void, Error> put_journal(const JournalEntry& entry) = 0;
   // Puts an entry in the place of a damaged one of that number, or of one that is gone.
@@ -237,6 +242,7 @@ class Store {
     std::string bytes;
   };
   [[nodiscard]] virtual Snapshot snapshot() const = 0;
+  // As Reader's.
   [[nodiscard]] virtual std::optional<std::string> note(std::string_view name) const = 0;
   [[nodiscard]] virtual std::vector<OutboxMessage> outbox() const = 0;  // in order of writing
   [[nodiscard]] virtual std::vector<Placement> placements() const = 0;

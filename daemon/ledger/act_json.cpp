@@ -192,6 +192,14 @@ void put_means(json& object, const CheckMeans& means) {
   object["in"] = bath_name(means);
 }
 
+json to_json(const DateAnew& anew) {
+  return {{"act", "date_anew"},
+          {"first", anew.first},
+          {"last", anew.last},
+          {"from", to_rfc3339(anew.from)},
+          {"by_s", std::chrono::duration<double>(anew.by).count()}};
+}
+
 json to_json(const BeginCheck& begin) {
   json object = {{"act", "begin_check"}, {"sensor", begin.sensor}};
   put_means(object, begin.means);
@@ -604,6 +612,20 @@ tl::expected<Act, std::string> read_end_check(const json& object) {
   return reader.finish(std::move(end));
 }
 
+tl::expected<Act, std::string> read_date_anew(const json& object) {
+  ActReader reader(object);
+  DateAnew anew;
+  std::optional<Instant> from;
+  double by = 0.0;
+  reader.needed_number("first", anew.first);
+  reader.needed_number("last", anew.last);
+  reader.time("from", from);
+  reader.needed_real("by_s", by);
+  anew.from = from.value_or(Instant{});
+  anew.by = std::chrono::round<Duration>(std::chrono::duration<double>(by));
+  return reader.finish(anew);
+}
+
 struct ActReading {
   std::string_view name;
   tl::expected<Act, std::string> (*read)(const json& object);
@@ -628,6 +650,7 @@ constexpr std::array kActs = {
     ActReading{"ask", read_ask},
     ActReading{"begin_check", read_begin_check},
     ActReading{"end_check", read_end_check},
+    ActReading{"date_anew", read_date_anew},
 };
 
 }  // namespace

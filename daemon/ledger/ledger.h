@@ -180,6 +180,11 @@ class Ledger {
   // Records what came of a check that waited, measured up to `now`; nothing to write where none
   // waits any more. The answer is a line for a person.
   [[nodiscard]] Told end_check(const rules::FinishedCheck& finished, Instant now, Instant wall);
+  // The clock was wrong (daemon/room_clock.h): what was noted meanwhile is dated anew, by an entry
+  // that can be withdrawn. There is always an entry; the answer is a clause: "2 entries".
+  [[nodiscard]] Told date_anew(Instant from, Duration by, Instant now, Instant wall);
+  // When what an entry tells of happened, as it counts now; nullopt: no such entry.
+  [[nodiscard]] std::optional<Instant> happened_at(std::uint64_t entry) const;
   // Applies one entry of the journal (at start, in number order). Error: what is wrong with the
   // entry; the state is as before, but its number is not used again.
   [[nodiscard]] tl::expected<void, std::string> replay(const JournalEntry& entry);
@@ -196,6 +201,13 @@ class Ledger {
     Act act;
     std::string sentence;
     std::optional<std::uint64_t> withdrawn_by;
+    Instant recorded_at;
+    // As it was first written, if it was dated anew.
+    struct Noted {
+      Instant happened_at;
+      Act act;
+    };
+    std::optional<Noted> noted = std::nullopt;
   };
 
   tl::expected<Told, SentenceRefusal> tell_one(const NewJar& jar, const Telling& telling);
@@ -211,6 +223,10 @@ class Ledger {
   tl::expected<Told, SentenceRefusal> tell_one(const Ask& ask, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const BeginCheck& begin, const Telling& telling);
   tl::expected<Told, SentenceRefusal> tell_one(const EndCheck& end, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> tell_one(const DateAnew& anew, const Telling& telling);
+  tl::expected<Told, SentenceRefusal> withdraw_dates(const WithdrawEntry& withdraw,
+                                                     const Recorded& recorded,
+                                                     const Telling& telling);
   tl::expected<Told, SentenceRefusal> withdraw_check(const WithdrawEntry& withdraw,
                                                      const Recorded& recorded,
                                                      const Telling& telling);
@@ -263,6 +279,10 @@ class Ledger {
                                             const JournalEntry& entry);
   tl::expected<void, std::string> apply_one(const BeginCheck& begin, const JournalEntry& entry);
   tl::expected<void, std::string> apply_one(const EndCheck& end, const JournalEntry& entry);
+  tl::expected<void, std::string> apply_one(const DateAnew& anew, const JournalEntry& entry);
+  // What these entries tell, after their dates have changed; and what the engine has to hear of it.
+  void derive_entries(const DateAnew& anew);
+  [[nodiscard]] std::vector<rules::Input> inputs_of_entries(const DateAnew& anew) const;
   // The two sides of a split.
   tl::expected<void, std::string> take_split(const SplitJar& split, const JournalEntry& entry);
   tl::expected<void, std::string> register_split(const SplitJar& split, const JournalEntry& entry);

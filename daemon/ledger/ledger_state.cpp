@@ -40,8 +40,8 @@ tl::expected<void, std::string> Ledger::apply(const JournalEntry& entry, const A
       },
       act);
   if (!applied) return applied;
-  recorded_.insert_or_assign(entry.number,
-                             Recorded{entry.happened_at, act, entry.sentence, std::nullopt});
+  recorded_.insert_or_assign(entry.number, Recorded{entry.happened_at, act, entry.sentence,
+                                                    std::nullopt, entry.recorded_at});
   next_entry_ = entry.number + 1;
   const auto* withdraw = std::get_if<WithdrawEntry>(&act);
   const Act& meant = withdraw == nullptr ? act : recorded_.at(withdraw->entry).act;
@@ -236,6 +236,11 @@ tl::expected<void, std::string> Ledger::apply_one(const WithdrawEntry& withdraw,
                                                   const JournalEntry& entry) {
   const auto found = recorded_.find(withdraw.entry);
   const bool known = found != recorded_.end() && !found->second.withdrawn_by;
+  if (const auto* anew = known ? std::get_if<DateAnew>(&found->second.act) : nullptr) {
+    found->second.withdrawn_by = entry.number;
+    derive_entries(*anew);
+    return {};
+  }
   const auto* collection = known ? std::get_if<NewCollection>(&found->second.act) : nullptr;
   const std::string* sensor = known ? sensor_of(found->second.act) : nullptr;
   if (!known ||

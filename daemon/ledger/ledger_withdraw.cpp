@@ -97,6 +97,9 @@ tl::expected<Told, SentenceRefusal> Ledger::tell_one(const WithdrawEntry& withdr
       std::holds_alternative<EndCheck>(recorded.act)) {
     return withdraw_check(withdraw, recorded, telling);
   }
+  if (std::holds_alternative<DateAnew>(recorded.act)) {
+    return withdraw_dates(withdraw, recorded, telling);
+  }
   std::map<std::string, Jar> before;
   std::vector<std::string> concerned;
   for (const std::string_view jar : jars_of(recorded.act)) {

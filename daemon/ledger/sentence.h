@@ -121,8 +121,16 @@ struct EndCheck {  // what came of it: the service's own entry, which no sentenc
   std::optional<Check> check;  // nullopt: no result
   friend bool operator==(const EndCheck&, const EndCheck&) = default;
 };
+// The board's clock was wrong while these entries were noted: what happened at `from` or later, as
+// the clock went then, happened `by` later. The service's own entry, which no sentence tells.
+struct DateAnew {
+  std::uint64_t first = 0, last = 0;  // last < first: none
+  Instant from;
+  Duration by{};
+  friend bool operator==(const DateAnew&, const DateAnew&) = default;
+};
 using Act = std::variant<NewJar, NewCollection, SplitJar, MoveJar, JarDeed, WithdrawEntry,
-                         DeferAlert, SeenAlert, Ask, BeginCheck, EndCheck>;
+                         DeferAlert, SeenAlert, Ask, BeginCheck, EndCheck, DateAnew>;
 
 struct Sentence {
   Act act;

@@ -80,17 +80,40 @@ bool retired(const Jar& jar, Instant now) { return jar.retired_at && *jar.retire
 
 }  // namespace
 
-Instant shown_now(const Reader& history, Instant wall) {
-  return history.newest_measured().value_or(wall);
+Instant shown_now(const config::Settings& settings, const Reader& history,
+                  const ClockLook& clocks) {
+  if (settings.clock == rules::Clock::wall) {
+    const auto note = history.note(kClockNote);
+    const auto kept = note ? kept_clock_from(*note) : std::nullopt;
+    const bool goes_on = kept && is_same_start(*kept, clocks);
+    return goes_on ? kept->time + (clocks.steady - kept->steady) : clocks.wall;
+  }
+  const auto newest = history.newest_measured();
+  const Ahead ahead = ahead_from_json(history.note(kAheadNote).value_or(""));
+  if (!newest || (ahead.empty() && *newest <= clocks.wall)) return newest.value_or(clocks.wall);
+  std::optional<Instant> now;
+  for (const std::string& sensor : history.known_sensors()) {
+    const auto by = ahead.find(sensor);
+    for (const QuantityFacts& row : quantities()) {
+      const auto reading = history.last_before(sensor, row.quantity, Instant::max());
+      if (!reading) continue;
+      const Instant time = reading->measured_at - (by == ahead.end() ? Duration{} : by->second);
+      now = std::max(now, std::optional(std::min(time, reading->received_at)));
+    }
+  }
+  return now.value_or(*newest);
 }
 
-std::optional<Duration> silent_for(const config::Settings& settings, Instant shown, Instant wall) {
+std::optional<Duration> silent_for(const config::Settings& settings, const Reader& history,
+                                   Instant now) {
+  const auto newest = history.newest_measured();
+  if (!newest) return std::nullopt;
   if (settings.clock == rules::Clock::readings) return std::nullopt;
   Duration longest_hold{};
   for (const config::SensorSettings& sensor : settings.sensors) {
     longest_hold = std::max(longest_hold, sensor.spec.hold);
   }
-  return wall - shown > longest_hold ? std::optional(wall - shown) : std::nullopt;
+  return now - *newest > longest_hold ? std::optional(now - *newest) : std::nullopt;
 }
 
 std::set<std::uint64_t> numbers_in(std::string_view list) {
@@ -391,7 +414,9 @@ std::vector<JournalEntry> Gathering::journal_of(const Jar& jar) const {
   const std::set<std::uint64_t> about = ledger_->entries_about(jar.made.jar);
   std::vector<JournalEntry> entries;
   for (JournalEntry& entry : history_->journal()) {
-    if (about.count(entry.number) > 0) entries.push_back(std::move(entry));
+    if (about.count(entry.number) == 0) continue;
+    entry.happened_at = ledger_->happened_at(entry.number).value_or(entry.happened_at);
+    entries.push_back(std::move(entry));
   }
   return entries;
 }

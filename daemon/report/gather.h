@@ -19,18 +19,22 @@
 #include "daemon/ledger/ledger.h"
 #include "daemon/report/standing_json.h"
 #include "daemon/report/views.h"
+#include "daemon/room_clock.h"
 #include "rules/watch/air_speaker.h"
 
 namespace torpor::daemon {
 
-// 'Now' of everything that is shown: the newest accepted reading, else the wall clock.
-[[nodiscard]] Instant shown_now(const Reader& history, Instant wall);
+// 'Now' of everything that is shown: the service's own time, as it goes on since the service kept
+// it, and nobody's stamp. Where the board was started anew since, or no service ever ran: the wall
+// clock. Under `clock: readings`: the newest reading, less what its sensor is ahead; without one
+// the wall clock.
+[[nodiscard]] Instant shown_now(const config::Settings& settings, const Reader& history,
+                                const ClockLook& clocks);
 
-// How far the computer's clock is ahead of what is shown, once no sensor's last value can still
-// hold; nullopt: not worth a word. Under `clock: readings` the data's time has nothing to do with
-// that of this computer.
-[[nodiscard]] std::optional<Duration> silent_for(const config::Settings& settings, Instant shown,
-                                                 Instant wall);
+// How long no reading has come, once no sensor's last value can still hold; nullopt: not worth a
+// word. Under `clock: readings` the data's time has nothing to do with that of this computer.
+[[nodiscard]] std::optional<Duration> silent_for(const config::Settings& settings,
+                                                 const Reader& history, Instant now);
 
 // Entries of the journal that cannot be read any more, which the service has told of. In table
 // `note`: their numbers, with commas. Stored.

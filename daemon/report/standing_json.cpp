@@ -43,6 +43,25 @@ std::vector<std::string> doubt_words(std::uint16_t doubts) {
   return words;
 }
 
+std::string ahead_json(const Ahead& ahead) {
+  json root = json::object();
+  for (const auto& [sensor, by] : ahead) root[sensor] = by.count();
+  return root.dump(-1, ' ', false, json::error_handler_t::replace);
+}
+
+Ahead ahead_from_json(std::string_view text) {
+  Ahead ahead;
+  try {
+    const json root = json::parse(text);
+    for (const auto& [sensor, by] : root.items()) {
+      ahead[sensor] = Duration(by.get<std::int64_t>());
+    }
+  } catch (const json::exception&) {
+    return {};
+  }
+  return ahead;
+}
+
 std::string standings_json(const Standings& standings) {
   json root = json::object();
   for (const auto& [sensor, standing] : standings) {

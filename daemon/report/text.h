@@ -22,13 +22,13 @@ struct TextStyle {
 struct TextContext {
   const LocalTime& zone;
   Instant as_of;
-  // How far the computer's clock is ahead of `as_of`, where that is worth a word.
+  // How long nothing has come in, where that is worth a word.
   std::optional<Duration> behind;
   TextStyle style;
   PersonUnits units{};
 };
 
-// "As of 2026-03-02 18:30 (Europe/Vienna), the newest reading." and a line about `behind`.
+// "As of 2026-03-02 18:30 (Europe/Vienna)." and a line about `behind`.
 [[nodiscard]] std::string heading(const TextContext& context);
 
 [[nodiscard]] std::string jars_text(std::span<const JarView> views, const TextContext& context);

@@ -103,8 +103,7 @@ std::string heading(const TextContext& context) {
   std::string text = fmt::format("As of {} ({}).\n", context.zone.to_text(context.as_of),
                                  printable(context.zone.zone()));
   if (context.behind) {
-    text += painted(fmt::format("That is the newest reading: nothing has come in for {}.",
-                                in_words(*context.behind)),
+    text += painted(fmt::format("No sensor has sent anything for {}.", in_words(*context.behind)),
                     Paint::warning, context.style.colour) +
             '\n';
   }

@@ -5,6 +5,7 @@
 #include <optional>
 #include <utility>
 
+#include "daemon/board_clock.h"
 #include "daemon/ledger/sentence.h"
 #include "daemon/report/gather.h"
 #include "daemon/report/html_jar.h"
@@ -47,16 +48,14 @@ class HistoryPages {
     if (!reader) return broken(reader.error());
     auto ledger = ledger_of(**reader);
     if (!ledger) return broken(ledger.error());
-    const Instant wall =
-        std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());
-    const Instant now = shown_now(**reader, wall);
+    const Instant now = shown_now(source_.settings, **reader, read_clocks());
     const auto gathering = Gathering::of(source_.settings, **reader, *ledger, now);
     if (!gathering) return broken(gathering.error());
     const PageContext context{source_.zone, now, source_.settings.storeroom,
                               PersonUnits(source_.settings.units)};
     Answer made =
         page_of(path, *gathering, *ledger,
-                {"", Room::elsewhere, context, silent_for(source_.settings, now, wall), true});
+                {"", Room::elsewhere, context, silent_for(source_.settings, **reader, now), true});
     // What was read from a damaged history looks like a short one: it is not shown as an answer.
     if (const auto fault = (*reader)->fault()) return broken(*fault);
     return made;

@@ -117,9 +117,9 @@ std::string web_page(const WebFrame& frame, const std::function<void(Markup&)>& 
         const auto main = page.in("main", {{"id", "content"}});
         if (frame.silent) {
           page.element("p",
-                       fmt::format("Nothing has come in for {}: this is how it was on {}.",
-                                   in_words(*frame.silent),
-                                   moment_words(frame.context.as_of, frame.context.zone)),
+                       fmt::format("No sensor has sent anything for {}: look at the sensors, the "
+                                   "broker and the board.",
+                                   in_words(*frame.silent)),
                        {{"class", "silent"}});
         }
         content(page);

@@ -35,6 +35,7 @@ Watch::Core::Core(WatchSettings settings)
       // carried ahead of this one asks at most `late` further.
       // A jar's model is taken back by whole looks.
       reach_(settings_.late + std::max<Duration>(settings_.late, JarTrack::kLookEvery)),
+      readings_clock_(settings_.layout.sensors.size()),
       judges_(settings_.layout, settings_.book, settings_.calibrations, reach_,
               settings_.clock == Clock::readings),
       alerts_(settings_.reopen_within, settings_.quiet, settings_.utc_offset) {
@@ -247,8 +248,10 @@ void Watch::Core::retire(std::size_t jar) {
 
 Effects Watch::Core::step(Instant wall, const Input& input) {
   effects_ = {};
-  if (settings_.clock == Clock::wall) {
-    run_timers_before(wall);
+  wall_ = wall;
+  const bool moves = std::holds_alternative<ClockMovedInput>(input);
+  if (settings_.clock == Clock::wall && !moves) {
+    pass_to(wall);
     advance_to(now_ ? std::max(*now_, wall) : wall);
   }
   if (orphans_ && now_) end_orphans();
@@ -310,15 +313,42 @@ void Watch::Core::apply(const ReadingsInput& input) {
   for (std::size_t begin = 0, end = 0; begin < ordered.size(); begin = end) {
     const Instant t = ordered[begin].reading->measured_at;
     while (end < ordered.size() && ordered[end].reading->measured_at == t) ++end;
-    const bool carries_time = settings_.clock == Clock::readings && (!now_ || t > *now_);
+    const auto moment = std::span(ordered).subspan(begin, end - begin);
+    const bool by_readings = settings_.clock == Clock::readings;
+    const Instant carried = by_readings ? carried_to(moment) : t;
+    const bool carries_time = by_readings && (!now_ || carried > *now_);
     if (carries_time) {
-      run_timers_before(t);
-      advance_to(t);
+      pass_to(carried);
+      advance_to(carried);
       if (orphans_) end_orphans();
     }
-    apply_moment(std::span(ordered).subspan(begin, end - begin));
+    apply_moment(moment);
     if (carries_time) settle();
   }
+}
+
+// Engine time by the readings of one measuring time. What comes from before its sensor's newest
+// carries nothing, and no stamp reaches beyond its arrival.
+Instant Watch::Core::carried_to(std::span<const SensorReading> readings) {
+  const Instant t = readings.front().reading->measured_at;
+  std::optional<Instant> carried = now_;
+  for (const SensorReading& each : readings) {
+    const SensorTrack& track = sensors_[each.sensor].track;
+    const auto& newest = track.newest(each.reading->quantity);
+    if (newest && newest->measured_at >= t) continue;
+    const Instant time = std::min(readings_clock_.heard(each.sensor, t, carried), wall_);
+    carried = carried ? std::max(*carried, time) : time;
+  }
+  return carried.value_or(std::min(t, wall_));
+}
+
+std::map<std::string, Duration> Watch::Core::ahead() const {
+  std::map<std::string, Duration> ahead;
+  for (std::size_t i = 0; i < sensors_.size(); ++i) {
+    const Duration by = readings_clock_.ahead(i);
+    if (by > Duration{}) ahead.emplace(settings_.layout.sensors[i].id, by);
+  }
+  return ahead;
 }
 
 // Readings of one measuring time: temperature and humidity of a sensor mostly arrive together.

@@ -1,5 +1,6 @@
 // The inside of Watch: what exists (rules, airs, sensors, jars, instances, alerts), which instance
-// depends on what, and the timers. core.cpp applies inputs and time, core_signals.cpp works out
+// depends on what, and the timers. core.cpp applies inputs and time, core_time.cpp time that was
+// lost or wrong, core_signals.cpp works out
 // what rules read, core_calm.cpp leaves alone whom nothing concerns, core_alerts.cpp turns what
 // became true into alerts and notices, snapshot.cpp saves and restores.
 #pragma once
@@ -24,6 +25,7 @@
 #include "rules/watch/jar_track.h"
 #include "rules/watch/lately_air.h"
 #include "rules/watch/program.h"
+#include "rules/watch/readings_clock.h"
 #include "rules/watch/rule_instance.h"
 #include "rules/watch/sensor_judges.h"
 #include "rules/watch/sensor_track.h"
@@ -50,6 +52,7 @@ class Watch::Core {
   [[nodiscard]] std::optional<Standing> jar_standing(std::string_view jar) const;
   [[nodiscard]] std::string todo() const;
   [[nodiscard]] std::vector<OutdatedJar> outdated_jars() const;
+  [[nodiscard]] std::map<std::string, Duration> ahead() const;
   [[nodiscard]] std::string snapshot() const;
   [[nodiscard]] std::vector<JarModelBytes> take_jar_models();
   [[nodiscard]] tl::expected<void, std::string> restore(std::string_view bytes,
@@ -191,6 +194,7 @@ class Watch::Core {
   void apply(const LinkInput& input);
   void apply(const DiskInput& input);
   void apply(const ClockSteppedInput& input);
+  void apply(const ClockMovedInput& input);
   void step_service();
   void apply(const CheckBegunInput& input);
   void apply(const CheckAbandonedInput& input);
@@ -202,6 +206,7 @@ class Watch::Core {
     std::size_t sensor = 0;
   };
   void apply_moment(std::span<const SensorReading> readings);
+  [[nodiscard]] Instant carried_to(std::span<const SensorReading> readings);
   void apply_reading(const Reading& reading, std::size_t sensor);
   [[nodiscard]] bool believe(std::size_t sensor, const Reading& reading);
   void outdate_by_check(std::size_t sensor, Instant from);
@@ -254,6 +259,14 @@ class Watch::Core {
   void outdate_jars_in(std::size_t air, Instant at);
   void step_jar_rules(std::size_t jar, Instant from);
   [[nodiscard]] Instant settled_horizon(std::size_t jar) const;
+
+  // ---- core_time.cpp
+  void pass_to(Instant t);
+  void leap_to(Instant t);
+  void say_what_stands(Instant from);
+  struct Shift;
+  void shift_signals(const Shift& shift);
+  void shift_alerts(const Shift& shift);
 
   // ---- core.cpp: time
   void run_timers_before(Instant t);
@@ -338,6 +351,8 @@ class Watch::Core {
   // ---- snapshot.cpp
   [[nodiscard]] nlohmann::json instance_json(Instance& instance) const;
   void load(const nlohmann::json& root, const std::vector<JarModelBytes>& models);
+  [[nodiscard]] nlohmann::json clock_json() const;
+  void load_clock(const nlohmann::json& saved);
   [[nodiscard]] nlohmann::json track_json(std::size_t jar) const;
   using ModelsByJar = std::map<std::string_view, const JarModelBytes*>;
   void load_track(std::size_t jar, const nlohmann::json& saved, const ModelsByJar& models);
@@ -365,6 +380,7 @@ class Watch::Core {
   std::optional<Instant> now_;
   mutable std::vector<Air> airs_;  // derived figures are worked out when first asked
   std::vector<Sensor> sensors_;
+  ReadingsClock readings_clock_;  // under Clock::readings
   SensorJudges judges_;
   JarRegister register_;
   std::vector<Jar> jars_;
@@ -385,6 +401,8 @@ class Watch::Core {
   bool orphans_ = false;                  // restored alerts may have lost rule or subject
 
   // ---- of one step
+  Instant wall_{};
+  std::optional<Instant> leaping_to_;  // nothing is said on the way
   Effects effects_;
   std::vector<SensorReading> ordered_;
   struct {  // by the readings of one moment; may name one twice

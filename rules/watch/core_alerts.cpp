@@ -144,7 +144,7 @@ void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
     }
     if (!open.alert.jars.empty()) alerts_.release(number, *now_);
     const bool over = kind == AlertChangeKind::eased && open.alert.urgency == Urgency::now;
-    if (over && open.notices > 0) send_notice(open, NoticeKind::over);
+    if (over && open.notices > 0 && !leaping_to_) send_notice(open, NoticeKind::over);
   }
 }
 
@@ -160,6 +160,10 @@ void Watch::Core::run_alert_timers() {
     if (alerts_.take_ended_deferral(number, *now_)) {
       describe(alerts_.at(number));
       emit(AlertChangeKind::updated, alerts_.at(number).alert);
+      continue;
+    }
+    if (leaping_to_) {
+      alerts_.postpone(number, *leaping_to_);
       continue;
     }
     const bool silent =

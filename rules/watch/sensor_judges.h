@@ -6,6 +6,7 @@
 
 #include <array>
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -58,6 +59,9 @@ class SensorJudges {
   // The same, once after it has changed.
   [[nodiscard]] std::optional<Duration> take_changed_interval(std::size_t sensor);
   Calibration& calibration(std::size_t sensor) { return sensors_[sensor].calibration; }
+
+  // The clock was wrong. `own_clock`: by sensor, it stamps its readings itself.
+  void shift(const std::vector<bool>& own_clock, const std::function<Instant(Instant)>& moved);
 
   // By id, so that it fits a changed layout as far as it can. Throws nlohmann's exceptions and
   // std::out_of_range on what save() never wrote.

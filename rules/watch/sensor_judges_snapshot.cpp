@@ -133,6 +133,45 @@ class FieldReader {
   std::size_t next_ = 0;
 };
 
+// Every moment among the fields, and nothing else.
+class FieldShifter {
+ public:
+  explicit FieldShifter(const std::function<Instant(Instant)>& moved) : moved_(moved) {}
+  template <class... T>
+  void operator()(T&... fields) {
+    (shift(fields), ...);
+  }
+
+ private:
+  template <class T>
+  void shift(T& field) {
+    if constexpr (std::is_same_v<T, Instant>) {
+      field = moved_(field);
+    } else if constexpr (std::is_arithmetic_v<T> || std::is_enum_v<T> ||
+                         std::is_same_v<T, std::string> || std::is_same_v<T, Duration>) {
+      return;
+    } else if constexpr (IsList<T>::value) {
+      for (auto& item : field) shift(item);
+    } else {
+      shift_whole(field);
+    }
+  }
+  template <class T>
+  void shift_whole(std::optional<T>& field) {
+    if (field) shift(*field);
+  }
+  template <class T, std::size_t N>
+  void shift_whole(std::array<T, N>& field) {
+    for (T& item : field) shift(item);
+  }
+  template <class T>
+  void shift_whole(T& field) {
+    field.visit_fields(*this);
+  }
+
+  const std::function<Instant(Instant)>& moved_;
+};
+
 template <class T>
 json fields_of(const T& whole) {
   FieldWriter writer;
@@ -144,6 +183,12 @@ template <class T>
 void read_fields(const json& j, T& whole) {
   FieldReader reader(j);
   whole.visit_fields(reader);
+}
+
+// Hours since 1970.
+std::int64_t hour_after(std::int64_t hour, const std::function<Instant(Instant)>& moved) {
+  constexpr std::int64_t kHour = 3'600'000;  // ms
+  return unix_ms(moved(instant_of(hour * kHour))) / kHour;
 }
 
 // A salt's number, null for ice, [quantity, value, uncertainty] of another instrument.
@@ -162,6 +207,39 @@ CheckMeans means_from(const json& j) {
 }
 
 }  // namespace
+
+void SensorJudges::shift(const std::vector<bool>& own_clock,
+                         const std::function<Instant(Instant)>& moved) {
+  FieldShifter shifter(moved);
+  for (std::size_t i = 0; i < sensors_.size(); ++i) {
+    if (own_clock[i]) continue;
+    sensors_[i].visit_fields(shifter);
+    for (Value& value : sensors_[i].values) {
+      std::vector<DayRange::Hour> hours = std::exchange(value.range.hours, {});
+      for (DayRange::Hour& hour : hours) {
+        hour.hour = hour_after(hour.hour, moved);
+        if (!value.range.hours.empty() && value.range.hours.back().hour >= hour.hour) continue;
+        value.range.hours.push_back(hour);
+      }
+    }
+    for (Look& look : sensors_[i].looks) {
+      // These three are moments written as numbers.
+      for (auto quantity = RuleQuantity::time_stuck; quantity <= RuleQuantity::time_drifting;
+           quantity = static_cast<RuleQuantity>(static_cast<int>(quantity) + 1)) {
+        double& since = look.values[static_cast<std::size_t>(quantity) -
+                                    static_cast<std::size_t>(RuleQuantity::spread)];
+        if (std::isnan(since) || since == kNot) continue;
+        since = static_cast<double>(unix_ms(moved(instant_of(static_cast<std::int64_t>(since)))));
+      }
+    }
+  }
+  for (Company& company : companies_) {
+    const bool any_own = std::any_of(company.sensors.begin(), company.sensors.end(),
+                                     [&](std::size_t sensor) { return own_clock[sensor]; });
+    if (!any_own)
+      company.agreement.carry_hour([&](std::int64_t hour) { return hour_after(hour, moved); });
+  }
+}
 
 json SensorJudges::company_key(const Company& company) const {
   json ids = json::array();

@@ -17,7 +17,8 @@
 //                    [[from, met, met_since, [since, banked...]]...]]...]
 //     "judges":    {...}                                          see sensor_judges_snapshot.cpp
 //     "alerts":    [{...}...], "delivered": [ms...], "flood_until": ms|null,
-//     "unsaid":    [[rule, jar]...]                              met, and explained until lately }
+//     "unsaid":    [[rule, jar]...],                             met, and explained until lately
+//     "clock":     [[id, ahead ms, behind, by ms]...]            under Clock::readings }
 //
 // A window is named by its canonical words; its steps are bytes: for each, what was added to the
 // time (ms) and the value (millionths; the least number is unknown) of the one before, both as
@@ -495,8 +496,35 @@ std::string Watch::Core::snapshot() const {
   map.put("unsaid", unsaid);
   map.put_each("delivered", delivered_, [](Instant t) { return json(unix_ms(t)); });
   map.put("flood_until", to_json(flood_until_));
+  if (settings_.clock == Clock::readings) map.put("clock", clock_json());
   map.put("judges", judges_.save());
   return map.take();
+}
+
+// Of each sensor that has spoken; the one that carries time comes first.
+json Watch::Core::clock_json() const {
+  json saved = json::array();
+  const auto& sensors = readings_clock_.save();
+  for (std::size_t i = 0; i < sensors.size(); ++i) {
+    const ReadingsClock::Sensor& each = sensors[i];
+    if (!each.heard) continue;
+    const json entry = {settings_.layout.sensors[i].id, each.ahead.count(), each.behind,
+                        each.by.count()};
+    saved.insert(i == readings_clock_.carrier() ? saved.begin() : saved.end(), entry);
+  }
+  return saved;
+}
+
+void Watch::Core::load_clock(const json& saved) {
+  bool first = true;
+  for (const json& each : saved) {
+    const bool carries = std::exchange(first, false);
+    const auto known = sensor_index_.find(each.at(0).get<std::string>());
+    if (known == sensor_index_.end()) continue;
+    readings_clock_.restore(known->second, {duration_from(each.at(1)), whole_from<int>(each.at(2)),
+                                            duration_from(each.at(3)), true});
+    if (carries) readings_clock_.restore_carrier(known->second);
+  }
 }
 
 json Watch::Core::track_json(std::size_t jar) const {
@@ -611,6 +639,7 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
     if (known != sensor_index_.end()) read_track(each, sensors_[known->second].track);
   }
   if (root.contains("judges")) judges_.load(root.at("judges"));
+  if (root.contains("clock")) load_clock(root.at("clock"));
   std::map<std::vector<std::string>, const json*> saved_airs;
   for (const json& each : root.at("airs")) {
     saved_airs.emplace(each.at(0).get<std::vector<std::string>>(), &each);

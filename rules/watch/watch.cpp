@@ -84,6 +84,8 @@ std::string Watch::todo() const { return core_->todo(); }
 
 std::vector<OutdatedJar> Watch::outdated_jars() const { return core_->outdated_jars(); }
 
+std::map<std::string, Duration> Watch::ahead() const { return core_->ahead(); }
+
 std::string Watch::snapshot() const { return core_->snapshot(); }
 
 std::vector<JarModelBytes> Watch::take_jar_models() { return core_->take_jar_models(); }

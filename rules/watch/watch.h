@@ -3,13 +3,16 @@
 // clock but the times in its inputs, does no I/O and is driven from one thread.
 //
 // Time. Under Clock::wall engine time follows each input's `wall`; under Clock::readings it follows
-// the newest measured-at of all readings. Timers (a `lasting` that is met, a held value that runs
+// the newest measured-at of all readings, less what a sensor's clock is found to be ahead, and
+// never beyond `wall` (readings_clock.h). Timers (a `lasting` that is met, a held value that runs
 // out, an eased alert that ends, a repeat) fire at their own times, in order, before an input at a
-// later time is applied.
+// later time is applied. Where the first of them is overdue by more than a day nobody was there to
+// see: one notice says what stands, and the jars are worked out anew (core_time.cpp).
 #pragma once
 
 #include <cstdint>
 #include <functional>
+#include <map>
 #include <memory>
 #include <optional>
 #include <string>
@@ -141,6 +144,13 @@ struct DiskInput {
 struct ClockSteppedInput {
   Duration by{};
 };
+// The clock was wrong: engine time from `from` on was that much off. What was stamped by it moves
+// by as much, readings without a time of their own included, and jars are worked out anew. Nothing
+// under Clock::readings.
+struct ClockMovedInput {
+  Instant from;
+  Duration by{};
+};
 // A check of a sensor begins. One that lies over a wet salt, or in ice, speaks for no air until the
 // check has ended. Replaces one that waits.
 struct CheckBegunInput {
@@ -164,11 +174,11 @@ struct CheckWithdrawnInput {
 // Nothing but the passing of time: a timer was due.
 struct TickInput {};
 
-using Input =
-    std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput, JarActInput,
-                 JarObservedInput, JarSpoiledInput, JarOutdatedInput, JarModelInput, SeenInput,
-                 DeferInput, LinkInput, DiskInput, ClockSteppedInput, CheckBegunInput,
-                 CheckAbandonedInput, SensorCheckedInput, CheckWithdrawnInput, TickInput>;
+using Input = std::variant<ReadingsInput, JarPlacedInput, JarRetiredInput, JarClosedInput,
+                           JarActInput, JarObservedInput, JarSpoiledInput, JarOutdatedInput,
+                           JarModelInput, SeenInput, DeferInput, LinkInput, DiskInput,
+                           ClockSteppedInput, ClockMovedInput, CheckBegunInput, CheckAbandonedInput,
+                           SensorCheckedInput, CheckWithdrawnInput, TickInput>;
 
 // ---- outputs ----------------------------------------------------------------------------------
 
@@ -332,6 +342,8 @@ class Watch {
   [[nodiscard]] std::string todo() const;
 
   [[nodiscard]] std::vector<OutdatedJar> outdated_jars() const;
+  // Under Clock::readings: the sensors whose stamps are ahead of the others', and by how much.
+  [[nodiscard]] std::map<std::string, Duration> ahead() const;
 
   // Everything that future steps depend on, as bytes; restore() of it into a Watch with the same
   // settings continues exactly. With changed settings what still exists is carried over: alerts of

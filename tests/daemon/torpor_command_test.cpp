@@ -161,8 +161,18 @@ TEST_CASE("the lists come as text and as JSON") {
     CHECK(ran.out.find('\x1b') == std::string::npos);  // a pipe is no terminal
     // Local time: Vienna is an hour ahead of UTC in winter.
     CHECK(ran.out.find("As of 2026-01-31 01:00 (Europe/Vienna).") != std::string::npos);
-    CHECK(ran.out.find("nothing has come in for") != std::string::npos);
+    // Data has its own time, and knows no silence.
+    CHECK(ran.out.find("No sensor has sent") == std::string::npos);
   }
+}
+
+TEST_CASE("by the wall clock a command says how long no sensor has sent anything") {
+  const Filled filled;
+  filled.cellar.by_wall_clock();
+  const Ran ran = filled.torpor("places");
+  CHECK(ran.code == 0);
+  CHECK(ran.out.find("As of 2026-01-31") == std::string::npos);
+  CHECK(ran.out.find("No sensor has sent anything for") != std::string::npos);
 }
 
 TEST_CASE("a jar is found however its id is written") {

@@ -47,6 +47,7 @@ rulebooks: [built-in{}]
   environment_ = options.environment;
   if (options.unkind) {
     environment_.insert({{"LD_PRELOAD", UNKIND_WORLD}, {"TORPOR_WORLD", folder()}});
+    if (options.unkind_to_commands) of_commands_ = environment_;
   }
 }
 
@@ -69,9 +70,26 @@ void Room::turn(const std::string& name, bool on) const {
 }
 
 void Room::set_clock_wrong(std::chrono::seconds by) const {
+  wrong_ = by;
+  set_number("clock", (passed_ + wrong_).count());
+}
+
+void Room::set_uptime(std::chrono::seconds more) const { set_number("uptime", more.count()); }
+
+void Room::set_time_server(bool keeps_the_clock) const {
+  set_number("server", keeps_the_clock ? 1 : 0);
+}
+
+void Room::pass(std::chrono::seconds time) {
+  passed_ += time;
+  set_uptime(passed_);
+  set_clock_wrong(wrong_);
+}
+
+void Room::set_number(const std::string& name, long number) const {
   // Renamed into place: never read half written.
-  write("clock.new", fmt::format("{}", by.count()));
-  std::filesystem::rename(folder() + "/clock.new", folder() + "/clock");
+  write(name + ".new", fmt::format("{}", number));
+  std::filesystem::rename(folder() + "/" + name + ".new", folder() + "/" + name);
 }
 
 void Room::write(const std::string& name, const std::string& text) const {
@@ -107,7 +125,7 @@ void Room::kill() {
 
 CommandResult Room::torpor(std::vector<std::string> arguments) const {
   arguments.insert(arguments.begin(), {TORPOR_BINARY, "--config", config_file()});
-  ChildProcess command(arguments);
+  ChildProcess command(arguments, of_commands_);
   const auto ending = command.wait();
   REQUIRE(ending);
   CommandResult result;

@@ -27,6 +27,7 @@ struct RoomOptions {
   BrokerOptions broker{.extra = {"max_queued_messages 0"}};
   bool broker_runs = true;
   bool unkind = false;  // make_read_only(), make_stuck() and set_clock_wrong() can be used
+  bool unkind_to_commands = false;                      // the world is the same for `torpor`
   std::map<std::string, std::string> environment = {};  // of torpord
 };
 
@@ -74,11 +75,19 @@ class Room {
   void make_read_only(bool read_only) const;
   void make_stuck(bool stuck) const;
   void set_clock_wrong(std::chrono::seconds by) const;
+  // Both clocks of the board go on by so much, as time passes.
+  void pass(std::chrono::seconds time);
+  void set_uptime(std::chrono::seconds more) const;  // less than before: the board was started anew
+  void set_time_server(bool keeps_the_clock) const;
 
  private:
   void turn(const std::string& name, bool on) const;  // a switch of the unkind world
 
-  std::map<std::string, std::string> environment_;
+  void set_number(const std::string& name, long number) const;
+
+  std::chrono::seconds passed_{};
+  mutable std::chrono::seconds wrong_{};
+  std::map<std::string, std::string> environment_, of_commands_;
   tests::TempFolder folder_;
   Broker broker_;
   std::unique_ptr<ChildProcess> service_;

@@ -1,9 +1,11 @@
 // Preloaded into a torpord under test: what happens to a program without its asking. TORPOR_WORLD
-// names a folder; three files in it are switches, looked at with each call:
+// names a folder; files in it are switches, looked at with each call:
 //
 //   read-only   while it is there, nothing below the folder can be written: EROFS
 //   stuck       while it is there, whoever writes the SQLite file's log waits: a disk that hangs
 //   clock       a number of seconds, by which the wall clock is wrong
+//   uptime      a number of seconds, by which the board has run for longer
+//   server      1: a time server keeps the wall clock; 0: none does
 //
 // Only what the service and its libraries use is covered, and no lock is taken: any thread may be
 // in here.
@@ -11,6 +13,7 @@
 #include <fcntl.h>
 #include <sys/stat.h>
 #include <sys/syscall.h>
+#include <sys/timex.h>
 #include <unistd.h>
 
 #include <array>
@@ -83,15 +86,15 @@ bool refuses(int fd) {
   return true;
 }
 
-time_t clock_error() {
-  if (folder() == nullptr) return 0;
-  const long fd =
-      ::syscall(SYS_openat, AT_FDCWD, switch_file("clock").data(), O_RDONLY | O_CLOEXEC);
-  if (fd < 0) return 0;
+// What the file says; `absent` without one.
+long number_in(const char* name, long absent) {
+  if (folder() == nullptr) return absent;
+  const long fd = ::syscall(SYS_openat, AT_FDCWD, switch_file(name).data(), O_RDONLY | O_CLOEXEC);
+  if (fd < 0) return absent;
   std::array<char, 32> text{};
   const long size = ::syscall(SYS_read, fd, text.data(), text.size() - 1);
   ::syscall(SYS_close, fd);
-  return size > 0 ? std::strtol(text.data(), nullptr, 10) : 0;
+  return size > 0 ? std::strtol(text.data(), nullptr, 10) : absent;
 }
 
 // The library's own, behind this one.
@@ -164,7 +167,15 @@ int open64(const char* path, int flags, ...) {
 
 int clock_gettime(clockid_t clock, timespec* now) noexcept {
   const long done = ::syscall(SYS_clock_gettime, clock, now);
-  if (done == 0 && clock == CLOCK_REALTIME) now->tv_sec += clock_error();
+  if (done == 0 && clock == CLOCK_REALTIME) now->tv_sec += number_in("clock", 0);
+  if (done == 0 && clock == CLOCK_BOOTTIME) now->tv_sec += number_in("uptime", 0);
   return static_cast<int>(done);
+}
+
+int adjtimex(timex* asked) noexcept {
+  const long server = number_in("server", -1);
+  if (server < 0) return static_cast<int>(::syscall(SYS_adjtimex, asked));
+  asked->status = server == 1 ? STA_PLL : STA_UNSYNC;
+  return server == 1 ? TIME_OK : TIME_ERROR;
 }
 }

@@ -49,11 +49,11 @@ TEST_CASE("a payload that is cut short or has a byte too many is refused at ever
   }
 }
 
-TEST_CASE("kinds outside of 1 to 7 are refused") {
+TEST_CASE("kinds outside of 1 to 8 are refused") {
   const std::string bytes = encoded(TickRecord{kEvening});
   CHECK(decode_payload(4, bytes));
   CHECK_FALSE(decode_payload(0, bytes));
-  CHECK_FALSE(decode_payload(8, bytes));
+  CHECK_FALSE(decode_payload(9, bytes));
   CHECK_FALSE(decode_payload(255, bytes));
 }
 

@@ -56,7 +56,8 @@ inline std::vector<InboxPayload> one_of_each() {
           TickRecord{kEvening},
           JarModelRecord{"B-07", 3, kEvening, {"\0model\xff", 7}},
           DiskRecord{kEvening, 12.5},
-          ClockStepRecord{kEvening, Duration(-3'600'000)}};
+          ClockStepRecord{kEvening, Duration(-3'600'000)},
+          ClockMoveRecord{kEvening, kEvening - Duration(7), Duration(-3'600'000)}};
 }
 
 // The value of a result, or a failed test with its text.

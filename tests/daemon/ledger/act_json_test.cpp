@@ -14,7 +14,7 @@ class RandomActs {
   explicit RandomActs(unsigned seed) : random_(seed) {}
 
   Act next() {
-    switch (below(12)) {
+    switch (below(13)) {
       case 0:
         return made_from_others();
       case 1:
@@ -34,6 +34,9 @@ class RandomActs {
         return EndCheck{text(), means(), maybe<torpor::Check>([&] { return check(); })};
       case 9:
         return collection();
+      case 11:
+        return DateAnew{random_(), random_(), instant_of(below(2'000'000'000)),
+                        Duration(below(2'000'000'000)) - Duration(1'000'000'000)};
       case 10:
         return SplitJar{id(), grams(), new_jar()};
       default:

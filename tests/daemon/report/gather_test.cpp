@@ -28,7 +28,7 @@ struct Look {
         reader(std::move(Reader::open(loaded.history, "").value())),
         ledger(ledger_of(*reader).value()),
         gathering(Gathering::of(loaded.settings, *reader, ledger,
-                                shown_now(*reader, SmallCellar::hour(9000)))
+                                shown_now(loaded.settings, *reader, {SmallCellar::hour(9000)}))
                       .value()) {}
 
   static Loaded filled(const SmallCellar& cellar) {
@@ -39,14 +39,57 @@ struct Look {
 
 }  // namespace
 
-TEST_CASE("now is the newest reading, and the wall clock where there is none") {
+TEST_CASE("by the readings' clock now is the newest reading, and the wall clock without one") {
   const Look look;
   CHECK(look.gathering.now() == SmallCellar::hour(720));
   const SmallCellar empty;
   { const auto made = Store::open(empty.history()); }
   const auto reader = Reader::open(empty.history(), "");
   REQUIRE(reader.has_value());
-  CHECK(shown_now(**reader, SmallCellar::hour(9000)) == SmallCellar::hour(9000));
+  CHECK(shown_now(look.loaded.settings, **reader, {SmallCellar::hour(9000)}) ==
+        SmallCellar::hour(9000));
+}
+
+TEST_CASE("by the wall clock now is the service's time as it went on, and nobody's stamp") {
+  const Look look;
+  config::Settings settings = look.loaded.settings;
+  settings.clock = rules::Clock::wall;
+  const ClockLook today{SmallCellar::hour(9000), hours(50), true, "this start"};
+  CHECK(shown_now(settings, *look.reader, today) == SmallCellar::hour(9000));
+  CHECK(silent_for(settings, *look.reader, SmallCellar::hour(9000)) == Duration(hours(8280)));
+  const auto keep = [&](const KeptClock& kept) {
+    auto store = Store::open(look.cellar.history(), false);
+    REQUIRE(store.has_value());
+    REQUIRE((*store)->put_note(kClockNote, to_text(kept)).has_value());
+  };
+  const auto now = [&] {
+    const auto reader = Reader::open(look.cellar.history(), "");
+    REQUIRE(reader.has_value());
+    return shown_now(settings, **reader, today);
+  };
+  keep({"this start", hours(40), SmallCellar::hour(710), std::nullopt});
+  CHECK(now() == SmallCellar::hour(720));
+  // The board was started anew since: nobody knows how long ago.
+  keep({"another start", hours(40), SmallCellar::hour(710), std::nullopt});
+  CHECK(now() == SmallCellar::hour(9000));
+}
+
+TEST_CASE("a sensor that is ahead does not make now its time") {
+  const Look look;
+  {
+    auto store = Store::open(look.cellar.history(), false);
+    REQUIRE(store.has_value());
+    const Instant ahead = SmallCellar::hour(720) + minutes(4);
+    REQUIRE((*store)
+                ->put_reading({"s2", Quantity::temperature, 20.0, Unit::celsius, ahead,
+                               SmallCellar::hour(800), kUnmarked})
+                .has_value());
+    REQUIRE((*store)->put_note(kAheadNote, ahead_json({{"s2", minutes(4)}})).has_value());
+  }
+  const auto reader = Reader::open(look.cellar.history(), "");
+  REQUIRE(reader.has_value());
+  CHECK(shown_now(look.loaded.settings, **reader, {SmallCellar::hour(9000)}) ==
+        SmallCellar::hour(720));
 }
 
 TEST_CASE("a jar's view says where it stands and what its air is") {
@@ -221,8 +264,9 @@ TEST_CASE("an untrusted reading neither speaks nor silences what was said before
   }
   const auto reader = Reader::open(look.cellar.history(), "");
   REQUIRE(reader.has_value());
-  const auto gathering = Gathering::of(look.loaded.settings, **reader, look.ledger,
-                                       shown_now(**reader, SmallCellar::hour(9000)));
+  const auto gathering =
+      Gathering::of(look.loaded.settings, **reader, look.ledger,
+                    shown_now(look.loaded.settings, **reader, {SmallCellar::hour(9000)}));
   REQUIRE(gathering.has_value());
   CHECK(gathering->now() == SmallCellar::hour(720.25));
   CHECK(gathering->place("cellar/shelf-1")->air.temperature == Celsius(15.0));

@@ -1,6 +1,7 @@
 #include "tests/daemon/report/small_cellar.h"
 
 #include <stdexcept>
+#include <string>
 
 #include "daemon/ledger/sentence.h"
 #include "daemon/report/alert_json.h"
@@ -13,6 +14,7 @@ using std::chrono::minutes;
 
 constexpr const char* kConfiguration = R"(storeroom: cellar
 zone: Europe/Vienna
+clock: readings
 history: {file: history.sqlite3}
 broker: {url: "mqtt://127.0.0.1:1", user: torpord, secret: broker.secret}
 places:
@@ -106,6 +108,12 @@ void put_alerts(Store& store) {
 SmallCellar::SmallCellar() {
   folder_.write("torpor.yaml", kConfiguration);
   folder_.write("broker.secret", "not a real one\n");
+}
+
+void SmallCellar::by_wall_clock() const {
+  const std::string readings = "clock: readings";
+  std::string text = kConfiguration;
+  folder_.write("torpor.yaml", text.replace(text.find(readings), readings.size(), "clock: wall"));
 }
 
 void SmallCellar::fill() const {

@@ -26,6 +26,8 @@ class SmallCellar {
   // Jars B-01 on shelf-1, moved to shelf-2 on day 20; B-02 on shelf-2; X-9 on shelf-1 since day 25.
   // Alert 1 listed B-01 and has ended; alert 2 stands on shelf-1.
   void fill() const;
+  // Its configuration says `clock: wall` from now on, in place of `readings`.
+  void by_wall_clock() const;
 
   [[nodiscard]] std::filesystem::path config() const { return folder_ / "torpor.yaml"; }
   [[nodiscard]] std::filesystem::path history() const { return folder_ / "history.sqlite3"; }

@@ -28,7 +28,7 @@ TEST_CASE("the heading says how long nothing has come in") {
   late.behind = std::chrono::hours(5);
   CHECK(heading(late) ==
         "As of 2026-03-02 18:30 (Europe/Vienna).\n"
-        "That is the newest reading: nothing has come in for 5 hours.\n\n");
+        "No sensor has sent anything for 5 hours.\n\n");
 }
 
 TEST_CASE("jars are one line each") {

@@ -56,7 +56,7 @@ class Serving {
  public:
   explicit Serving(const ImportLimits& limits) {
     auto listening = ImportServer::listen(
-        strand_, path(),
+        strand_, path(), real_now,
         [this](std::vector<InboxPayload> payloads) {
           if (const auto* record = std::get_if<ReadingsRecord>(&payloads.front())) {
             last_received_ = record->received_at;

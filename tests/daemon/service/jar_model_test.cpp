@@ -47,8 +47,8 @@ auto gathered(const StoreroomSettings& settings, const See& see, const char* id 
   REQUIRE(reader);
   const auto ledger = ledger_of(**reader);
   REQUIRE(ledger);
-  const auto gathering =
-      Gathering::of(settings.settings, **reader, *ledger, shown_now(**reader, kStart));
+  const auto gathering = Gathering::of(settings.settings, **reader, *ledger,
+                                       shown_now(settings.settings, **reader, {kStart}));
   REQUIRE(gathering);
   auto seen = see(*gathering, *ledger->find(id));
   REQUIRE_FALSE((*reader)->fault());

@@ -30,7 +30,7 @@ sensors:
 )";
 
 struct Desk {
-  explicit Desk(rules::Clock clock = rules::Clock::wall) {
+  explicit Desk(rules::Clock clock = rules::Clock::wall, const StampsSoFar& so_far = {}) {
     auto read = config::read_settings(kSensors, "test.yaml");
     for (const auto& fault : read.faults) FAIL(config::to_text(fault));
     auto opened = Inbox::open({folder / "inbox", folder / "spool"}, 0);
@@ -43,7 +43,7 @@ struct Desk {
     };
     handlers.strand_is_full = [this] { return full; };
     handlers.cannot_keep = [](const std::string& why) { throw std::runtime_error(why); };
-    reception.emplace("cellar", clock, std::nullopt, *inbox, counters, std::move(handlers));
+    reception.emplace("cellar", clock, so_far, *inbox, counters, std::move(handlers));
     reception->use_sensors(read.settings.sensors);
   }
 
@@ -54,7 +54,7 @@ struct Desk {
     message.payload = payload;
     message.retained = retained;
     message.redelivered = redelivered;
-    return reception->message(message, kWall);
+    return reception->message(message, wall, unsure);
   }
   std::uint64_t refused(Refusal refusal) const {
     return counters.refused[static_cast<std::size_t>(refusal)].load();
@@ -67,6 +67,8 @@ struct Desk {
   std::vector<InboxRecord> accepted;
   std::vector<std::string> refused_tells;
   bool full = false;
+  Instant wall = kWall;
+  bool unsure = false;
   std::optional<Reception> reception;
 };
 
@@ -254,4 +256,107 @@ TEST_CASE("a topic nobody reads is counted") {
   Desk desk;
   desk.say("room/other", "20");
   CHECK(desk.counters.unknown_topic.load() == 1);
+}
+
+// ---- stamps -------------------------------------------------------------------------------------
+
+namespace {
+
+// Minutes after kWall, of all that was kept so far.
+std::vector<double> stamps_of(const Desk& desk) {
+  std::vector<double> minutes;
+  for (const InboxRecord& record : desk.accepted) {
+    const Reading& reading = std::get<ReadingsRecord>(record.payload).readings.front();
+    CHECK((reading.marks & kStampedOnArrival) != 0);
+    minutes.push_back(static_cast<double>((reading.measured_at - kWall).count()) / 60e3);
+  }
+  return minutes;
+}
+
+StampsSoFar last_at(Instant newest, std::optional<Duration> interval) {
+  StampsSoFar so_far;
+  so_far.by_sensor["n1"] = {newest, interval};
+  return so_far;
+}
+
+}  // namespace
+
+TEST_CASE("bare numbers that come in one millisecond are all kept, one millisecond apart") {
+  Desk desk;
+  for (int i = 0; i < 61; ++i) desk.say("room/n1/t", std::to_string(20 + i % 3));
+  REQUIRE(desk.accepted.size() == 61);
+  for (std::size_t i = 0; i < 61; ++i) {
+    const auto& record = std::get<ReadingsRecord>(desk.accepted[i].payload);
+    CHECK(record.readings.front().measured_at == kWall + Duration(i));
+    CHECK(record.received_at == kWall);
+  }
+}
+
+TEST_CASE("a restart goes on behind the stamps that the last run gave") {
+  Desk desk(rules::Clock::wall, last_at(kWall + Duration(7), std::nullopt));
+  desk.say("room/n1/t", "20");
+  CHECK(desk.last().readings.front().measured_at == kWall + Duration(8));
+}
+
+TEST_CASE("an hour of bare numbers that waited at the broker is spread over the hour") {
+  using std::chrono::minutes;
+  Desk desk(rules::Clock::wall, last_at(kWall, Duration(minutes(1))));
+  desk.wall = kWall + minutes(61);
+  for (int i = 0; i < 61; ++i) {
+    desk.say("room/n1/t", "20");
+    desk.wall += Duration(2);
+  }
+  desk.wall += minutes(1);
+  desk.say("room/n1/t", "20");
+  const auto stamps = stamps_of(desk);
+  REQUIRE(stamps.size() == 62);
+  for (std::size_t i = 0; i < 61; ++i) {
+    CHECK(stamps[i] == doctest::Approx(static_cast<double>(i + 1)));
+  }
+  CHECK(stamps[61] == doctest::Approx(62.0).epsilon(0.001));  // live again: as it arrives
+}
+
+TEST_CASE("what waited longer than known is not stamped ahead of its arrival") {
+  using std::chrono::minutes;
+  Desk desk(rules::Clock::wall, last_at(kWall, Duration(minutes(1))));
+  desk.wall = kWall + minutes(3);
+  for (int i = 0; i < 20; ++i) desk.say("room/n1/t", "20");
+  const auto stamps = stamps_of(desk);
+  for (std::size_t i = 0; i + 1 < stamps.size(); ++i) CHECK(stamps[i] < stamps[i + 1]);
+  CHECK(stamps.front() == 1.0);
+  CHECK(stamps.back() < 3.001);
+}
+
+TEST_CASE("a number that comes when the link has long been back is of its arrival") {
+  using std::chrono::minutes;
+  using std::chrono::seconds;
+  Desk desk(rules::Clock::wall, last_at(kWall, Duration(minutes(1))));
+  desk.wall = kWall + minutes(60);
+  desk.say("room/j1", R"({"t":20.5,"ts":1752451200})");  // the link is back
+  desk.wall += seconds(6);
+  desk.say("room/n1/t", "20");
+  CHECK(desk.last().readings.front().measured_at == desk.wall);
+}
+
+TEST_CASE("a sensor's own time is taken for its arrival's where the clock is not sure") {
+  Desk desk;
+  const std::string ahead = R"({"t":20.5,"ts":1800000000})";
+  desk.say("room/j1", ahead);
+  CHECK(desk.refused(Refusal::future) == 1);
+  desk.unsure = true;
+  desk.say("room/j1", ahead);
+  REQUIRE(desk.accepted.size() == 1);
+  CHECK(desk.last().readings.front().measured_at == kWall);
+  CHECK((desk.last().readings.front().marks & kStampedOnArrival) != 0);
+}
+
+TEST_CASE("stamps of a clock that was ahead do not hold up those that follow") {
+  using std::chrono::days;
+  Desk desk;
+  desk.wall = kWall + days(3653);
+  desk.say("room/n1/t", "20");
+  desk.reception->move_stamps({kWall, -days(3653)});
+  desk.wall = kWall + Duration(500);
+  desk.say("room/n1/t", "20");
+  CHECK(desk.last().readings.front().measured_at == kWall + Duration(500));
 }

@@ -435,6 +435,7 @@ void Storeroom::apply(const ClockMoveRecord& record) {
   pending_.moves.push_back(move);
   wall_ = record.at;
   jars_shown_.clear();
+  jar_standings_.clear();
   forgotten_through_ = instant_of(0);
   Told told = ledger_.date_anew(move.from, move.by, wall_, wall_);
   const std::uint64_t entry = told.entries.front().number;

@@ -24,7 +24,7 @@ struct ClockLook {
   Instant wall;
   Duration steady{};          // since the board was started, sleep included
   bool synchronised = false;  // a time server keeps the wall clock: adjtimex(2)
-  std::string boot;           // of which start of the board `steady` counts
+  std::string boot = {};      // of which start of the board `steady` counts
 };
 
 // What the next start needs to know of this one.

@@ -93,9 +93,6 @@ class FileStore final : public Store {
     return value_or_fault(read_note(*database_, name));
   }
   Snapshot snapshot() const override { return value_or_fault(read_snapshot(*database_)); }
-  std::optional<std::string> note(std::string_view name) const override {
-    return value_or_fault(read_note(*database_, name));
-  }
   std::vector<OutboxMessage> outbox() const override {
     return value_or_fault(read_outbox(*database_));
   }

@@ -94,7 +94,13 @@ std::vector<rules::Input> Ledger::inputs_of_entries(const DateAnew& anew) const 
   }
   for (const std::string& id : jars) {
     const auto jar = jars_.find(id);
-    if (jar != jars_.end() && !jar->second.retired_at) add_inputs_of(jar->second, inputs);
+    if (jar == jars_.end() || jar->second.retired_at) continue;
+    add_inputs_of(jar->second, spoilage_of(jar->second), inputs);
+  }
+  for (const std::string& id : with_descendants({jars.begin(), jars.end()})) {
+    const auto jar = jars_.find(id);
+    if (jar == jars_.end() || jar->second.retired_at || jars.contains(id)) continue;
+    inputs.emplace_back(rules::JarSpoiledInput{id, spoilage_of(jar->second)});
   }
   return inputs;
 }

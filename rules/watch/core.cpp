@@ -767,13 +767,17 @@ Instant Watch::Core::next_timer() {
     armed(first) = kNever;
     arm(first.owner, first.index, true_due(first));
   }
-  const Instant alert = alerts_.next_due().first;
-  return timers_.empty() ? alert : std::min(alert, timers_.first().at);
+  return first_due();
+}
+
+Instant Watch::Core::first_due() const {
+  Instant due = alerts_.next_due().first;
+  if (leap_) due = std::min(due, leap_->due);
+  return timers_.empty() ? due : std::min(due, timers_.first().at);
 }
 
 std::optional<Instant> Watch::Core::next_due() const {
-  const Instant alert = alerts_.next_due().first;
-  const Instant due = timers_.empty() ? alert : std::min(alert, timers_.first().at);
+  const Instant due = first_due();
   return due == kNever ? std::nullopt : std::optional(due);
 }
 

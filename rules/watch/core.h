@@ -263,7 +263,7 @@ class Watch::Core {
   // ---- core_time.cpp
   void pass_to(Instant t);
   void leap_to(Instant t);
-  void say_what_stands(Instant from);
+  void say_what_stands();
   struct Shift;
   void shift_signals(const Shift& shift);
   void shift_alerts(const Shift& shift);
@@ -279,6 +279,7 @@ class Watch::Core {
   Instant& armed(const Timer& timer);
   [[nodiscard]] Instant true_due(const Timer& timer) const;
   [[nodiscard]] Instant next_timer();
+  [[nodiscard]] Instant first_due() const;
 
   // ---- core_alerts.cpp
   void react();
@@ -395,6 +396,11 @@ class Watch::Core {
   AlertLife alerts_;
   std::vector<Instant> delivered_;      // notices of the last minutes, but of urgency now
   std::optional<Instant> flood_until_;  // those that can wait do until then
+  struct Leap {                         // nobody watched
+    Instant from, until;
+    Instant due;  // when it is said, with what is open then
+  };
+  std::optional<Leap> leap_;
   Timers timers_;
   bool unbegun_ = true;                   // some sensor is not yet known since when
   std::set<std::size_t> models_changed_;  // of jars_, since they were last taken
@@ -402,7 +408,7 @@ class Watch::Core {
 
   // ---- of one step
   Instant wall_{};
-  std::optional<Instant> leaping_to_;  // nothing is said on the way
+  std::optional<Instant> leap_due_;  // on the way through a leap: nothing is said before
   Effects effects_;
   std::vector<SensorReading> ordered_;
   struct {  // by the readings of one moment; may name one twice

@@ -144,12 +144,13 @@ void Watch::Core::react_to(const std::vector<std::size_t>& changed) {
     }
     if (!open.alert.jars.empty()) alerts_.release(number, *now_);
     const bool over = kind == AlertChangeKind::eased && open.alert.urgency == Urgency::now;
-    if (over && open.notices > 0 && !leaping_to_) send_notice(open, NoticeKind::over);
+    if (over && open.notices > 0 && !leap_due_) send_notice(open, NoticeKind::over);
   }
 }
 
 // Repeats, notices that waited for the morning, and alerts whose time is over.
 void Watch::Core::run_alert_timers() {
+  if (leap_ && leap_->due <= *now_) say_what_stands();
   std::vector<std::pair<std::uint64_t, NoticeKind>> due;
   for (auto [at, number] = alerts_.next_due(); at <= *now_;
        std::tie(at, number) = alerts_.next_due()) {
@@ -162,8 +163,8 @@ void Watch::Core::run_alert_timers() {
       emit(AlertChangeKind::updated, alerts_.at(number).alert);
       continue;
     }
-    if (leaping_to_) {
-      alerts_.postpone(number, *leaping_to_);
+    if (leap_due_) {
+      alerts_.postpone(number, *leap_due_);
       continue;
     }
     const bool silent =

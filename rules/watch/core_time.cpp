@@ -11,6 +11,8 @@ namespace {
 
 // Whoever watches lets no timer wait for so long.
 constexpr Duration kLeap = std::chrono::hours(24);
+// By then sensors that are there have spoken.
+constexpr Duration kSettlesAfterLeap = std::chrono::minutes(15);
 constexpr std::size_t kLongestStanding = 400;  // bytes of a notice
 
 std::string_view first_word(Urgency urgency) {
@@ -35,12 +37,13 @@ void Watch::Core::pass_to(Instant t) {
 // Alerts change at their own times on the way. Hour by hour through models without air, and repeat
 // by repeat, it would be the work of weeks.
 void Watch::Core::leap_to(Instant t) {
-  const Instant from = *now_;
+  const Instant from = leap_ ? leap_->from : *now_;
+  leap_.reset();
   const auto said = static_cast<std::ptrdiff_t>(effects_.notices.size());
   for (std::size_t jar = 0; jar < jars_.size(); ++jar) {
     if (const auto& track = jars_[jar].track) outdate_track(jar, track->base());
   }
-  leaping_to_ = t;
+  leap_due_ = t + kSettlesAfterLeap;
   run_timers_before(t);
   advance_to(t);
   for (std::size_t jar = 0; jar < jars_.size(); ++jar) {
@@ -49,18 +52,23 @@ void Watch::Core::leap_to(Instant t) {
     track->outdate(track->base(), settled_horizon(jar));
     effects_.outdated.push_back(outdated_jar(jar));
   }
-  leaping_to_.reset();
+  leap_ = Leap{from, t, *leap_due_};
+  leap_due_.reset();
+  for (const auto& [number, open] : alerts_.open()) {
+    const bool due = open.alert.state == AlertState::standing && open.notice_due <= t;
+    if (due) alerts_.postpone(number, leap_->due);
+  }
   flood_until_.reset();
   effects_.notices.erase(effects_.notices.begin() + said, effects_.notices.end());
-  say_what_stands(from);
 }
 
-// One line for all that would have been said.
-void Watch::Core::say_what_stands(Instant from) {
+// One line for all that would have been said, once what is back has had the time to say so.
+void Watch::Core::say_what_stands() {
+  const Leap leap = *std::exchange(leap_, std::nullopt);
   std::vector<std::uint64_t> due;
   for (const auto& [number, open] : alerts_.open()) {
     if (open.alert.state != AlertState::standing || open.notice_due > *now_) continue;
-    if (!concerns_no_jar(open)) due.push_back(number);
+    if (!concerns_no_jar(open) && speaks_for_its_jar(open.alert)) due.push_back(number);
   }
   std::string stands;
   Urgency urgency = Urgency::this_week;
@@ -81,11 +89,12 @@ void Watch::Core::say_what_stands(Instant from) {
   }
   if (unsaid > 0) stands += fmt::format(" And {} more: `torpor alerts` lists them.", unsaid);
   effects_.notices.push_back(
-      {fmt::format("leap-{}", unix_ms(*now_)), 0,
-       fmt::format("{}: nothing was watched for {}, from {} on. {}", first_word(urgency),
-                   span_words(*now_ - from), clock_text(from, *now_, settings_.utc_offset),
-                   stands.empty() ? "Nothing asks for you now."
-                                  : fmt::format("This is open now:{}", stands))});
+      {fmt::format("leap-{}", unix_ms(leap.until)), 0,
+       fmt::format("{}: Look at the jars: nobody watched them for {}, from {} on. {}",
+                   first_word(urgency), span_words(leap.until - leap.from),
+                   clock_text(leap.from, *now_, settings_.utc_offset),
+                   stands.empty() ? "Nothing else is to be done."
+                                  : fmt::format("What is open now:{}", stands))});
   delivered_.push_back(*now_);
 }
 
@@ -271,6 +280,9 @@ void Watch::Core::shift_alerts(const Shift& shift) {
   }
   for (Instant& t : delivered_) t = shift.stamp(t);
   shift.stamp(flood_until_);
+  if (leap_) {
+    for (Instant* t : {&leap_->from, &leap_->until, &leap_->due}) *t = shift.stamp(*t);
+  }
 }
 
 }  // namespace torpor::rules

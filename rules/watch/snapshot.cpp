@@ -17,6 +17,7 @@
 //                    [[from, met, met_since, [since, banked...]]...]]...]
 //     "judges":    {...}                                          see sensor_judges_snapshot.cpp
 //     "alerts":    [{...}...], "delivered": [ms...], "flood_until": ms|null,
+//     "leap":      [from ms, until ms, due ms]                   nobody watched; said when due
 //     "unsaid":    [[rule, jar]...],                             met, and explained until lately
 //     "clock":     [[id, ahead ms, behind, by ms]...]            under Clock::readings }
 //
@@ -496,6 +497,8 @@ std::string Watch::Core::snapshot() const {
   map.put("unsaid", unsaid);
   map.put_each("delivered", delivered_, [](Instant t) { return json(unix_ms(t)); });
   map.put("flood_until", to_json(flood_until_));
+  if (leap_)
+    map.put("leap", json{unix_ms(leap_->from), unix_ms(leap_->until), unix_ms(leap_->due)});
   if (settings_.clock == Clock::readings) map.put("clock", clock_json());
   map.put("judges", judges_.save());
   return map.take();
@@ -633,6 +636,9 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
   if (root.contains("delivered")) {
     for (const json& t : root.at("delivered")) delivered_.push_back(instant_from(t));
     flood_until_ = maybe_instant(root.at("flood_until"));
+    if (const auto leap = root.find("leap"); leap != root.end()) {
+      leap_ = Leap{instant_from(leap->at(0)), instant_from(leap->at(1)), instant_from(leap->at(2))};
+    }
   }
   for (const json& each : root.at("sensors")) {
     const auto known = sensor_index_.find(each.at(0).get<std::string>());

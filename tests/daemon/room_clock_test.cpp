@@ -7,7 +7,6 @@ namespace {
 
 using std::chrono::days;
 using std::chrono::hours;
-using std::chrono::minutes;
 using std::chrono::seconds;
 
 constexpr Instant kNoon = std::chrono::sys_days(std::chrono::year(2026) / 12 / 1) + hours(12);
@@ -60,7 +59,7 @@ TEST_CASE("a wall clock ten years ahead for 20 s is told once and moves nothing"
     CHECK_FALSE(away.move);
     CHECK(clock.now(board.look()) == board.right());
     board.wrong = {};
-    const auto back = go_on(clock, board, minutes(30));
+    const auto back = go_on(clock, board, std::chrono::minutes(30));
     CHECK(back.came_back);
     CHECK_FALSE(back.stepped);
     CHECK_FALSE(back.move);
@@ -74,7 +73,7 @@ TEST_CASE(
   RoomClock clock = sure_clock(board);
   const Instant seen_at = board.right() + seconds(5);
   board.wrong = hours(2);
-  CHECK_FALSE(go_on(clock, board, minutes(15)).move);
+  CHECK_FALSE(go_on(clock, board, std::chrono::minutes(15)).move);
   const auto seen = go_on(clock, board, seconds(5));
   REQUIRE(seen.move);
   CHECK(*seen.move == ClockMove{seen_at, hours(2)});
@@ -86,9 +85,9 @@ TEST_CASE("a leap that changes on the way begins to stand anew") {
   RoomClock clock = sure_clock(board);
   for (int i = 1; i <= 4; ++i) {
     board.wrong = hours(i);
-    CHECK_FALSE(go_on(clock, board, minutes(10)).move);
+    CHECK_FALSE(go_on(clock, board, std::chrono::minutes(10)).move);
   }
-  CHECK(go_on(clock, board, minutes(6)).move);
+  CHECK(go_on(clock, board, std::chrono::minutes(6)).move);
 }
 
 TEST_CASE("a server is believed within a minute where nothing was sure, back to the start") {
@@ -97,10 +96,10 @@ TEST_CASE("a server is believed within a minute where nothing was sure, back to 
   RoomClock clock(std::nullopt, board.look());
   CHECK(clock.unsure());
   CHECK(clock.now(board.look()) == board.right() + days(3653));
-  (void)go_on(clock, board, minutes(10));
+  (void)go_on(clock, board, std::chrono::minutes(10));
   board.wrong = {};
   board.server = true;
-  CHECK_FALSE(go_on(clock, board, minutes(1)).move);
+  CHECK_FALSE(go_on(clock, board, std::chrono::minutes(1)).move);
   const auto seen = go_on(clock, board, seconds(5));
   REQUIRE(seen.move);
   // Nothing was stamped between now and then: from now on is the same as from the start on.
@@ -118,7 +117,7 @@ TEST_CASE("a server that is wrong for 20 s at the start moves nothing") {
   board.wrong = days(3653);
   CHECK_FALSE(go_on(clock, board, seconds(20)).move);
   board.wrong = {};
-  CHECK_FALSE(go_on(clock, board, minutes(5)).move);
+  CHECK_FALSE(go_on(clock, board, std::chrono::minutes(5)).move);
   CHECK(clock.now(board.look()) == board.right());
 }
 
@@ -128,7 +127,7 @@ TEST_CASE("a clock that drifts is followed, never back, and one that runs away i
   Instant last = clock.now(board.look());
   // 100 parts in a million, much for a crystal, for two days.
   for (int i = 0; i < 2 * 1440; ++i) {
-    board.passed += minutes(1);
+    board.passed += std::chrono::minutes(1);
     board.wrong += Duration(6);
     CHECK_FALSE(clock.look(board.look()).move);
     CHECK(clock.now(board.look()) >= last);
@@ -138,7 +137,7 @@ TEST_CASE("a clock that drifts is followed, never back, and one that runs away i
   // A server that takes 20 s back: the time waits for it.
   board.wrong -= seconds(20);
   for (int i = 0; i < 30; ++i) {
-    board.passed += minutes(1);
+    board.passed += std::chrono::minutes(1);
     CHECK_FALSE(clock.look(board.look()).stepped);
     CHECK(clock.now(board.look()) >= last);
     last = clock.now(board.look());
@@ -160,7 +159,7 @@ TEST_CASE("a restart on the same board goes on by the steady clock") {
   RoomClock clock = sure_clock(board);
   const KeptClock kept = clock.keep(board.look());
   CHECK(kept_clock_from(to_text(kept)) == kept);
-  board.passed += minutes(5);
+  board.passed += std::chrono::minutes(5);
   board.wrong = days(3653);
   RoomClock again(kept, board.look());
   CHECK(again.now(board.look()) == board.right());
@@ -176,7 +175,7 @@ TEST_CASE("what a start makes of a wall clock, by what was kept and whether a se
     Duration begins;  // after the last stamp
   };
   const Row rows[] = {
-      {"a short rest", minutes(10), false, minutes(10)},
+      {"a short rest", std::chrono::minutes(10), false, std::chrono::minutes(10)},
       {"a day's rest", hours(24), false, hours(24)},
       {"more, and no server", hours(25), false, {}},
       {"ten years, and no server", days(3653), false, {}},
@@ -201,10 +200,10 @@ TEST_CASE("a board without a clock chip is moved on from where it began, not its
   BoardClocks board;
   board.wrong = -days(300);
   RoomClock clock(kept, board.look());
-  (void)go_on(clock, board, minutes(3));
+  (void)go_on(clock, board, std::chrono::minutes(3));
   board.wrong = days(2);  // it was off for two days
   board.server = true;
-  const auto seen = go_on(clock, board, minutes(2));
+  const auto seen = go_on(clock, board, std::chrono::minutes(2));
   REQUIRE(seen.move);
   CHECK(*seen.move == ClockMove{kNoon, days(2)});
 }
@@ -215,10 +214,10 @@ TEST_CASE("stamps of an earlier run that lie ahead come back once the right time
   BoardClocks board;
   board.server = true;
   RoomClock clock(kept, board.look());
-  const auto seen = go_on(clock, board, minutes(2));
+  const auto seen = go_on(clock, board, std::chrono::minutes(2));
   REQUIRE(seen.move);
   CHECK(seen.move->by == -days(3653));
-  CHECK(seen.move->from <= kNoon + minutes(2));
+  CHECK(seen.move->from <= kNoon + std::chrono::minutes(2));
   CHECK(clock.now(board.look()) == board.right());
 }
 
@@ -227,9 +226,9 @@ TEST_CASE("a clock from before this program is no time to begin with") {
   board.wrong = instant_of(0) - kNoon;
   RoomClock clock(std::nullopt, board.look());
   CHECK(clock.now(board.look()) == RoomClock::kEarliest);
-  CHECK_FALSE(go_on(clock, board, minutes(40)).move);
+  CHECK_FALSE(go_on(clock, board, std::chrono::minutes(40)).move);
   board.wrong = {};
-  CHECK(go_on(clock, board, minutes(16)).move);
+  CHECK(go_on(clock, board, std::chrono::minutes(16)).move);
 }
 
 TEST_CASE("what is no kept clock is none") {

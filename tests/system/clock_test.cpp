@@ -24,13 +24,6 @@ bool long_run() {
   return wanted != nullptr && std::string(wanted) == "1";
 }
 
-std::size_t said(const RawSubscriber& notices, const std::string& text) {
-  const auto messages = notices.messages();
-  return static_cast<std::size_t>(std::ranges::count_if(messages, [&text](const RawMessage& m) {
-    return m.payload.find(text) != std::string::npos;
-  }));
-}
-
 // A cellar by the wall clock whose only voice is a bare number.
 struct ClockRoom {
   ClockRoom()

@@ -30,13 +30,6 @@ void limit_files(Room& room, rlim_t bytes) {
   REQUIRE(::prlimit(room.service().id(), RLIMIT_FSIZE, &limit, nullptr) == 0);
 }
 
-std::size_t said(const RawSubscriber& notices, const std::string& text) {
-  const auto messages = notices.messages();
-  return static_cast<std::size_t>(std::ranges::count_if(messages, [&text](const RawMessage& m) {
-    return m.payload.find(text) != std::string::npos;
-  }));
-}
-
 void say_minutes(const Room& room, int from, int to, double celsius) {
   std::vector<std::string> lines;
   for (int minute = from; minute < to; ++minute) {

@@ -3,6 +3,7 @@
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <csignal>
 #include <filesystem>
 #include <fstream>
@@ -172,6 +173,13 @@ void Room::say_senml(Instant at, double celsius, double percent) const {
 
 void Room::say_number(double fahrenheit) const {
   raw_publish(broker_, {"room/n1", fmt::format("{}", fahrenheit)});
+}
+
+std::size_t said(const RawSubscriber& notices, const std::string& text) {
+  const auto messages = notices.messages();
+  return static_cast<std::size_t>(std::ranges::count_if(messages, [&text](const RawMessage& m) {
+    return m.payload.find(text) != std::string::npos;
+  }));
 }
 
 }  // namespace torpor::testing

@@ -96,4 +96,7 @@ class Room {
 // A rule that ten minutes above 27 °C set off.
 extern const char kWarmRule[];
 
+// How many notices have come with that in them.
+[[nodiscard]] std::size_t said(const RawSubscriber& notices, const std::string& text);
+
 }  // namespace torpor::testing

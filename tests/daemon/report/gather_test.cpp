@@ -58,7 +58,7 @@ TEST_CASE("by the wall clock now is the service's time as it went on, and nobody
   CHECK(shown_now(settings, *look.reader, today) == SmallCellar::hour(9000));
   CHECK(silent_for(settings, *look.reader, SmallCellar::hour(9000)) == Duration(hours(8280)));
   const auto keep = [&](const KeptClock& kept) {
-    auto store = Store::open(look.cellar.history(), false);
+    auto store = Store::open(look.cellar.history());
     REQUIRE(store.has_value());
     REQUIRE((*store)->put_note(kClockNote, to_text(kept)).has_value());
   };
@@ -77,7 +77,7 @@ TEST_CASE("by the wall clock now is the service's time as it went on, and nobody
 TEST_CASE("a sensor that is ahead does not make now its time") {
   const Look look;
   {
-    auto store = Store::open(look.cellar.history(), false);
+    auto store = Store::open(look.cellar.history());
     REQUIRE(store.has_value());
     const Instant ahead = SmallCellar::hour(720) + minutes(4);
     REQUIRE((*store)
@@ -121,7 +121,7 @@ namespace {
 rules::Standing with_note(const std::string& note, double hours_later = 0.0) {
   const Look look;
   {
-    const auto store = Store::open(look.cellar.history(), false);
+    const auto store = Store::open(look.cellar.history());
     REQUIRE(store.has_value());
     REQUIRE((*store)->begin().has_value());
     REQUIRE((*store)->put_note(standing_note("B-01"), note).has_value());

@@ -147,7 +147,7 @@ TEST_CASE("what the clock's entry moved in the journal can be taken back") {
 TEST_CASE("folded days of a wrong clock are moved, and none is lost where another stands") {
   const TempFolder folder;
   const auto path = folder.path() / "history.sqlite3";
-  auto store = Store::open(path, false);
+  auto store = Store::open(path);
   REQUIRE(store);
   const auto put = [&](Instant at, std::uint8_t marks) {
     Reading reading{"n1", Quantity::temperature, 70.0, Unit::fahrenheit, at, at, marks};

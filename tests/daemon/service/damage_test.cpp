@@ -135,7 +135,9 @@ struct Damage {
 
 std::vector<fs::path> segments_of(const StoreroomSettings& settings) {
   std::vector<fs::path> files;
-  for (const auto& place : *list_segments(inbox_folder(settings.history), {})) {
+  const auto places = list_segments(inbox_folder(settings.history), {});
+  REQUIRE(places);
+  for (const auto& place : *places) {
     files.push_back(place.path);
   }
   return files;

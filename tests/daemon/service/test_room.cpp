@@ -53,8 +53,13 @@ rules:
   for (const auto& fault : rules.faults) FAIL(config::to_text(fault));
   auto zone = LocalTime::in_zone("Europe/Vienna");
   REQUIRE(zone);
-  return {std::move(read.settings), std::move(rules.rules), *zone, folder / "history.sqlite3",
-          folder / "spool"};
+  return {std::move(read.settings),
+          std::move(rules.rules),
+          *zone,
+          folder / "history.sqlite3",
+          folder / "spool",
+          {},
+          {}};
 }
 
 std::unique_ptr<Storeroom> open_room(const StoreroomSettings& settings) {

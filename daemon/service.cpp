@@ -145,15 +145,7 @@ tl::expected<void, Error> Service::start() {
   copied_night_ = night_of_newest_copy(loaded_);
   if (auto started = start_outgoing(); !started) return started;
   commit();  // what the inbox held, and what an earlier run had not delivered
-  auto imports = ImportServer::listen(
-      strand_, socket_file(loaded_.history), [this] { return clock_->now(); },
-      [this](auto records) {
-        std::string reply = import_reply(*room_, std::move(records));
-        after_step();
-        return reply;
-      });
-  if (!imports) return tl::unexpected(imports.error());
-  imports_ = std::move(*imports);
+  if (auto started = start_imports(); !started) return started;
   if (auto started = start_web(); !started) return started;
   if (auto started = start_intake(); !started) return started;
   check_integrity();
@@ -255,6 +247,26 @@ tl::expected<void, Error> Service::start_intake() {
   auto intake = Intake::start(std::move(settings), std::move(handlers));
   if (!intake) return tl::unexpected(intake.error());
   intake_ = std::move(*intake);
+  return {};
+}
+
+tl::expected<void, Error> Service::start_imports() {
+  if (imports_) return {};
+  auto imports = ImportServer::listen(
+      strand_, socket_file(loaded_.history), [this] { return clock_->now(); },
+      [this](auto records) {
+        std::string reply = import_reply(*room_, std::move(records));
+        after_step();
+        return reply;
+      });
+  if (imports) {
+    imports_ = std::move(*imports);
+  } else if (room_->stands_in()) {
+    // A disk that cannot be written has no room for a socket, and a stand-in takes no imports.
+    spdlog::warn("imports wait until the history is back: {}", imports.error().text);
+  } else {
+    return tl::unexpected(imports.error());
+  }
   return {};
 }
 
@@ -552,6 +564,7 @@ void Service::open_anew(const std::string& found_damage) {
   tick_armed_.reset();
   commit();
   if (!taking) return;  // at the start: the rest follows there
+  if (auto started = start_imports(); !started) throw std::runtime_error(started.error().text);
   if (auto started = start_intake(); !started) throw std::runtime_error(started.error().text);
   check_integrity();
   show_all();

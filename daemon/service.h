@@ -56,6 +56,7 @@ class Service {
   // Start-up steps.
   [[nodiscard]] tl::expected<void, Error> start_outgoing();
   [[nodiscard]] tl::expected<void, Error> start_intake();
+  [[nodiscard]] tl::expected<void, Error> start_imports();
   [[nodiscard]] tl::expected<void, Error> start_web();
   void wait_for_signals();
 

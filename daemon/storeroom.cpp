@@ -311,7 +311,7 @@ bool Storeroom::take_snapshot(const Store::Snapshot& saved) {
   if (restored) return true;
   spdlog::error("the snapshot of the rules' state cannot be read: {}", restored.error());
   add_trouble(
-      "What the rules had in mind is damaged: alerts that stood are raised again by what comes. "
+      "How far the rules were is damaged: alerts that were open are raised again by what comes. "
       "Journal and readings are whole. Look at the disk.");
   return false;
 }

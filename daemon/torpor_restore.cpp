@@ -128,11 +128,16 @@ void remove_with_files_beside(const fs::path& file) {
 // Readies what was unpacked for its place: what was there goes on where the copy ends, and what the
 // inbox does not hold any more is no gap to be told of at the next start.
 tl::expected<Added, Failure> complete(const fs::path& part, const fs::path& kept,
-                                      const fs::path& inbox) {
+                                      const fs::path& inbox, std::string& said) {
   Added added;
   if (!kept.empty()) {
     // Where nothing of it can be read the copy alone is brought.
-    if (const auto later = add_later(kept, part)) added = *later;
+    if (const auto later = add_later(kept, part)) {
+      added = *later;
+    } else {
+      said +=
+          fmt::format("nothing later could be added from what was there: {}\n", later.error().text);
+    }
   }
   auto store = Store::open(part);
   if (!store) return failed(store.error());
@@ -224,7 +229,7 @@ tl::expected<std::string, Failure> restore_history(const RestoreOrder& order,
     if (!aside) return failed(aside.error());
     kept = std::move(*aside);
   }
-  const auto added = complete(part, kept, inbox_folder(file));
+  const auto added = complete(part, kept, inbox_folder(file), said);
   if (!added) return tl::unexpected(added.error());
   const auto brought = look_into(part);
   if (!brought) return tl::unexpected(brought.error());

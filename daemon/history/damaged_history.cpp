@@ -319,17 +319,17 @@ tl::expected<Added, Error> add_later(const fs::path& from, const fs::path& histo
   auto done = (*to)->execute(
       "ATTACH DATABASE " + quoted(scratch.string()) +
       " AS old; BEGIN IMMEDIATE;"
-      "CREATE TEMP TABLE place AS SELECT coalesce(max(position), 0) AS last FROM main.day_column;"
+      "CREATE TEMP TABLE place AS SELECT coalesce(max(position), 0) AS used FROM main.day_column;"
       "INSERT OR IGNORE INTO sensor (id) SELECT id FROM old.sensor;"
       "CREATE TEMP TABLE same AS SELECT old.sensor.number AS old, main.sensor.number AS new "
       "FROM old.sensor JOIN main.sensor USING (id);"
-      "INSERT INTO day SELECT same.new, quantity, day, position + place.last, readings, first_at, "
+      "INSERT INTO day SELECT same.new, quantity, day, position + place.used, readings, first_at, "
       "last_at, trusted, sum, first, first_trusted_at, last, last_trusted_at, lowest, lowest_at, "
       "highest, highest_at FROM old.day AS d JOIN same ON same.old = d.sensor, place WHERE NOT "
       "EXISTS (SELECT 1 FROM main.day AS n WHERE n.sensor = same.new AND n.quantity = d.quantity "
       "AND n.day = d.day);"
-      "INSERT INTO day_column SELECT position + place.last, bytes FROM old.day_column, place WHERE "
-      "position + place.last IN (SELECT position FROM main.day);"
+      "INSERT INTO day_column SELECT position + place.used, bytes FROM old.day_column, place WHERE "
+      "position + place.used IN (SELECT position FROM main.day);"
       "INSERT OR IGNORE INTO reading SELECT same.new, quantity, measured, raw, unit, delay, marks "
       "FROM old.reading AS r JOIN same ON same.old = r.sensor;"
       "INSERT OR IGNORE INTO alert_change SELECT * FROM old.alert_change;"
@@ -347,8 +347,9 @@ tl::expected<Added, Error> add_later(const fs::path& from, const fs::path& histo
 
 std::string brought_text(const Salvaged& salvaged) {
   std::string text;
-  const auto add = [&text](const SavedRows& rows, std::string_view what) {
+  const auto add = [&text](const SavedRows& rows, std::string_view one, std::string_view many) {
     if (rows.brought == 0 && rows.lost == 0) return;
+    const std::string_view what = rows.brought + rows.lost == 1 ? one : many;
     if (!text.empty()) text += ", ";
     const std::string of_all = rows.lost > 0
                                    ? fmt::format("{} of {}", rows.brought, rows.brought + rows.lost)
@@ -356,11 +357,11 @@ std::string brought_text(const Salvaged& salvaged) {
     text += fmt::format("{} {}", of_all, what);
     if (rows.from_copy > 0) text += fmt::format(" ({} from the nightly copy)", rows.from_copy);
   };
-  add(salvaged.journal, "journal entries");
-  add(salvaged.alerts, "alerts");
-  add(salvaged.models, "jars' models");
-  add(salvaged.days, "days of readings");
-  add(salvaged.readings, "single readings");
+  add(salvaged.journal, "journal entry", "journal entries");
+  add(salvaged.alerts, "alert", "alerts");
+  add(salvaged.models, "jar's model", "jars' models");
+  add(salvaged.days, "day of readings", "days of readings");
+  add(salvaged.readings, "single reading", "single readings");
   return text.empty() ? "nothing" : text;
 }
 
@@ -382,12 +383,16 @@ std::string lost_text(const Salvaged& salvaged) {
   if (salvaged.nameless > 0) {
     add(fmt::format("{} readings or days of sensors that nobody can name", salvaged.nameless));
   }
-  if (salvaged.unreadable_pages + salvaged.unreadable_rows > 0) {
-    add(fmt::format("what stood in {} pages and {} rows that cannot be read",
-                    salvaged.unreadable_pages, salvaged.unreadable_rows));
-  }
+  const auto unreadable = [&add](std::size_t count, std::string_view one) {
+    if (count > 0) {
+      add(fmt::format("what was in {} {}{} that cannot be read", count, one,
+                      count == 1 ? "" : "s"));
+    }
+  };
+  unreadable(salvaged.unreadable_pages, "page");
+  unreadable(salvaged.unreadable_rows, "row");
   if (!salvaged.rules_state) {
-    add("what the rules had in mind: alerts that stood are raised again");
+    add("how far the rules were: alerts that were open are raised again");
   }
   return text;
 }

@@ -96,10 +96,19 @@ bool has_wrong_version(const fs::path& file) {
 // SQLite's own words, without what our own add for a file that is left alone.
 std::string only_what_is_wrong(const std::string& text, const fs::path& file) {
   std::string wrong = text.substr(0, text.find("; nothing was changed"));
-  const std::string name = file.string();
-  if (const auto at = wrong.find(name); at != std::string::npos) wrong.erase(at, name.size());
-  const auto begin = wrong.find_first_not_of(" :");
-  return begin == std::string::npos ? "it cannot be read" : wrong.substr(begin);
+  const std::string name = file.string() + ": ";
+  if (const auto at = wrong.rfind(name); at != std::string::npos) wrong.erase(0, at + name.size());
+  if (wrong.ends_with(')') && wrong.find('(') == std::string::npos) wrong.pop_back();
+  return wrong.empty() ? "it cannot be read" : wrong;
+}
+
+// The number of the last record that a history took from its inbox; 0: it cannot say.
+std::uint64_t taken_in_by(const fs::path& history) {
+  if (history.empty()) return 0;
+  const auto database = Database::open(history, OpenMode::read_only);
+  if (!database) return 0;
+  const auto snapshot = read_snapshot(**database);
+  return snapshot ? snapshot->sequence : 0;
 }
 
 class Opening {
@@ -364,10 +373,11 @@ tl::expected<fs::path, Error> begin_new_history(const HistoryPlace& place, Insta
   if (auto put = (*store)->put_note(kIdentityNote, identity); !put) {
     return tl::unexpected(put.error());
   }
-  // What was folded into the old one is no gap in the new one.
+  // What the old one had taken in stays with it, and is no gap in the new one.
   const auto segments = list_segments(inbox_folder(file), {});
   const std::uint64_t first = segments && !segments->empty() ? segments->front().first : 1;
-  if (auto put = (*store)->put_snapshot(first - 1, ""); !put) return tl::unexpected(put.error());
+  const std::uint64_t taken_in = std::max(first - 1, taken_in_by(kept));
+  if (auto put = (*store)->put_snapshot(taken_in, ""); !put) return tl::unexpected(put.error());
   if (auto put = write_marker(marker_in(inbox_folder(file)), identity, file); !put) {
     return tl::unexpected(put.error());
   }

@@ -48,7 +48,8 @@ struct OpenedHistory {
                                                               Instant now);
 
 // Begins a new history, empty, where there was one: what is there is set aside. What the inbox
-// holds goes into it. Returns the name of what was set aside; empty: nothing was there.
+// holds and that one had not taken in goes into it. Returns the name of what was set aside; empty:
+// nothing was there.
 [[nodiscard]] tl::expected<std::filesystem::path, Error> begin_new_history(
     const HistoryPlace& place, Instant now);
 

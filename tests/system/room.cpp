@@ -75,7 +75,10 @@ void Room::set_clock_wrong(std::chrono::seconds by) const {
   set_number("clock", (passed_ + wrong_).count());
 }
 
-void Room::set_uptime(std::chrono::seconds more) const { set_number("uptime", more.count()); }
+void Room::start_board_anew() {
+  uptime_ = std::chrono::seconds(-1'000'000) - passed_;
+  set_number("uptime", (uptime_ + passed_).count());
+}
 
 void Room::set_time_server(bool keeps_the_clock) const {
   set_number("server", keeps_the_clock ? 1 : 0);
@@ -83,7 +86,7 @@ void Room::set_time_server(bool keeps_the_clock) const {
 
 void Room::pass(std::chrono::seconds time) {
   passed_ += time;
-  set_uptime(passed_);
+  set_number("uptime", (uptime_ + passed_).count());
   set_clock_wrong(wrong_);
 }
 

@@ -77,7 +77,8 @@ class Room {
   void set_clock_wrong(std::chrono::seconds by) const;
   // Both clocks of the board go on by so much, as time passes.
   void pass(std::chrono::seconds time);
-  void set_uptime(std::chrono::seconds more) const;  // less than before: the board was started anew
+  // Its steady clock begins anew.
+  void start_board_anew();
   void set_time_server(bool keeps_the_clock) const;
 
  private:
@@ -85,7 +86,7 @@ class Room {
 
   void set_number(const std::string& name, long number) const;
 
-  std::chrono::seconds passed_{};
+  std::chrono::seconds passed_{}, uptime_{};
   mutable std::chrono::seconds wrong_{};
   std::map<std::string, std::string> environment_, of_commands_;
   tests::TempFolder folder_;

@@ -7,7 +7,7 @@
 #include <boost/asio/read.hpp>
 #include <boost/asio/write.hpp>
 
-#include "daemon/board_clock.h"
+#include "daemon/clock/board_clock.h"
 #include "daemon/history/inbox_codec.h"
 #include "daemon/history/little_endian.h"
 #include "sensors/payload.h"

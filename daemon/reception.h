@@ -18,7 +18,7 @@
 #include "config/settings.h"
 #include "daemon/history/inbox.h"
 #include "daemon/link/link.h"
-#include "daemon/room_clock.h"
+#include "daemon/clock/room_clock.h"
 #include "daemon/tell_rate.h"
 
 namespace torpor::daemon {

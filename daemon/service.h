@@ -24,7 +24,7 @@
 #include <tl/expected.hpp>
 
 #include "daemon/board.h"
-#include "daemon/board_clock.h"
+#include "daemon/clock/board_clock.h"
 #include "daemon/error.h"
 #include "daemon/import_server.h"
 #include "daemon/link/link.h"

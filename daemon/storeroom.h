@@ -33,7 +33,7 @@
 #include "daemon/load_settings.h"
 #include "daemon/reception.h"
 #include "daemon/recomputation.h"
-#include "daemon/room_clock.h"
+#include "daemon/clock/room_clock.h"
 #include "daemon/tell_rate.h"
 #include "rules/watch/watch.h"
 

@@ -9,7 +9,7 @@
 #include <set>
 #include <vector>
 
-#include "daemon/board_clock.h"
+#include "daemon/clock/board_clock.h"
 #include "daemon/history/logger_csv.h"
 #include "daemon/import_channel.h"
 #include "daemon/ledger/jar_csv.h"

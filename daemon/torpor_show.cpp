@@ -10,7 +10,7 @@
 #include <system_error>
 #include <vector>
 
-#include "daemon/board_clock.h"
+#include "daemon/clock/board_clock.h"
 #include "daemon/ledger/tokens.h"
 #include "daemon/load_settings.h"
 #include "daemon/report/choice.h"

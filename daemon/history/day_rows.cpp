@@ -339,8 +339,10 @@ tl::expected<bool, Error> fold_oldest_day(Database& database, Instant before) {
 tl::expected<void, Error> move_readings(Database& database, Instant from, Duration by) {
   const auto series = all_series(database);
   if (!series) return tl::unexpected(series.error());
+  // Also the days they come to lie in: a moment that is taken there must be seen.
+  const std::int64_t first = std::min(day_of(from), day_of(from + by));
   for (const SeriesKey& key : *series) {
-    if (auto done = unfold_days(database, key, day_of(from)); !done) return done;
+    if (auto done = unfold_days(database, key, first); !done) return done;
     if (auto done = move_series(database, key, from, by); !done) return done;
   }
   auto arrivals = database.prepare(

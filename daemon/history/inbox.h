@@ -57,7 +57,7 @@ struct ClockStepRecord {
   friend bool operator==(const ClockStepRecord&, const ClockStepRecord&) = default;
 };
 // The clock was wrong: what was stamped at `from` or later, as it went then, belongs `by` later.
-// See daemon/room_clock.h.
+// See daemon/clock/room_clock.h.
 struct ClockMoveRecord {
   Instant at;  // by the clock as it goes from now on
   Instant from;

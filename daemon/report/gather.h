@@ -19,7 +19,7 @@
 #include "daemon/ledger/ledger.h"
 #include "daemon/report/standing_json.h"
 #include "daemon/report/views.h"
-#include "daemon/room_clock.h"
+#include "daemon/clock/room_clock.h"
 #include "rules/watch/air_speaker.h"
 
 namespace torpor::daemon {

@@ -5,7 +5,7 @@
 #include <optional>
 #include <utility>
 
-#include "daemon/board_clock.h"
+#include "daemon/clock/board_clock.h"
 #include "daemon/ledger/sentence.h"
 #include "daemon/report/gather.h"
 #include "daemon/report/html_jar.h"

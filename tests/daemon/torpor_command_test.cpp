@@ -103,8 +103,7 @@ TEST_CASE("an unknown command is answered with the nearest one") {
   CHECK(ran.out ==
         "torpor: there is no command 'sensor'; did you mean sensors? The commands are jars, jar, "
         "choose, label, places, sensors, alerts, tell, listen, import, export, rehearse, backup, "
-        "air, "
-        "sugar.\n");
+        "restore, air, sugar.\n");
   CHECK(run("import").code == 2);
   CHECK(run("jar").code == 2);
   CHECK(run("jars --frob").code == 2);

@@ -38,9 +38,10 @@ auto seen_in(const daemon::StoreroomSettings& settings, const See& see) {
   REQUIRE(reader);
   const auto ledger = daemon::ledger_of(**reader);
   REQUIRE(ledger);
-  const auto gathering = daemon::Gathering::of(
-      settings.settings, **reader, *ledger,
-      daemon::shown_now(settings.settings, **reader, {kStart}));
+  const auto gathering =
+      daemon::Gathering::of(settings.settings, **reader, *ledger,
+                            daemon::shown_now(settings.settings, **reader,
+                                              {(*reader)->newest_measured().value_or(kStart)}));
   REQUIRE(gathering);
   return see(*gathering, *ledger, **reader);
 }

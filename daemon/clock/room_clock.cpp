@@ -1,4 +1,4 @@
-#include "daemon/room_clock.h"
+#include "daemon/clock/room_clock.h"
 
 #include <algorithm>
 #include <nlohmann/json.hpp>

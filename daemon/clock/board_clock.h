@@ -5,7 +5,7 @@
 #include <mutex>
 #include <optional>
 
-#include "daemon/room_clock.h"
+#include "daemon/clock/room_clock.h"
 
 namespace torpor::daemon {
 

@@ -1,4 +1,4 @@
-#include "daemon/board_clock.h"
+#include "daemon/clock/board_clock.h"
 
 #include <sys/timex.h>
 

@@ -180,8 +180,8 @@ class Ledger {
   // Records what came of a check that waited, measured up to `now`; nothing to write where none
   // waits any more. The answer is a line for a person.
   [[nodiscard]] Told end_check(const rules::FinishedCheck& finished, Instant now, Instant wall);
-  // The clock was wrong (daemon/clock/room_clock.h): what was noted meanwhile is dated anew, by an entry
-  // that can be withdrawn. There is always an entry; the answer is a clause: "2 entries".
+  // The clock was wrong (daemon/clock/room_clock.h): what was noted meanwhile is dated anew, by an
+  // entry that can be withdrawn. There is always an entry; the answer is a clause: "2 entries".
   [[nodiscard]] Told date_anew(Instant from, Duration by, Instant now, Instant wall);
   // When what an entry tells of happened, as it counts now; nullopt: no such entry.
   [[nodiscard]] std::optional<Instant> happened_at(std::uint64_t entry) const;

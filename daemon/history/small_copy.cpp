@@ -85,8 +85,7 @@ tl::expected<void, Error> write_file(const fs::path& path, const std::string& by
 
 tl::expected<void, Error> fill(Database& copy, const fs::path& history,
                                const std::vector<CopiedFile>& configuration) {
-  const auto attached =
-      copy.execute("ATTACH DATABASE " + in_quotes(history.string()) + " AS whole");
+  auto attached = copy.execute("ATTACH DATABASE " + in_quotes(history.string()) + " AS whole");
   if (!attached) return attached;
   if (auto begun = copy.execute("BEGIN"); !begun) return begun;
   for (const char* table : kSmallTables) {

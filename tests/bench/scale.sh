@@ -81,7 +81,7 @@ cpu_of() { awk -v hz="$(getconf CLK_TCK)" '{ printf "%d", ($14 + $15) * 1000 / h
 name() { [ "$builds" = " $1" ] || printf '%s: ' "$1"; }
 
 import() {  # BUILD JARS SENSORS
-  rm -rf history.sqlite3*
+  rm -rf history.sqlite3* .torpor.yaml-*
   notebook "$2" "$3" > jars.csv
   timed "$1/daemon/torpor" --config torpor.yaml import jars jars.csv
   printf '%simport of %d jars: %d ms (processor %d ms)\n' "$(name "$1")" "$2" "$ms" "$cpu_ms"
@@ -96,8 +96,8 @@ measure() {  # JARS SENSORS
   for build in $builds; do
     starts="" starts_cpu="" shown="" shown_cpu="" pages=""
     for round in 1 2 3; do
-      rm -rf history.sqlite3*
-      cp kept/* .
+      rm -rf history.sqlite3* .torpor.yaml-*
+      cp -r kept/* .
       begun=$(now_ms)
       serve "$build"
       starts="$starts $(($(now_ms) - begun))"
@@ -127,7 +127,7 @@ for size in "12 5" "$jars $sensors"; do
   set -- $size $builds
   fill "$3" "$2"
   mkdir -p kept
-  rm -f kept/*
+  rm -rf kept/*
   cp -r history.sqlite3* kept/
   measure "$1" "$2"
 done

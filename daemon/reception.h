@@ -16,9 +16,9 @@
 #include <vector>
 
 #include "config/settings.h"
+#include "daemon/clock/room_clock.h"
 #include "daemon/history/inbox.h"
 #include "daemon/link/link.h"
-#include "daemon/clock/room_clock.h"
 #include "daemon/tell_rate.h"
 
 namespace torpor::daemon {

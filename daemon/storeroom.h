@@ -23,6 +23,7 @@
 #include <tl/expected.hpp>
 
 #include "config/settings.h"
+#include "daemon/clock/room_clock.h"
 #include "daemon/history/inbox.h"
 #include "daemon/history/open_history.h"
 #include "daemon/history/store.h"
@@ -33,7 +34,6 @@
 #include "daemon/load_settings.h"
 #include "daemon/reception.h"
 #include "daemon/recomputation.h"
-#include "daemon/clock/room_clock.h"
 #include "daemon/tell_rate.h"
 #include "rules/watch/watch.h"
 

@@ -13,13 +13,13 @@
 #include <tl/expected.hpp>
 
 #include "config/settings.h"
+#include "daemon/clock/room_clock.h"
 #include "daemon/error.h"
 #include "daemon/history/store.h"
 #include "daemon/ledger/jar_life.h"
 #include "daemon/ledger/ledger.h"
 #include "daemon/report/standing_json.h"
 #include "daemon/report/views.h"
-#include "daemon/clock/room_clock.h"
 #include "rules/watch/air_speaker.h"
 
 namespace torpor::daemon {

@@ -140,12 +140,12 @@ TEST_CASE("after 60 days without power one notice says so and what is open, and 
   ClockRoom clock;
   clock.room.start();
   clock.say_minutes(12, kWarm);
-  CHECK(
-      clock.room
-          .torpor({"tell",
-                   "new jar B-01 in cellar/shelf-1 stage IMO-2 rice 1200 g raw 560 g sugar 1250 g "
-                   "vessel glass 3.8 l mouth 11 cm cover paper"})
-          .code == 0);
+  const CommandResult told = clock.room.torpor(
+      {"tell",
+       "new jar B-01 in cellar/shelf-1 stage IMO-2 rice 1200 g raw 560 g sugar 1250 g vessel glass "
+       "3.8 l mouth 11 cm cover paper"});
+  CAPTURE(told.output);
+  CHECK(told.code == 0);
   clock.room.kill();
   const RawSubscriber notices(clock.room.broker(), "torpor/cellar/notice");
   clock.room.start_board_anew();

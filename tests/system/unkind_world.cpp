@@ -11,6 +11,7 @@
 // in here.
 #include <dlfcn.h>
 #include <fcntl.h>
+#include <pthread.h>
 #include <sys/stat.h>
 #include <sys/syscall.h>
 #include <sys/timex.h>
@@ -170,6 +171,18 @@ int clock_gettime(clockid_t clock, timespec* now) noexcept {
   if (done == 0 && clock == CLOCK_REALTIME) now->tv_sec += number_in("clock", 0);
   if (done == 0 && clock == CLOCK_BOOTTIME) now->tv_sec += number_in("uptime", 0);
   return static_cast<int>(done);
+}
+
+// A moment by the wrong wall clock, as paho-c 1.3.12 reckons its waits of a second, is one by the
+// kernel's: else each would be as long as the clock is wrong. Waits by the steady clock are
+// pthread_cond_clockwait().
+int pthread_cond_timedwait(pthread_cond_t* condition, pthread_mutex_t* mutex,
+                           const timespec* until) {
+  static auto* const kNext =
+      next<int(pthread_cond_t*, pthread_mutex_t*, const timespec*)>("pthread_cond_timedwait");
+  timespec kernels = *until;
+  kernels.tv_sec -= number_in("clock", 0);
+  return kNext(condition, mutex, &kernels);
 }
 
 int adjtimex(timex* asked) noexcept {

@@ -24,19 +24,24 @@ std::optional<rules::Standing> JarStandings::of(const std::string& jar) const {
   return known_.emplace(jar, watch_.jar_standing(jar)).first->second;
 }
 
+bool JarStandings::is_due(const Written& written, const Written& now) {
+  return now.wall - written.wall >= kEvery || now.engine - written.engine >= kEvery;
+}
+
 std::vector<JarStandings::Kept> JarStandings::take_changed(Instant wall) {
+  const Written now{wall, watch_.now().value_or(wall)};
   std::vector<Kept> taken;
   std::set<std::string> later;
   std::size_t left = kMostAtOnce;
   for (const auto& [jar, written] : written_) {
     // Time alone changes how a jar stands: it settles, ages, or nobody watches it any more.
-    if (wall - written >= kEvery) unwritten_.insert(jar);
+    if (is_due(written, now)) unwritten_.insert(jar);
   }
   for (const std::string& jar : unwritten_) {
     const auto written = written_.find(jar);
     const bool by_time = written != written_.end();
     // What was changed has no time: it is never put off.
-    if (by_time && (wall - written->second < kEvery || left == 0)) {
+    if (by_time && (left == 0 || !is_due(written->second, now))) {
       later.insert(jar);
       continue;
     }
@@ -49,7 +54,7 @@ std::vector<JarStandings::Kept> JarStandings::take_changed(Instant wall) {
     std::string line = standing ? rules::standing_line(*standing) : std::string();
     taken.back().differs = std::exchange(lines_[jar], line) != line;
     if (taken.back().standing) {
-      written_[jar] = wall;
+      written_[jar] = now;
     } else {
       written_.erase(jar);
       known_.erase(jar);

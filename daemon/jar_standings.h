@@ -15,8 +15,9 @@ namespace torpor::daemon {
 
 class JarStandings {
  public:
-  // A standing is worked out anew this often while only readings come, and of so many jars at a
-  // time: about a millisecond each, for the forecast in it.
+  // A standing is worked out anew this often while only readings come, by the wall clock or by
+  // theirs (an import brings weeks within seconds), and of so many jars at a time: about a
+  // millisecond each, for the forecast in it.
   static constexpr Duration kEvery = std::chrono::hours(1);
   static constexpr std::size_t kMostAtOnce = 50;
 
@@ -38,13 +39,18 @@ class JarStandings {
     std::optional<rules::Standing> standing;  // nullopt: as of()
     bool differs = true;                      // in what its line says from what was taken before
   };
-  // Those to be written since the last call; `wall` says when an hour is over.
+  // Those to be written since the last call; `wall` and the engine's time say when an hour is over.
   [[nodiscard]] std::vector<Kept> take_changed(Instant wall);
 
  private:
+  struct Written {
+    Instant wall, engine;
+  };
+  [[nodiscard]] static bool is_due(const Written& written, const Written& now);
+
   const rules::Watch& watch_;
   mutable std::map<std::string, std::optional<rules::Standing>> known_;
-  std::map<std::string, Instant> written_;    // when, by wall clock
+  std::map<std::string, Written> written_;    // when
   std::map<std::string, std::string> lines_;  // as last taken
   std::set<std::string> unwritten_;
 };

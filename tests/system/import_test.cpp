@@ -59,6 +59,7 @@ nlohmann::json exposure_of(const Room& room) {
   nlohmann::json jar = room.torpor_json({"jar", "O-1"});
   jar.erase("journal");  // told at another moment
   jar.erase("alerts");
+  jar.erase("reasons");  // in the engine's words, up to an hour old
   return jar;
 }
 

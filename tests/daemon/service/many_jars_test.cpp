@@ -7,6 +7,8 @@
 #include <vector>
 
 #include "daemon/import_channel.h"
+#include "daemon/jar_standings.h"
+#include "daemon/report/jar_standing_json.h"
 #include "daemon/report/json.h"
 #include "tests/daemon/service/test_room.h"
 #include "tests/daemon/temp_folder.h"
@@ -113,6 +115,27 @@ TEST_CASE("a list of jars says of each what is said of it alone") {
     CHECK(std::count(at->jars.begin(), at->jars.end(), view.jar) == 1);
     CHECK(at->air.temperature == view.air.temperature);
   }
+}
+
+TEST_CASE("weeks of readings within a moment leave no jar's words behind by more than an hour") {
+  const TempFolder folder;
+  const auto settings = room_settings(folder.path());
+  const auto room = open_room(settings);
+  feed(*room, tell(new_jar(1), minutes(0)));
+  REQUIRE(room->commit());
+  const Instant arrived = minutes(15 * 24 * 60);
+  for (int quarter = 0; quarter < 14 * 96; ++quarter) {
+    ReadingsRecord record = reading("s2", minutes(15 * quarter), 18.0, 60.0);
+    record.received_at = arrived;
+    for (Reading& each : record.readings) each.received_at = arrived;
+    feed(*room, std::move(record));
+    if (quarter % 96 == 95) REQUIRE(room->commit());
+  }
+  const auto reader = Reader::open(settings.history, settings.spool);
+  REQUIRE(reader);
+  const auto kept = jar_standing_from_json((*reader)->note(standing_note("M-1")).value_or(""));
+  REQUIRE(kept);
+  CHECK(*(*reader)->newest_measured() - kept->as_of < JarStandings::kEvery);
 }
 
 TEST_CASE("of many changed jars some are shown at a time, until all are, each once") {

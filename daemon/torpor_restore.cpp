@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "daemon/history/damaged_history.h"
+#include "daemon/history/database_files.h"
 #include "daemon/history/disk_error.h"
 #include "daemon/history/folder_owner.h"
 #include "daemon/history/history_copy.h"
@@ -119,10 +120,9 @@ tl::expected<Brought, Failure> look_into(const fs::path& history) {
 }
 
 void remove_with_files_beside(const fs::path& file) {
+  remove_database(file);
   std::error_code ignored;
-  for (const char* beside : {"", "-wal", "-shm", "-journal", ".lock"}) {
-    fs::remove(file.string() + beside, ignored);
-  }
+  fs::remove(file.string() + ".lock", ignored);
 }
 
 // Readies what was unpacked for its place: what was there goes on where the copy ends, and what the

@@ -10,6 +10,7 @@
 #include <set>
 #include <string_view>
 
+#include "daemon/history/database_files.h"
 #include "daemon/history/disk_error.h"
 #include "daemon/history/history_tables.h"
 #include "daemon/history/journal_checks.h"
@@ -143,13 +144,6 @@ tl::expected<void, Error> put(Database& to, const TableShape& shape, const RawRo
   return done;
 }
 
-// As a text of SQL.
-std::string quoted(const std::string& text) {
-  std::string in_quotes = "'";
-  for (const char c : text) in_quotes += c == '\'' ? std::string("''") : std::string(1, c);
-  return in_quotes + "'";
-}
-
 std::uint64_t count(Database& to, const std::string& what) {
   return static_cast<std::uint64_t>(to.integer("SELECT count(*) FROM " + what).value_or(0));
 }
@@ -167,8 +161,7 @@ std::uint64_t gaps(Database& to, const std::string& table) {
 tl::expected<void, Error> add_from_copy(Database& to, const fs::path& copy, Salvaged& salvaged) {
   const std::uint64_t entries = count(to, "journal");
   const std::uint64_t alerts = count(to, "alert");
-  if (auto done = to.execute("ATTACH DATABASE " + quoted(copy.string()) + " AS small"); !done)
-    return done;
+  if (auto attached = to.attach(copy, "small"); !attached) return attached;
   auto done = to.execute(
       "INSERT OR IGNORE INTO sensor SELECT * FROM small.sensor;"
       "INSERT OR IGNORE INTO journal SELECT * FROM small.journal;"
@@ -298,16 +291,8 @@ tl::expected<Salvaged, Error> salvage(const fs::path& damaged, const fs::path& c
 }
 
 tl::expected<Added, Error> add_later(const fs::path& from, const fs::path& history) {
-  const fs::path scratch = history.string() + ".later";
-  const auto clear = [&scratch] {
-    std::error_code ignored;  // the next one removes it
-    for (const char* beside : {"", "-wal", "-shm", "-journal"}) {
-      fs::remove(scratch.string() + beside, ignored);
-    }
-  };
-  clear();
-  if (auto salvaged = salvage(from, {}, scratch); !salvaged) {
-    clear();
+  const ScratchDatabase scratch(history.string() + ".later");
+  if (auto salvaged = salvage(from, {}, scratch.path()); !salvaged) {
     return tl::unexpected(salvaged.error());
   }
   auto to = Database::open(history, OpenMode::create);
@@ -316,9 +301,11 @@ tl::expected<Added, Error> add_later(const fs::path& from, const fs::path& histo
   const std::uint64_t days = count(**to, "day");
   const std::uint64_t entries = count(**to, "journal");
   // The two may number their sensors and blocks otherwise.
+  if (auto attached = (*to)->attach(scratch.path(), "old"); !attached) {
+    return tl::unexpected(attached.error());
+  }
   auto done = (*to)->execute(
-      "ATTACH DATABASE " + quoted(scratch.string()) +
-      " AS old; BEGIN IMMEDIATE;"
+      "BEGIN IMMEDIATE;"
       "CREATE TEMP TABLE place AS SELECT coalesce(max(position), 0) AS used FROM main.day_column;"
       "INSERT OR IGNORE INTO sensor (id) SELECT id FROM old.sensor;"
       "CREATE TEMP TABLE same AS SELECT old.sensor.number AS old, main.sensor.number AS new "
@@ -339,7 +326,6 @@ tl::expected<Added, Error> add_later(const fs::path& from, const fs::path& histo
   if (!done) static_cast<void>((*to)->execute("ROLLBACK"));  // what failed is said
   const auto detached = (*to)->execute("DETACH DATABASE old");
   if (done && !detached) done = detached;
-  clear();
   if (!done) return tl::unexpected(done.error());
   return Added{count(**to, "reading") - readings, count(**to, "day") - days,
                count(**to, "journal") - entries};

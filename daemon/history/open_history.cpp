@@ -11,6 +11,7 @@
 #include <utility>
 
 #include "daemon/history/damaged_history.h"
+#include "daemon/history/database_files.h"
 #include "daemon/history/disk_error.h"
 #include "daemon/history/history_marker.h"
 #include "daemon/history/history_tables.h"
@@ -55,13 +56,6 @@ std::optional<Error> fault_of_small_tables(const Store& store) {
   static_cast<void>(store.newest_measured());
   static_cast<void>(store.note(kIdentityNote));
   return store.fault();
-}
-
-void remove_database(const fs::path& file) {
-  std::error_code ignored;  // what stays is said by who makes it anew
-  for (const char* beside : {"", "-wal", "-shm", "-journal"}) {
-    fs::remove(file.string() + beside, ignored);
-  }
 }
 
 // The identity of the history that was here, by whoever still knows.

@@ -15,6 +15,7 @@
 #include <fstream>
 #include <system_error>
 
+#include "daemon/history/database_files.h"
 #include "daemon/history/disk_error.h"
 #include "daemon/history/history_tables.h"
 #include "daemon/history/inbox_segment.h"
@@ -39,31 +40,6 @@ constexpr int kCopyLevel = 6;
 constexpr const char* kSmallTables[] = {"sensor", "placement", "journal",  "alert",
                                         "note",   "snapshot",  "jar_model"};
 
-std::string in_quotes(const std::string& text) {
-  std::string quoted = "'";
-  for (const char c : text) quoted += c == '\'' ? "''" : std::string(1, c);
-  return quoted + "'";
-}
-
-// A file of our own that goes with the scope, with what SQLite puts beside it.
-class ScratchFile {
- public:
-  explicit ScratchFile(fs::path path) : path_(std::move(path)) { remove(); }
-  ~ScratchFile() { remove(); }
-  ScratchFile(const ScratchFile&) = delete;
-  ScratchFile& operator=(const ScratchFile&) = delete;
-  [[nodiscard]] const fs::path& path() const { return path_; }
-
- private:
-  void remove() const {
-    std::error_code ignored;  // one that stays is replaced by the next
-    for (const char* beside : {"", "-wal", "-shm", "-journal"}) {
-      fs::remove(path_.string() + beside, ignored);
-    }
-  }
-  const fs::path path_;
-};
-
 tl::expected<void, Error> write_file(const fs::path& path, const std::string& bytes) {
   const int fd = ::open(path.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0600);
   if (fd < 0) return tl::unexpected(disk_error(errno, "make", path));
@@ -85,8 +61,7 @@ tl::expected<void, Error> write_file(const fs::path& path, const std::string& by
 
 tl::expected<void, Error> fill(Database& copy, const fs::path& history,
                                const std::vector<CopiedFile>& configuration) {
-  auto attached = copy.execute("ATTACH DATABASE " + in_quotes(history.string()) + " AS whole");
-  if (!attached) return attached;
+  if (auto attached = copy.attach(history, "whole"); !attached) return attached;
   if (auto begun = copy.execute("BEGIN"); !begun) return begun;
   for (const char* table : kSmallTables) {
     // A file that an older program wrote lacks the newer ones.
@@ -148,7 +123,7 @@ tl::expected<fs::path, Error> make_small_copy(const fs::path& history, const std
   if (error) return tl::unexpected(disk_error(error.value(), "make the folder", folder));
   const fs::path target = folder / fmt::format("{}-{}{}", storeroom, day, kCopySuffix);
   // The history's own folder takes SQLite's locks; a stick with FAT or a share may not.
-  const ScratchFile whole(copies_folder(history).string() + ".making");
+  const ScratchDatabase whole(copies_folder(history).string() + ".making");
   {
     auto copy = Database::open(whole.path(), OpenMode::create);
     if (!copy) return tl::unexpected(copy.error());

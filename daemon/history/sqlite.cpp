@@ -192,6 +192,12 @@ tl::expected<void, Error> Database::execute(const std::string& sql) {
   return {};
 }
 
+tl::expected<void, Error> Database::attach(const std::filesystem::path& file, const char* name) {
+  const auto statement = prepare(fmt::format("ATTACH DATABASE ?1 AS {}", name));
+  statement->bind_text(1, file.string());
+  return statement->run();
+}
+
 tl::expected<std::int64_t, Error> Database::integer(std::string_view sql) {
   Statement statement(database_, sql);
   const auto row = statement.step();

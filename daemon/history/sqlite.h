@@ -86,6 +86,9 @@ class Database {
 
   // One or more statements without parameters.
   [[nodiscard]] tl::expected<void, Error> execute(const std::string& sql);
+  // The tables of `file` as `name.TABLE`, until it is detached. `name`: a literal.
+  [[nodiscard]] tl::expected<void, Error> attach(const std::filesystem::path& file,
+                                                 const char* name);
   // The one integer that a statement like "PRAGMA user_version" returns.
   [[nodiscard]] tl::expected<std::int64_t, Error> integer(std::string_view sql);
   // Prepared once, then kept. `sql` must be a literal: its address is the key.

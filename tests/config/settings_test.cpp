@@ -90,8 +90,8 @@ TEST_CASE("all that may be left away has a default") {
 
 TEST_CASE("the other choices are read as well") {
   const SettingsResult result = read_settings(
-      "storeroom: c\nclock: readings\nhistory: {file: h.db, survives: power-cut, copy: "
-      "/mnt/stick}\n"
+      "storeroom: c\nclock: readings\nhistory: {file: h.db, survives: power-cut, "
+      "copy: /mnt/stick}\n"
       "quiet_hours: 01:30 - 02:00\nrulebooks: []\n",
       "f");
   CHECK(brief(result.faults) == "");

@@ -303,8 +303,9 @@ TEST_CASE("a history is begun anew only by whoever says so, and the one before i
   CHECK(begin_anew() == 0);
   const RawSubscriber notices(room.broker(), "torpor/cellar/notice");
   room.start();
-  CAPTURE(room.torpor({"jars"}).output);
-  CHECK(room.torpor({"jars"}).output.find("B-07") == std::string::npos);
+  const CommandResult jars = room.torpor({"jars"});
+  CAPTURE(jars.output);
+  CHECK(jars.output.find("B-07") == std::string::npos);
   CHECK(room.stop().code == 0);
   CHECK(said(notices, "The history") == 0);
   const auto kept = [&] {

@@ -76,8 +76,8 @@ void Room::set_clock_wrong(std::chrono::seconds by) const {
 }
 
 void Room::start_board_anew() {
-  uptime_ = std::chrono::seconds(-1'000'000) - passed_;
-  set_number("uptime", (uptime_ + passed_).count());
+  uptime_ = std::chrono::seconds(-1'000'000);
+  set_number("uptime", uptime_.count());
 }
 
 void Room::set_time_server(bool keeps_the_clock) const {
@@ -86,7 +86,8 @@ void Room::set_time_server(bool keeps_the_clock) const {
 
 void Room::pass(std::chrono::seconds time) {
   passed_ += time;
-  set_number("uptime", (uptime_ + passed_).count());
+  uptime_ += time;
+  set_number("uptime", uptime_.count());
   set_clock_wrong(wrong_);
 }
 

@@ -4,6 +4,8 @@
 
 namespace torpor::daemon {
 
+void JarStandings::restored(const std::string& jar) { written_[jar] = {}; }
+
 void JarStandings::touched(const std::string& jar) { unwritten_.insert(jar); }
 
 void JarStandings::changed(const std::string& jar) {
@@ -14,6 +16,7 @@ void JarStandings::changed(const std::string& jar) {
 
 void JarStandings::clear() {
   for (const auto& [jar, standing] : known_) unwritten_.insert(jar);
+  for (const auto& [jar, written] : written_) unwritten_.insert(jar);
   known_.clear();
   written_.clear();
 }
@@ -33,6 +36,7 @@ std::vector<JarStandings::Kept> JarStandings::take_changed(Instant wall) {
   std::vector<Kept> taken;
   std::set<std::string> later;
   std::size_t left = kMostAtOnce;
+  more_ = false;
   for (const auto& [jar, written] : written_) {
     // Time alone changes how a jar stands: it settles, ages, or nobody watches it any more.
     if (is_due(written, now)) unwritten_.insert(jar);
@@ -41,7 +45,9 @@ std::vector<JarStandings::Kept> JarStandings::take_changed(Instant wall) {
     const auto written = written_.find(jar);
     const bool by_time = written != written_.end();
     // What was changed has no time: it is never put off.
-    if (by_time && (left == 0 || !is_due(written->second, now))) {
+    const bool due = !by_time || is_due(written->second, now);
+    if (!due || (by_time && left == 0)) {
+      more_ = more_ || due;
       later.insert(jar);
       continue;
     }

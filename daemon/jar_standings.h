@@ -19,12 +19,14 @@ class JarStandings {
   // theirs (an import brings weeks within seconds), and of so many jars at a time: about a
   // millisecond each, for the forecast in it.
   static constexpr Duration kEvery = std::chrono::hours(1);
-  static constexpr std::size_t kMostAtOnce = 50;
+  static constexpr std::size_t kMostAtOnce = 200;
 
   // The engine outlives this; it may be replaced in place: then clear().
   explicit JarStandings(const rules::Watch& watch) : watch_(watch) {}
 
-  // Readings have reached it, or it is known since now.
+  // An earlier run has written it: it is due, as one that readings have reached an hour ago.
+  void restored(const std::string& jar);
+  // Readings have reached it.
   void touched(const std::string& jar);
   // A keeper has told something of it, or an alert about it has changed.
   void changed(const std::string& jar);
@@ -41,6 +43,8 @@ class JarStandings {
   };
   // Those to be written since the last call; `wall` and the engine's time say when an hour is over.
   [[nodiscard]] std::vector<Kept> take_changed(Instant wall);
+  // More are due than were taken by the last call.
+  [[nodiscard]] bool more() const { return more_; }
 
  private:
   struct Written {
@@ -53,6 +57,7 @@ class JarStandings {
   std::map<std::string, Written> written_;    // when
   std::map<std::string, std::string> lines_;  // as last taken
   std::set<std::string> unwritten_;
+  bool more_ = false;
 };
 
 }  // namespace torpor::daemon

@@ -155,7 +155,7 @@ tl::expected<void, Error> Service::start() {
   look_at_clock();
   manager_.say("STATUS=Waiting for the broker.");
   feed_watchdog();
-  flush_shown();
+  show_after(kShowPause);
   after_step();
   return {};
 }
@@ -489,7 +489,7 @@ void Service::arm_tick() {
 // The broker may have restarted without memory of what it was shown.
 void Service::show_all() {
   room_->show_all();
-  flush_shown();
+  show_after(kShowNextPause);  // taking readings goes first
   outgoing_->show(topic("service"), service_json("running"));
 }
 
@@ -499,11 +499,18 @@ void Service::flush_shown() {
     refused_shown_ = refused;
     outgoing_->show(topic("service"), service_json("running"));
   }
+  const bool were_behind = room_->standings_wait();
   for (auto& [shown_topic, payload] : room_->take_shown(clock_->now())) {
     outgoing_->show(std::move(shown_topic), std::move(payload));
   }
-  if (!damage_told_ && room_->history_fault()) commit();
-  show_timer_.expires_after(room_->shows_more() ? kShowNextPause : kShowPause);
+  const bool caught_up = were_behind && !room_->standings_wait();
+  if (caught_up || (!damage_told_ && room_->history_fault())) commit();
+  if (room_->anything_waits()) commit_soon(kCalmCommitPause);
+  show_after(room_->shows_more() ? kShowNextPause : kShowPause);
+}
+
+void Service::show_after(std::chrono::steady_clock::duration pause) {
+  show_timer_.expires_after(pause);
   show_timer_.async_wait([this](const boost::system::error_code& error) {
     if (!error) flush_shown();
   });

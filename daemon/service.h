@@ -73,6 +73,7 @@ class Service {
   void arm_tick();
   void show_all();
   void flush_shown();
+  void show_after(std::chrono::steady_clock::duration pause);
   void beat();
   void look_at_board();
   void look_at_clock();

@@ -345,9 +345,10 @@ tl::expected<void, Error> Storeroom::restore(Instant wall) {
   backlog_ = store_->outbox();
   const Store::Snapshot saved = store_->snapshot();
   applied_ = saved.sequence;
-  if (!take_snapshot(saved)) begin_without_snapshot(wall);
+  state_is_kept_ = take_snapshot(saved);
+  if (!state_is_kept_) begin_without_snapshot(wall);
   for (const auto& [id, jar] : ledger_.jars()) {
-    if (!jar.retired_at) jar_standings_.touched(id);
+    if (!jar.retired_at) jar_standings_.restored(id);
   }
   date_placements(wall);
   for (InboxRecord& record : inbox_->read_after(applied_)) {
@@ -404,6 +405,7 @@ void Storeroom::accept(InboxRecord record) {
 }
 
 void Storeroom::apply(const InboxRecord& record) {
+  state_is_kept_ = false;
   if (const auto* readings = std::get_if<ReadingsRecord>(&record.payload)) {
     apply(*readings);
   } else if (const auto* tell = std::get_if<TellRecord>(&record.payload)) {
@@ -733,6 +735,7 @@ void Storeroom::keep_note(std::string name, std::string text) {
 
 void Storeroom::step(Instant wall, const rules::Input& input) {
   wall_ = std::max(wall_, wall);
+  state_is_kept_ = false;
   outdate_retired(input);
   const bool by_readings = std::holds_alternative<rules::ReadingsInput>(input) ||
                            std::holds_alternative<rules::TickInput>(input);
@@ -886,6 +889,7 @@ tl::expected<void, Error> Storeroom::commit() {
   for (WaitingMessage& waiting : pending_.outbox) {
     if (!waiting.handed_out && !waiting.held) backlog_.push_back(std::move(waiting.message));
   }
+  state_is_kept_ = true;
   jar_records_.written();
   const std::uint64_t pending_entries = pending_.journal.size();
   pending_ = Pending{};
@@ -947,7 +951,7 @@ tl::expected<void, Error> Storeroom::write_pending() {
   each(pending_.answers, [&](const auto& a) { return store_->put_answer(a.first, a.second); });
   each(pending_.notes, [&](const auto& n) { return store_->put_note(n.first, n.second); });
   if (ok) then(jar_records_.write(*store_));
-  if (!ok) return ok;
+  if (!ok || state_is_kept_) return ok;
   const std::string state = snapshot();
   then(store_->put_snapshot(applied_, state));
   if (ok) then(store_->put_note(kSnapshotCheckNote, snapshot_check(applied_, state)));
@@ -1084,7 +1088,8 @@ std::vector<std::pair<std::string, std::string>> Storeroom::take_shown(Instant w
     todo_shown_ = todo;
     show("todo", std::move(todo));
   }
-  shows_more_ = false;
+  keep_jar_standings();
+  shows_more_ = jar_standings_.more();
   if (touched_.empty()) return shown;
   const auto reader = Reader::open(settings_.history, settings_.spool);
   if (!reader) return shown;  // tried again with the next call; the commit reports the disk
@@ -1154,6 +1159,7 @@ tl::expected<void, Error> Storeroom::reconfigure(config::Settings settings, rule
     return tl::unexpected(Error{ErrorKind::invalid, restored.error()});
   }
   watch_ = std::move(changed);
+  state_is_kept_ = false;
   jar_standings_.clear();
   jar_records_.forget_days();
   date_placements(wall);

@@ -119,6 +119,8 @@ class Storeroom {
   [[nodiscard]] std::vector<std::pair<std::string, std::string>> take_shown(Instant wall);
   // The last call left jars for the next: it need not wait.
   [[nodiscard]] bool shows_more() const { return shows_more_; }
+  // Standings of jars are due that the last calls of take_shown() and commit() left.
+  [[nodiscard]] bool standings_wait() const { return jar_standings_.more(); }
   // Everything counts as changed: the broker may have forgotten what it was shown.
   void show_all();
   // Every retained topic that has a reason to exist, without the storeroom's prefix.
@@ -265,7 +267,8 @@ class Storeroom {
   Ledger ledger_;
   rules::Watch watch_;
   JarStandings jar_standings_;
-  LiveView view_;  // of the members above
+  bool state_is_kept_ = false;  // nothing has changed the snapshot since it was written or read
+  LiveView view_;               // of the members above
 
   std::uint64_t applied_ = 0;                   // number of the last record applied
   std::map<std::uint64_t, InboxRecord> early_;  // arrived before their predecessor

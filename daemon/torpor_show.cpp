@@ -173,8 +173,8 @@ tl::expected<std::string, Failure> shown_text(Shown what, Form form, const Windo
   const bool json = form == Form::json;
   switch (what) {
     case Shown::jars: {
-      const auto views = gathering.jars();
-      return json ? jars_json(views, context.as_of) + '\n' : jars_text(views, context);
+      if (!json) return jars_text(gathering.jar_rows(), context);
+      return jars_json(gathering.jars(), context.as_of) + '\n';
     }
     case Shown::places: {
       const auto views = gathering.places();

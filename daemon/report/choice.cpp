@@ -29,7 +29,7 @@ bool covers(const Candidate& candidate, const ChoiceWish& wish) {
 // Hours to waking by the likely set; what is due comes first, what is unknown last.
 double hours_to_wake(const JarView& jar) {
   using Kind = culture::WakeTime::Kind;
-  const culture::WakeTime& time = jar.verdict.time_to_wake[culture::kLikely];
+  const culture::WakeTime& time = jar.standing.time_to_wake[culture::kLikely];
   switch (time.kind) {
     case Kind::due:
       return 0.0;
@@ -44,7 +44,7 @@ double hours_to_wake(const JarView& jar) {
 }
 
 double progress_percent(const JarView& jar) {
-  const auto& progress = jar.verdict.figures.wake_progress_percent;
+  const auto& progress = jar.figures.wake_progress_percent;
   return progress ? progress->likely : 0.0;
 }
 
@@ -52,9 +52,9 @@ double progress_percent(const JarView& jar) {
 // through more.
 auto order_of(const Choice& choice) {
   const JarView& jar = choice.candidate.jar;
-  const auto& kinetic = jar.verdict.figures.kinetic_temperature;
+  const auto& kinetic = jar.figures.kinetic_temperature;
   return std::tuple(choice.use(), !choice.covers_need, hours_to_wake(jar), -progress_percent(jar),
-                    -(kinetic ? kinetic->value() : 0.0), -jar.verdict.figures.age_days, jar.jar);
+                    -(kinetic ? kinetic->value() : 0.0), -jar.figures.age_days, jar.jar);
 }
 
 // What is to be done before it is used, and why.
@@ -71,7 +71,7 @@ void say_standing(Choice& choice) {
 
 void say_figures(Choice& choice) {
   const JarView& jar = choice.candidate.jar;
-  const culture::Figures& figures = jar.verdict.figures;
+  const culture::Figures& figures = jar.figures;
   if (choice.use() == Use::no) return;
   std::string been;
   const auto add = [&](const std::string& clause) { been += (been.empty() ? "" : "; ") + clause; };

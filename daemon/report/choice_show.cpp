@@ -47,7 +47,7 @@ std::string facts_of(const Choice& choice) {
                ? fmt::format(", {}", rules::culture::gram_words(choice.candidate.left->value()))
                : std::string(", weight not known");
   const auto age = std::chrono::duration_cast<Duration>(
-      std::chrono::duration<double, std::ratio<86400>>(jar.verdict.figures.age_days));
+      std::chrono::duration<double, std::ratio<86400>>(jar.figures.age_days));
   words += fmt::format(", {} old", in_words(age));
   if (!jar.place.empty()) words += ", in " + jar.place;
   return words;
@@ -55,7 +55,7 @@ std::string facts_of(const Choice& choice) {
 
 Tree choice_tree(const Choice& choice) {
   const JarView& jar = choice.candidate.jar;
-  const rules::culture::Figures& figures = jar.verdict.figures;
+  const rules::culture::Figures& figures = jar.figures;
   const auto& progress = figures.wake_progress_percent;
   return {{"jar", jar.jar},
           {"use", std::string(use_name(choice.use()))},
@@ -70,7 +70,7 @@ Tree choice_tree(const Choice& choice) {
           {"mean_kinetic_temperature_degC", json_value(figures.kinetic_temperature)},
           {"inner_dew_h", json_value(figures.inner_dew_h)},
           {"wake_progress_percent", progress ? json_value(progress->likely) : Tree(nullptr)},
-          {"time_to_wake_h", json_value(jar.verdict.time_to_wake[rules::culture::kLikely])},
+          {"time_to_wake_h", json_value(jar.standing.time_to_wake[rules::culture::kLikely])},
           {"reasons", choice.reasons}};
 }
 

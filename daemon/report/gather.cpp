@@ -76,6 +76,13 @@ Instant detailed_from(Instant from, Instant to) {
   return std::max(from, grid + std::max<std::int64_t>(0, begun - detailed) * kWeek);
 }
 
+template <class Row>
+void retired_last(std::vector<Row>& rows) {
+  std::stable_partition(rows.begin(), rows.end(), [](const Row& row) {
+    return row.standing.state != rules::culture::State::retired;
+  });
+}
+
 bool retired(const Jar& jar, Instant now) { return jar.retired_at && *jar.retired_at <= now; }
 
 }  // namespace
@@ -219,18 +226,22 @@ JarLife Gathering::life_of(const Jar& jar, std::span<const Jar> split_line) cons
 
 JarView Gathering::jar(const Jar& jar) const {
   const std::vector<Jar> line = ledger_->split_line(jar);
-  return view_of(jar, life_of(jar, line).at(now_).verdict(), now_);
+  return view_of(jar, life_of(jar, line).at(now_), now_);
 }
 
-// What the service keeps of it, while that is of now; else worked out as the service would.
-rules::Standing Gathering::standing_of_jar(const Jar& jar, const JarView& view) const {
+std::optional<rules::Standing> Gathering::kept_standing(const Jar& jar) const {
+  if (retired(jar, now_)) return std::nullopt;
+  const auto kept = history_->note(standing_note(jar.made.jar));
+  if (!kept) return std::nullopt;
+  auto standing = jar_standing_from_json(*kept);
+  if (!standing || now_ > standing->as_of + kStandingKept) return std::nullopt;
+  return std::move(*standing);
+}
+
+rules::Standing Gathering::worked_out_standing(const Jar& jar, const JarView& view,
+                                               const rules::culture::Verdict& verdict) const {
   std::vector<rules::StandingAlert> alerts;
   if (!view.past && !retired(jar, now_)) {
-    if (const auto kept = history_->note(standing_note(view.jar))) {
-      auto standing = jar_standing_from_json(*kept);
-      const bool fresh = standing && now_ <= standing->as_of + kStandingKept;
-      if (fresh) return std::move(*standing);
-    }
     for (const AlertView& each : open_alerts_) {
       const bool stands = each.alert.state == rules::AlertState::standing;
       if (stands && lists(each.alert, view.jar)) alerts.push_back(standing_alert(each.alert));
@@ -239,11 +250,11 @@ rules::Standing Gathering::standing_of_jar(const Jar& jar, const JarView& view) 
   rules::StandingScene scene;
   scene.jar = view.jar;
   scene.place = view.place;
-  scene.verdict = &view.verdict;
+  scene.verdict = &verdict;
   scene.as_of = view.as_of;
   scene.spoilage = ledger_->spoilage_of(jar);
   if (scene.spoilage && scene.spoilage->at > view.as_of) scene.spoilage.reset();
-  scene.gas_tight = !rules::culture::facts(view.verdict.figures.cover).vents_gas;
+  scene.gas_tight = !rules::culture::facts(verdict.figures.cover).vents_gas;
   scene.alerts = alerts;
   rules::Standing standing = rules::standing_of(scene);
   if (view.past) {
@@ -255,34 +266,55 @@ rules::Standing Gathering::standing_of_jar(const Jar& jar, const JarView& view) 
   return standing;
 }
 
-JarView Gathering::view_of(const Jar& jar, rules::culture::Verdict verdict, Instant as_of) const {
+void Gathering::fill(JarRow& row, const Jar& jar) const {
+  row.jar = jar.made.jar;
+  row.stage = jar.made.stage;
+  if (retired(jar, now_)) return;
+  if (const Stay* stay = jar.stay_at(now_)) {
+    row.place = stay->place;
+    row.air = air_at(stay->place);
+  }
+  row.alerts = alerts_about({rules::SubjectKind::jar, row.jar});
+}
+
+JarView Gathering::view_of(const Jar& jar, const rules::culture::JarModel& model,
+                           Instant as_of) const {
   JarView view;
-  view.jar = jar.made.jar;
-  view.stage = jar.made.stage;
+  fill(view, jar);
   view.closed = jar.closed();
   view.retired_at = jar.retired_at;
   view.as_of = as_of;
   view.past = as_of < now_ && !retired(jar, now_);
-  if (!retired(jar, now_)) {
-    if (const Stay* stay = jar.stay_at(now_)) {
-      view.place = stay->place;
-      view.air = air_at(stay->place);
-    }
-    view.alerts = alerts_about({rules::SubjectKind::jar, view.jar});
-  }
-  view.verdict = std::move(verdict);
-  if (view.closed < now_) view.coverage_percent = view.verdict.figures.coverage_percent;
-  view.standing = standing_of_jar(jar, view);
+  view.figures = model.figures();
+  view.unknown = rules::culture::unknowable(model.recipe());
+  if (view.closed < now_) view.coverage_percent = view.figures.coverage_percent;
+  auto kept = view.past ? std::nullopt : kept_standing(jar);
+  view.standing = kept ? std::move(*kept) : worked_out_standing(jar, view, model.verdict());
   return view;
 }
 
 std::vector<JarView> Gathering::jars() const {
   std::vector<JarView> views;
   for (const auto& [id, known] : ledger_->jars()) views.push_back(jar(known));
-  std::stable_partition(views.begin(), views.end(), [](const JarView& view) {
-    return view.standing.state != rules::culture::State::retired;
-  });
+  retired_last(views);
   return views;
+}
+
+std::vector<JarRow> Gathering::jar_rows() const {
+  std::vector<JarRow> rows;
+  for (const auto& [id, known] : ledger_->jars()) {
+    auto kept = kept_standing(known);
+    if (!kept) {
+      rows.push_back(jar(known));
+      continue;
+    }
+    JarRow& row = rows.emplace_back();
+    fill(row, known);
+    if (known.closed() < now_) row.coverage_percent = kept->coverage_percent;
+    row.standing = std::move(*kept);
+  }
+  retired_last(rows);
+  return rows;
 }
 
 PlaceView Gathering::view_of(const rules::PlaceSpec& place) const {
@@ -508,7 +540,7 @@ tl::expected<JarHistoryView, Error> Gathering::jar_history(const Jar& jar,
   const bool whole = range.every || when.to - when.from <= kSteppedWhole;
   const rules::culture::JarModel last =
       whole ? add_steps(view, jar, when, range) : add_days(view, jar, when, range);
-  view.jar = view_of(jar, last.verdict(), when.to);
+  view.jar = view_of(jar, last, when.to);
 
   auto alerts = alerts_of(jar.made.jar, when);
   if (!alerts) return tl::unexpected(alerts.error());

@@ -69,6 +69,8 @@ class Gathering {
 
   [[nodiscard]] Instant now() const { return now_; }
   [[nodiscard]] std::vector<JarView> jars() const;  // retired ones last
+  // The same with no more than a list says, and without a look at any model whose standing is kept.
+  [[nodiscard]] std::vector<JarRow> jar_rows() const;
   [[nodiscard]] JarView jar(const Jar& jar) const;
   [[nodiscard]] std::vector<PlaceView> places() const;    // in configuration order
   [[nodiscard]] std::vector<SensorView> sensors() const;  // configured ones first
@@ -91,9 +93,15 @@ class Gathering {
             Instant now);
   [[nodiscard]] const AirFigures& air_at(const std::string& place) const;
   [[nodiscard]] std::vector<std::uint64_t> alerts_about(const rules::Subject& subject) const;
-  [[nodiscard]] JarView view_of(const Jar& jar, rules::culture::Verdict verdict,
+  [[nodiscard]] JarView view_of(const Jar& jar, const rules::culture::JarModel& model,
                                 Instant as_of) const;
-  [[nodiscard]] rules::Standing standing_of_jar(const Jar& jar, const JarView& view) const;
+  // Stage, place, air and alerts.
+  void fill(JarRow& row, const Jar& jar) const;
+  // What the service keeps of it, while that is of now.
+  [[nodiscard]] std::optional<rules::Standing> kept_standing(const Jar& jar) const;
+  // As the service would.
+  [[nodiscard]] rules::Standing worked_out_standing(const Jar& jar, const JarView& view,
+                                                    const rules::culture::Verdict& verdict) const;
   [[nodiscard]] PlaceView view_of(const rules::PlaceSpec& place) const;
   [[nodiscard]] SensorView view_of(const rules::SensorSpec& spec) const;
   [[nodiscard]] tl::expected<bool, Error> ever_listed(const AlertView& view,

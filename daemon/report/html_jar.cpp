@@ -148,7 +148,7 @@ class JarPage {
     page_.element("h2", "Estimates, with their range");
     const auto table = page_.in("table");
     const auto body = page_.in("tbody");
-    for (const NamedFigure& figure : estimate_rows(view_.jar.verdict)) {
+    for (const NamedFigure& figure : estimate_rows(view_.jar)) {
       row(figure.name, said(figure.value));
     }
     const ExposureSummary& air = view_.summary;

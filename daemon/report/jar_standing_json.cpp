@@ -1,5 +1,7 @@
 #include "daemon/report/jar_standing_json.h"
 
+#include <algorithm>
+
 #include "daemon/report/json_values.h"
 
 namespace torpor::daemon {
@@ -7,6 +9,7 @@ namespace {
 
 using rules::Standing;
 using rules::culture::State;
+using rules::culture::WakeTime;
 
 Tree advice_tree(const std::optional<rules::Advice>& advice) {
   if (!advice) return nullptr;
@@ -42,6 +45,14 @@ std::optional<rules::Urgency> urgency_from(const Tree& tree) {
   return std::nullopt;
 }
 
+// As json_value() wrote it.
+WakeTime wake_time_from(const Tree& tree) {
+  if (tree.is_null()) return {};
+  if (tree.is_object()) return {WakeTime::Kind::beyond, tree.at("beyond_h").get<double>()};
+  const auto hours = tree.get<double>();
+  return {hours > 0.0 ? WakeTime::Kind::within : WakeTime::Kind::due, hours};
+}
+
 std::optional<State> state_from(const std::string& name) {
   for (int i = 0; i <= static_cast<int>(State::retired); ++i) {
     const auto state = static_cast<State>(i);
@@ -72,6 +83,11 @@ std::string jar_standing_json(const Standing& standing) {
     tree["next_date"] = {{"at", json_value(standing.next_date->at)},
                          {"what", standing.next_date->what}};
   }
+  tree["time_to_wake_h"] = Tree::array();
+  for (const auto& time : standing.time_to_wake) {
+    tree["time_to_wake_h"].push_back(json_value(time));
+  }
+  tree["coverage_percent"] = json_value(standing.coverage_percent);
   tree["recomputing"] = standing.recomputing;
   return json_dump(tree);
 }
@@ -103,6 +119,10 @@ tl::expected<Standing, std::string> jar_standing_from_json(std::string_view text
       if (!at) return wrong("an unknown time");
       standing.next_date = rules::NextDate{*at, next->at("what").get<std::string>()};
     }
+    const Tree& times = tree.at("time_to_wake_h");
+    if (times.size() != standing.time_to_wake.size()) return wrong("another number of times");
+    std::transform(times.begin(), times.end(), standing.time_to_wake.begin(), wake_time_from);
+    standing.coverage_percent = tree.at("coverage_percent").get<double>();
     standing.recomputing = tree.at("recomputing").get<bool>();
     return standing;
   } catch (const nlohmann::json::exception& error) {

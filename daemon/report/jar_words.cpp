@@ -81,9 +81,10 @@ std::vector<Speaker> speakers_of(const JarHistoryView& view) {
   return speakers;
 }
 
-std::vector<NamedFigure> estimate_rows(const rules::culture::Verdict& verdict) {
+std::vector<NamedFigure> estimate_rows(const JarView& view) {
   namespace culture = rules::culture;
-  const culture::Figures& figures = verdict.figures;
+  const culture::Figures& figures = view.figures;
+  const auto& times = view.standing.time_to_wake;
   std::vector<NamedFigure> rows;
   const auto row = [&rows](std::string name, std::string value) {
     if (!value.empty()) rows.push_back({std::move(name), std::move(value)});
@@ -94,8 +95,8 @@ std::vector<NamedFigure> estimate_rows(const rules::culture::Verdict& verdict) {
   row("can still take", with_range(figures.water_buffer_g, " g", 0));
   row("wake progress", with_range(at_most_all(figures.wake_progress_percent), " %", 0));
   row("slow work", with_range(at_most_all(figures.slow_work_percent), " %", 0));
-  if (verdict.time_to_wake[0].kind != culture::WakeTime::Kind::unknown) {
-    row("wakes", culture::to_words(verdict.time_to_wake));
+  if (times[0].kind != culture::WakeTime::Kind::unknown) {
+    row("wakes", culture::to_words(times));
   }
   if (figures.highest_temperature) {
     row("warmest inside", fmt::format("{:.1f} °C", figures.highest_temperature->value()));
@@ -103,17 +104,17 @@ std::vector<NamedFigure> estimate_rows(const rules::culture::Verdict& verdict) {
   if (figures.inner_dew_h >= 1.0) {
     row("dew inside", fmt::format("{:.0f} h on the lid or glass above it", figures.inner_dew_h));
   }
-  for (const culture::Unknowable& unknown : verdict.unknown) {
+  for (const culture::Unknowable& unknown : view.unknown) {
     row("not known", fmt::format("{}: {}", unknown.figure, unknown.why));
   }
   return rows;
 }
 
-std::string to_wake_words(const JarView& view) {
+std::string to_wake_words(const rules::Standing& standing) {
   using rules::culture::WakeTime;
-  const auto& times = view.verdict.time_to_wake;
-  const bool moot = view.standing.state == rules::culture::State::retired ||
-                    view.standing.state == rules::culture::State::awake;
+  const auto& times = standing.time_to_wake;
+  const bool moot = standing.state == rules::culture::State::retired ||
+                    standing.state == rules::culture::State::awake;
   if (moot || times[0].kind == WakeTime::Kind::unknown) return "-";
   if (times[0].kind == WakeTime::Kind::beyond) return "not in sight";
   if (times[2].kind == WakeTime::Kind::due) return "due";

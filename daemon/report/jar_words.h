@@ -29,11 +29,11 @@ struct NamedFigure {
 };
 // Every estimate that can be given, with its range: {"in the body", "0.840 (0.822 to 0.861)"}.
 // Then the figures that cannot be known, each with its reason, all named "not known".
-[[nodiscard]] std::vector<NamedFigure> estimate_rows(const rules::culture::Verdict& verdict);
+[[nodiscard]] std::vector<NamedFigure> estimate_rows(const JarView& view);
 
 // The time to wake in as few letters as a column has: "3-7 weeks", "20+ d", "due", "not in sight",
 // "-" where it is moot or unknown.
-[[nodiscard]] std::string to_wake_words(const JarView& view);
+[[nodiscard]] std::string to_wake_words(const rules::Standing& standing);
 
 // Whole sentences, the general ones first. Common practice, no source.
 [[nodiscard]] std::vector<std::string_view> caution_sentences(const NewJar& made);

@@ -44,8 +44,8 @@ Tree ensemble_tree(const std::optional<rules::culture::Ensemble>& ensemble) {
 }
 
 // The jar's own figures: estimates of its model, each with its range.
-void add_model_figures(Tree& tree, const rules::culture::Verdict& verdict) {
-  const rules::culture::Figures& figures = verdict.figures;
+void add_model_figures(Tree& tree, const JarView& view) {
+  const rules::culture::Figures& figures = view.figures;
   tree["highest_jar_temperature_degC"] = json_value(figures.highest_temperature);
   tree["inner_dew_h"] = json_value(figures.inner_dew_h);
   tree["water_gained_g"] = ensemble_tree(figures.water_gained_g);
@@ -54,7 +54,7 @@ void add_model_figures(Tree& tree, const rules::culture::Verdict& verdict) {
   tree["body_water_activity"] = ensemble_tree(figures.body_activity);
   tree["wake_progress_percent"] = ensemble_tree(figures.wake_progress_percent);
   tree["slow_work_percent"] = ensemble_tree(figures.slow_work_percent);
-  const auto& times = verdict.time_to_wake;
+  const auto& times = view.standing.time_to_wake;
   tree["time_to_wake_h"] = times[0].kind == rules::culture::WakeTime::Kind::unknown
                                ? Tree(nullptr)
                                : Tree{{"cautious", json_value(times[0])},
@@ -73,7 +73,7 @@ Tree jar_tree(const JarView& view) {
   tree["retired"] = json_value(view.retired_at);
   add_air(tree, view.air);
   tree["coverage_percent"] = json_value(view.coverage_percent);
-  add_model_figures(tree, view.verdict);
+  add_model_figures(tree, view);
   tree["alerts"] = view.alerts;
   return tree;
 }
@@ -298,7 +298,7 @@ std::string jar_history_json(const JarHistoryView& view) {
                                  : Tree(nullptr);
   tree["mean_kinetic_temperature_degC"] = json_value(view.summary.mean_kinetic_temperature);
   tree["highest_temperature_degC"] = json_value(view.summary.highest_temperature);
-  add_model_figures(tree, view.jar.verdict);
+  add_model_figures(tree, view.jar);
   tree["stays"] = array_of(view.stays, [](const Stay& stay) -> Tree {
     return {{"place", stay.place}, {"from", json_value(stay.from)}, {"to", json_value(stay.to)}};
   });

@@ -31,7 +31,7 @@ struct TextContext {
 // "As of 2026-03-02 18:30 (Europe/Vienna)." and a line about `behind`.
 [[nodiscard]] std::string heading(const TextContext& context);
 
-[[nodiscard]] std::string jars_text(std::span<const JarView> views, const TextContext& context);
+[[nodiscard]] std::string jars_text(std::span<const JarRow> rows, const TextContext& context);
 [[nodiscard]] std::string places_text(std::span<const PlaceView> views, const TextContext& context);
 [[nodiscard]] std::string sensors_text(std::span<const SensorView> views,
                                        const TextContext& context);

@@ -265,7 +265,7 @@ std::string air_history_text(const JarHistoryView& view, const TextContext& cont
 // The part of the screen that is estimated, each figure with its range.
 std::string estimates_text(const JarHistoryView& view, const TextContext& context) {
   std::string text = section("What that did to the jar (estimates)", context);
-  for (const NamedFigure& row : estimate_rows(view.jar.verdict)) {
+  for (const NamedFigure& row : estimate_rows(view.jar)) {
     text += paragraph(context.units.in(row.value), 18, context.style.width, "  " + row.name);
   }
   const auto curve = [&](std::string_view name, auto value) {

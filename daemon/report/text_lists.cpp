@@ -110,9 +110,9 @@ std::string heading(const TextContext& context) {
   return text + '\n';
 }
 
-std::string jars_text(std::span<const JarView> views, const TextContext& context) {
+std::string jars_text(std::span<const JarRow> rows, const TextContext& context) {
   std::string text = heading(context);
-  if (views.empty()) {
+  if (rows.empty()) {
     return text +
            "No jar is registered yet. Register one with, for example:\n"
            "  torpor tell 'new jar B-01 in cellar/shelf-1 stage IMO-2 closed 2026-03-02'\n";
@@ -127,17 +127,17 @@ std::string jars_text(std::span<const JarView> views, const TextContext& context
                {"COVERED", true},
                {"ALERTS", false, 1},
                {"STAGE", false, 1}});
-  for (const JarView& view : views) {
-    table.add({view.jar,
-               {std::string(state_name(view.standing.state)), state_paint(view.standing.state)},
-               {use_word(view.standing.use), use_paint(view.standing.use)},
-               to_wake_words(view),
-               or_dash(view.place),
-               figure_text(context.units.temperature(view.air.temperature), 1),
-               figure(view.air.humidity, 0),
-               coverage_text(view.coverage_percent),
-               alerts_cell(view.alerts),
-               or_dash(view.stage)});
+  for (const JarRow& row : rows) {
+    table.add({row.jar,
+               {std::string(state_name(row.standing.state)), state_paint(row.standing.state)},
+               {use_word(row.standing.use), use_paint(row.standing.use)},
+               to_wake_words(row.standing),
+               or_dash(row.place),
+               figure_text(context.units.temperature(row.air.temperature), 1),
+               figure(row.air.humidity, 0),
+               coverage_text(row.coverage_percent),
+               alerts_cell(row.alerts),
+               or_dash(row.stage)});
   }
   text += table.text(context.style.width, context.style.colour);
   return text;

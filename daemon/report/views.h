@@ -35,20 +35,25 @@ struct AlertView {
   rules::Alert alert;
 };
 
-struct JarView {
+// What a list of jars says of one.
+struct JarRow {
   std::string jar;
-  std::string stage;  // empty: not told
-  std::string place;  // where it stands; empty: retired or not placed yet
-  Instant closed;
-  std::optional<Instant> retired_at;
-  Instant as_of;
-  rules::Standing standing;         // the service's own, or worked out as it would
-  bool past = false;                // as_of lies before now: nothing of it asks for a deed
-  rules::culture::Verdict verdict;  // as of as_of; its state and reasons are the standing's to say
-  AirFigures air;                   // of its place, now
+  std::string stage;         // empty: not told
+  std::string place;         // where it is kept; empty: retired or not placed yet
+  rules::Standing standing;  // the service's own, or worked out as it would
+  AirFigures air;            // of its place, now
   // Of the time since it was closed; nullopt: none has passed yet.
   std::optional<double> coverage_percent;
   std::vector<std::uint64_t> alerts;  // open ones that list it
+};
+
+struct JarView : JarRow {
+  Instant closed;
+  std::optional<Instant> retired_at;
+  Instant as_of;
+  bool past = false;                // as_of lies before now: nothing of it asks for a deed
+  rules::culture::Figures figures;  // as of as_of
+  std::vector<rules::culture::Unknowable> unknown;
 };
 
 struct PlaceView {

@@ -3,6 +3,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
+#include <string>
+#include <vector>
 
 #include "daemon/report/jar_words.h"
 #include "daemon/web/web_pages.h"
@@ -77,7 +80,7 @@ void symbols(Markup& page) {
   for (const Look& look : kLooks) symbol(page, look);
 }
 
-void jar_on_board(Markup& page, const JarView& jar) {
+void jar_on_board(Markup& page, const JarRow& jar) {
   const auto item = page.in("li");
   const auto link = page.in("a", {{"href", "/jar/" + jar.jar}});
   const std::string state(state_name(jar.standing.state));
@@ -88,7 +91,7 @@ void jar_on_board(Markup& page, const JarView& jar) {
   page.element("b", jar.jar);
   page.element("i", state);
   page.element("span", fmt::format("use: {}", use_name(jar.standing.use)));
-  const std::string wakes = to_wake_words(jar);
+  const std::string wakes = to_wake_words(jar.standing);
   if (wakes != "-") page.element("span", "wakes: " + wakes);
   if (!jar.alerts.empty()) {
     page.element("span", fmt::format("alert {}", fmt::join(jar.alerts, ", ")));
@@ -103,26 +106,28 @@ std::string air_words(const AirFigures& air) {
   return words;
 }
 
-void board(Markup& page, const std::vector<const JarView*>& jars) {
+void board(Markup& page, const std::vector<const JarRow*>& jars) {
   if (jars.empty()) {
     page.element("p", "no jar stands here", {{"class", "empty"}});
     return;
   }
   const auto list = page.in("ul", {{"class", "board"}});
-  for (const JarView* jar : jars) jar_on_board(page, *jar);
+  for (const JarRow* jar : jars) jar_on_board(page, *jar);
 }
 
-std::vector<const JarView*> jars_at(std::span<const JarView> jars, const std::string& place) {
-  std::vector<const JarView*> found;
-  for (const JarView& jar : jars) {
-    if (jar.place == place && jar.standing.state != State::retired) found.push_back(&jar);
+// Those that are kept at each place; "" is nowhere that was told.
+using JarsByPlace = std::map<std::string, std::vector<const JarRow*>>;
+
+JarsByPlace by_place(std::span<const JarRow> jars) {
+  JarsByPlace places;
+  for (const JarRow& jar : jars) {
+    if (jar.standing.state != State::retired) places[jar.place].push_back(&jar);
   }
-  return found;
+  return places;
 }
 
-void place(Markup& page, const PlaceView& view, std::span<const JarView> jars,
+void place(Markup& page, const PlaceView& view, const std::vector<const JarRow*>& standing,
            const PersonUnits& units) {
-  const auto standing = jars_at(jars, view.path);
   // A room that only holds shelves is shown by them.
   if (standing.empty() && view.sensors.empty()) return;
   const auto section = page.in("section", {{"class", "place"}, {"aria-label", view.path}});
@@ -163,15 +168,16 @@ void write_shelves(Markup& page, const Shelves& shelves, const PersonUnits& unit
   page.element("h1", "The shelves");
   alerts_line(page, shelves.alerts, units);
   symbols(page);
-  for (const PlaceView& view : shelves.places) place(page, view, shelves.jars, units);
-  const auto nowhere = jars_at(shelves.jars, "");
+  JarsByPlace kept = by_place(shelves.jars);
+  for (const PlaceView& view : shelves.places) place(page, view, kept[view.path], units);
+  const auto& nowhere = kept[""];
   if (!nowhere.empty()) {
     const auto section = page.in("section", {{"class", "place"}, {"aria-label", "nowhere"}});
     page.element("h2", "Nowhere that was told");
     board(page, nowhere);
   }
   std::vector<std::string> retired;
-  for (const JarView& jar : shelves.jars) {
+  for (const JarRow& jar : shelves.jars) {
     if (jar.standing.state == State::retired) retired.push_back(jar.jar);
   }
   if (retired.empty()) return;

@@ -76,7 +76,7 @@ class HistoryPages {
       frame.title = "Shelves";
       frame.room = Room::shelves;
       const auto places = gathering.places();
-      const auto jars = gathering.jars();
+      const auto jars = gathering.jar_rows();
       return {200, kHtml, web_page(frame, [&](Markup& page) {
                 write_shelves(page, {places, jars, gathering.open_alerts()}, frame.context.units);
               })};

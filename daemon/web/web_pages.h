@@ -31,7 +31,7 @@ struct WebFrame {
 
 struct Shelves {
   std::span<const PlaceView> places;
-  std::span<const JarView> jars;
+  std::span<const JarRow> jars;
   std::span<const AlertView> alerts;
 };
 void write_shelves(Markup& page, const Shelves& shelves, const PersonUnits& units);

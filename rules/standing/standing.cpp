@@ -304,6 +304,8 @@ Standing standing_of(const StandingScene& scene) {
   standing.as_of = scene.as_of;
   standing.state = scene.verdict->state;
   standing.use = use_of(scene);
+  standing.time_to_wake = scene.verdict->time_to_wake;
+  standing.coverage_percent = scene.verdict->figures.coverage_percent;
   standing.recomputing = scene.recomputing;
   standing.next_date = next_date_of(scene);
   if (standing.state == State::retired) {

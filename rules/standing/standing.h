@@ -4,6 +4,7 @@
 // Pure.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <span>
@@ -66,7 +67,10 @@ struct Standing {
   std::vector<std::string> reasons;  // what else there is to know, most important first
   std::optional<Advice> deed, next;  // nullopt: nothing is to be done
   std::optional<NextDate> next_date;
-  bool recomputing = false;  // its model is being worked out anew: figures may change
+  // From as_of on: cautious (soonest), likely, hopeful.
+  std::array<culture::WakeTime, culture::kMembers> time_to_wake{};
+  double coverage_percent = 0.0;  // of its time since closing up to as_of has trusted air
+  bool recomputing = false;       // its model is being worked out anew: figures may change
   friend bool operator==(const Standing&, const Standing&) = default;
 };
 

@@ -102,7 +102,7 @@ measure() {  # JARS SENSORS
       serve "$build"
       starts="$starts $(($(now_ms) - begun))"
       starts_cpu="$starts_cpu $(cpu_of "$service")"
-      sleep 12  # what is shown at first is shown, and what a page says is made anew
+      sleep 20  # every standing that a day within seconds has left behind is worked out
       timed "$build/daemon/torpor" --config torpor.yaml jars
       shown="$shown $ms" shown_cpu="$shown_cpu $cpu_ms"
       pages="$pages $(curl -s -o page.html -w '%{time_total}\n' "http://127.0.0.1:$((port + 1))/" | awk '{ printf "%d", $1 * 1000 }')"

@@ -39,7 +39,7 @@ Candidate candidate(const Row& row) {
     made.jar.standing.urgency = rules::Urgency::today;
     made.jar.standing.deed = rules::Advice{rules::Remedy::look, "Look at " + row.jar + ".", {}};
   }
-  culture::Figures& figures = made.jar.verdict.figures;
+  culture::Figures& figures = made.jar.figures;
   figures.age_days = row.age_days;
   figures.kinetic_temperature = Celsius(row.kinetic);
   figures.wake_progress_percent = culture::Ensemble{row.progress, row.progress, row.progress};
@@ -47,7 +47,7 @@ Candidate candidate(const Row& row) {
   const culture::WakeTime wake = row.wakes_in_h == kUnknown
                                      ? culture::WakeTime{Kind::unknown, 0.0}
                                      : culture::WakeTime{Kind::within, row.wakes_in_h};
-  made.jar.verdict.time_to_wake = {wake, wake, wake};
+  made.jar.standing.time_to_wake = {wake, wake, wake};
   if (row.left != kUnknown) made.left = Grams(row.left);
   return made;
 }

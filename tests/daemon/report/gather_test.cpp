@@ -105,7 +105,7 @@ TEST_CASE("a jar's view says where it stands and what its air is") {
   CHECK(b1.air.dew_point.has_value());
   CHECK(b1.coverage_percent.value() == doctest::Approx(100.0));
   // Its rice was not weighed: nothing can be said of its sleep.
-  CHECK(b1.verdict.state == rules::culture::State::unwatched);
+  CHECK(b1.standing.state == rules::culture::State::unwatched);
   CHECK(b1.alerts.empty());
   CHECK_FALSE(b1.past);
   CHECK(b1.standing.jar == "B-01");
@@ -188,7 +188,7 @@ TEST_CASE("a young jar settles, and its coverage is counted from its closing") {
   const Look look;
   const JarView x9 = look.gathering.jar(*look.ledger.find("x9"));
   CHECK(x9.jar == "X-9");
-  CHECK(x9.verdict.state == rules::culture::State::settling);
+  CHECK(x9.standing.state == rules::culture::State::settling);
   CHECK(x9.coverage_percent.value() == doctest::Approx(100.0));
   CHECK(x9.alerts == std::vector<std::uint64_t>{2});
 }
@@ -199,7 +199,7 @@ TEST_CASE("a jar that no sensor has covered of late is unwatched") {
                                    SmallCellar::hour(720 + 24 * 2));
   REQUIRE(later.has_value());
   const JarView view = later->jar(*look.ledger.find("B-01"));
-  CHECK(view.verdict.state == rules::culture::State::unwatched);
+  CHECK(view.standing.state == rules::culture::State::unwatched);
   CHECK_FALSE(view.air.temperature.has_value());
   // Thirty days and the 90 minutes that the last value held, of 32 days.
   CHECK(view.coverage_percent.value() == doctest::Approx(100.0 * (30 * 24 + 1.5) / (32 * 24)));

@@ -72,7 +72,8 @@ TEST_CASE("what nobody knows is null, not zero and not absent") {
   jar.place.clear();
   jar.stage.clear();
   jar.air = {};
-  jar.verdict = {};
+  jar.figures = {};
+  jar.standing.time_to_wake = {};
   const json tree = json::parse(jar_json(jar));
   for (const char* key : {"place", "stage", "temperature_degC", "humidity_percent",
                           "dew_point_degC", "temperature_sensor", "measured", "time_to_wake_h",
@@ -81,10 +82,6 @@ TEST_CASE("what nobody knows is null, not zero and not absent") {
     REQUIRE(tree.contains(key));
     CHECK(tree[key].is_null());
   }
-  // Its model is not asked: how it stands is said by its standing alone.
-  jar.verdict.state = rules::culture::State::awake;
-  jar.standing.state = rules::culture::State::settling;
-  CHECK(json::parse(jar_json(jar))["state"] == "settling");
 }
 
 TEST_CASE("a jar's JSON has its standing: use, deeds with their words, and the next date") {

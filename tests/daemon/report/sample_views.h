@@ -21,22 +21,18 @@ inline AirFigures sample_air() {
   return air;
 }
 
-inline rules::culture::Verdict sample_verdict() {
+inline rules::culture::Figures sample_figures() {
   using rules::culture::Ensemble;
-  using Kind = rules::culture::WakeTime::Kind;
-  rules::culture::Verdict verdict;
-  verdict.state = rules::culture::State::dormant;
-  verdict.reasons = {"It sleeps."};
-  verdict.figures.highest_temperature = Celsius(27.5);
-  verdict.figures.inner_dew_h = 2.0;
-  verdict.figures.water_gained_g = Ensemble{3.25, 1.5, 0.5};
-  verdict.figures.water_buffer_g = Ensemble{8.0, 13.0, 20.0};
-  verdict.figures.surface_activity = Ensemble{0.861, 0.842, 0.828};
-  verdict.figures.body_activity = Ensemble{0.851, 0.832, 0.82};
-  verdict.figures.wake_progress_percent = Ensemble{12.0, 4.0, 0.0};
-  verdict.figures.slow_work_percent = Ensemble{30.0, 18.0, 9.0};
-  verdict.time_to_wake = {{{Kind::within, 960.0}, {Kind::within, 1920.0}, {Kind::beyond, 4320.0}}};
-  return verdict;
+  rules::culture::Figures figures;
+  figures.highest_temperature = Celsius(27.5);
+  figures.inner_dew_h = 2.0;
+  figures.water_gained_g = Ensemble{3.25, 1.5, 0.5};
+  figures.water_buffer_g = Ensemble{8.0, 13.0, 20.0};
+  figures.surface_activity = Ensemble{0.861, 0.842, 0.828};
+  figures.body_activity = Ensemble{0.851, 0.832, 0.82};
+  figures.wake_progress_percent = Ensemble{12.0, 4.0, 0.0};
+  figures.slow_work_percent = Ensemble{30.0, 18.0, 9.0};
+  return figures;
 }
 
 inline rules::Standing sample_standing() {
@@ -48,6 +44,9 @@ inline rules::Standing sample_standing() {
   standing.use = rules::Use::yes;
   standing.why = "It sleeps; in the air it has had it wakes in about 3 months.";
   standing.reasons = {"Its cover breathes."};
+  using Kind = rules::culture::WakeTime::Kind;
+  standing.time_to_wake = {{{Kind::within, 960.0}, {Kind::within, 1920.0}, {Kind::beyond, 4320.0}}};
+  standing.coverage_percent = 98.25;
   return standing;
 }
 
@@ -59,7 +58,7 @@ inline JarView sample_jar() {
   view.closed = at("2026-01-01T23:00:00Z");
   view.as_of = at("2026-03-02T17:30:00Z");
   view.standing = sample_standing();
-  view.verdict = sample_verdict();
+  view.figures = sample_figures();
   view.air = sample_air();
   view.coverage_percent = 98.25;
   view.alerts = {12};

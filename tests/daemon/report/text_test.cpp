@@ -34,14 +34,14 @@ TEST_CASE("the heading says how long nothing has come in") {
 TEST_CASE("jars are one line each") {
   JarView settling = sample_jar();
   settling.jar = "X-9";
-  settling.verdict = {};
+  settling.standing.time_to_wake = {};
   settling.standing.state = rules::culture::State::settling;
   settling.standing.use = rules::Use::no;
   settling.air = {};
   settling.alerts.clear();
   settling.stage.clear();
   settling.coverage_percent = 74.99;
-  const JarView views[] = {sample_jar(), settling};
+  const JarRow views[] = {sample_jar(), settling};
   CHECK(jars_text(views, context()) ==
         kHeading +
             "JAR   STATE     USE  TO WAKE   PLACE             °C   %  COVERED  ALERTS  STAGE\n"
@@ -58,7 +58,7 @@ TEST_CASE("the list says of every jar in a word whether it may be used") {
     JarView view = sample_jar(), widest = sample_jar();
     view.standing.use = use;
     widest.standing.use = Use::look_first;
-    const JarView views[] = {view, widest};
+    const JarRow views[] = {view, widest};
     const std::string text = jars_text(views, context());
     CAPTURE(text);
     CHECK(text.find(std::string("dormant") + word) != std::string::npos);
@@ -69,7 +69,7 @@ TEST_CASE("the longest jar id and a long place still fit 80 columns") {
   JarView view = sample_jar();
   view.jar = "a-long-jar-id-of-32-characters-x";
   view.place = "north-cellar/old-vault/rack-3/shelf-12";
-  const JarView views[] = {view};
+  const JarRow views[] = {view};
   const std::string text = jars_text(views, context());
   CHECK(text.find("a-long-jar-id-") != std::string::npos);
   CHECK(text.find(view.jar) == std::string::npos);  // shortened, and marked so
@@ -301,8 +301,8 @@ TEST_CASE("the time to wake fits its column, whatever it is") {
   const auto cell = [](std::array<rules::culture::WakeTime, 3> times, State state) {
     JarView view = sample_jar();
     view.standing.state = state;
-    view.verdict.time_to_wake = times;
-    const JarView views[] = {view};
+    view.standing.time_to_wake = times;
+    const JarRow views[] = {view};
     const std::string text = jars_text(views, context());
     std::size_t from = text.find("B-07");
     for (int column = 0; column < 3; ++column) {
@@ -334,7 +334,7 @@ TEST_CASE("a jar of which no time has passed has no coverage") {
   view.jar.coverage_percent.reset();
   CHECK(jar_history_text(view, context()).find("18:30\n  no time has passed yet\n\nAlerts") !=
         std::string::npos);
-  const JarView views[] = {view.jar};
+  const JarRow views[] = {view.jar};
   CHECK(jars_text(views, context()).find("18.2  61        -  12") != std::string::npos);
 }
 
@@ -377,7 +377,7 @@ TEST_CASE("a terminal shows the person's units, in columns, curves and sentences
     CAPTURE(part);
     CHECK(text.find(part) != std::string::npos);
   }
-  const JarView jars[] = {view.jar};
+  const JarRow jars[] = {view.jar};
   CHECK(jars_text(jars, other).find("64.8") != std::string::npos);
 }
 
@@ -410,7 +410,7 @@ TEST_CASE("colour repeats what the words say and changes nothing else") {
   TextStyle colour;
   colour.colour = true;
   const AlertView alerts[] = {sample_alert()};
-  const JarView jars[] = {sample_jar()};
+  const JarRow jars[] = {sample_jar()};
   const auto plain = [](std::string text) {
     for (std::size_t start; (start = text.find('\x1b')) != std::string::npos;) {
       text.erase(start, text.find('m', start) - start + 1);

@@ -58,8 +58,7 @@ auto gathered(const StoreroomSettings& settings, const See& see, const char* id 
 Figures read_back(const StoreroomSettings& settings, const char* id = "F-01") {
   return gathered(
       settings,
-      [](const Gathering& gathering, const Jar& jar) { return gathering.jar(jar).verdict.figures; },
-      id);
+      [](const Gathering& gathering, const Jar& jar) { return gathering.jar(jar).figures; }, id);
 }
 
 // Steps a model through what the history holds of the jar's air.
@@ -374,7 +373,7 @@ void check_same(const JarHistoryView& a, const JarHistoryView& b) {
     CHECK(a.life[i].wake_progress_percent->cautious ==
           doctest::Approx(b.life[i].wake_progress_percent->cautious).epsilon(1e-9));
   }
-  check_alike(a.jar.verdict.figures, b.jar.verdict.figures);
+  check_alike(a.jar.figures, b.jar.figures);
 }
 
 std::size_t days_stored(const StoreroomSettings& settings) {
@@ -395,7 +394,7 @@ TEST_CASE("a report put together from kept days is the one that steps every read
   const JarHistoryView kept = history_of(settings);
   CHECK(kept.life.size() == 40);
   CHECK(kept.summary.coverage_percent == doctest::Approx(30.0).epsilon(0.01));  // 3 of 10 min
-  CHECK(kept.jar.verdict.figures.water_gained_g->likely != 0.0);
+  CHECK(kept.jar.figures.water_gained_g->likely != 0.0);
   check_same(kept, stepped);
   CHECK(keep_all_days(*room) == 0);
   room.reset();

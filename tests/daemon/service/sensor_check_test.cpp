@@ -213,11 +213,11 @@ TEST_CASE("a check taken back is taken out of the jar's history and model") {
   check_in_salt(with);
   with.keep_all_days();
   const auto width = [&with] {
-    const auto gained = with.history().jar.verdict.figures.water_gained_g;
+    const auto gained = with.history().jar.figures.water_gained_g;
     return gained->cautious - gained->hopeful;
   };
   const double checked_width = width();
-  const double corrected_water = with.history().jar.verdict.figures.water_gained_g->likely;
+  const double corrected_water = with.history().jar.figures.water_gained_g->likely;
   with.say("withdraw entry 3 because \"it was sugar\"");
   CHECK(with.work_out_all() == 1);
   CHECK(with.humidity_at(with.now() - 200) == doctest::Approx(kRoom - kReadsLow).epsilon(0.01));
@@ -234,9 +234,9 @@ TEST_CASE("a check taken back is taken out of the jar's history and model") {
   (void)without.work_out_all();
   const auto a = with.history(), b = without.history();
   CHECK(a.exposure == b.exposure);
-  CHECK(a.jar.verdict.figures.water_gained_g->likely ==
-        doctest::Approx(b.jar.verdict.figures.water_gained_g->likely));
-  CHECK(a.jar.verdict.figures.water_gained_g->likely < corrected_water - 0.01);
+  CHECK(a.jar.figures.water_gained_g->likely ==
+        doctest::Approx(b.jar.figures.water_gained_g->likely));
+  CHECK(a.jar.figures.water_gained_g->likely < corrected_water - 0.01);
 }
 
 TEST_CASE("a check taken back takes the kept days of a retired jar with it") {

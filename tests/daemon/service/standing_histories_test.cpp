@@ -274,7 +274,7 @@ class History {
   }
 
   static bool gas_tight(const JarView& view) {
-    return !rules::culture::facts(view.verdict.figures.cover).vents_gas;
+    return !rules::culture::facts(view.figures.cover).vents_gas;
   }
 
   // The jar's own standing alerts: the one that leads says what the jar says.

@@ -129,6 +129,28 @@ Outcome run(const StoreroomSettings& settings, const std::vector<InboxPayload>& 
 
 }  // namespace
 
+TEST_CASE("a commit without anything new writes no snapshot, after a restart either") {
+  const TempFolder folder;
+  const auto settings = room_settings(folder.path());
+  const auto log = settings.history.string() + "-wal";
+  auto room = open_room(settings);
+  feed(*room, reading("s1", minutes(0), 18.0, 60.0));
+  REQUIRE(room->commit());
+  const auto once = std::filesystem::file_size(log);
+  REQUIRE(once > 0);
+  REQUIRE(room->commit());
+  CHECK(std::filesystem::file_size(log) == once);
+  feed(*room, reading("s1", minutes(1), 18.5, 60.0));
+  REQUIRE(room->commit());
+  CHECK(std::filesystem::file_size(log) > once);
+  room.reset();
+  room = open_room(settings);
+  REQUIRE(room->commit());
+  const auto after = std::filesystem::file_size(log);
+  REQUIRE(room->commit());
+  CHECK(std::filesystem::file_size(log) == after);
+}
+
 TEST_CASE("old readings go when they may, but not those of a jar that still stands") {
   const TempFolder folder;
   StoreroomSettings settings = room_settings(folder.path());

@@ -105,6 +105,13 @@ std::uint64_t taken_in_by(const fs::path& history) {
   return snapshot ? snapshot->sequence : 0;
 }
 
+// It goes on with the same input, and everything told is put into the rules anew.
+tl::expected<void, Error> forget_rules_state(const fs::path& history) {
+  auto store = Store::open(history);
+  if (!store) return tl::unexpected(store.error());
+  return (*store)->put_snapshot((*store)->snapshot().sequence, "");
+}
+
 class Opening {
  public:
   Opening(const HistoryPlace& place, Instant now)
@@ -133,6 +140,11 @@ class Opening {
     // Opened, and yet not to be read: whatever SQLite calls it, rows are damaged.
     if (store && fault && fault->kind == ErrorKind::io) fault->kind = ErrorKind::corrupt;
     if (!fault) {
+      if (const std::uint64_t behind = inputs_gone(**store); behind > 0 && copy_knows_more()) {
+        store->reset();
+        return replace(fmt::format("the last {} inputs that it had taken in are gone", behind),
+                       behind);
+      }
       if (lost_commits > 0) {
         trouble_ = fmt::format(
             "The end of the history's log was damaged: its last {} changes are lost, but for what "
@@ -191,7 +203,28 @@ class Opening {
     return copy->file;
   }
 
-  tl::expected<OpenedHistory, Error> replace(const std::string& found) {
+  // What the history had taken in, for the inbox holds it no more, and does not know of now.
+  [[nodiscard]] std::uint64_t inputs_gone(const Store& store) const {
+    const auto segments = list_segments(inbox_folder(file_), {});
+    if (!segments || segments->empty()) return 0;
+    const std::uint64_t next = store.snapshot().sequence + 1;
+    return segments->front().first > next ? segments->front().first - next : 0;
+  }
+
+  // Entries after the history's last.
+  bool copy_knows_more() {
+    const fs::path copy = unpack_copy();
+    const auto last_entry = [](const fs::path& file) -> std::int64_t {
+      const auto database = Database::open(file, OpenMode::read_only);
+      if (!database) return 0;
+      return (*database)->integer("SELECT coalesce(max(number), 0) FROM journal").value_or(0);
+    };
+    return !copy.empty() && last_entry(copy) > last_entry(file_);
+  }
+
+  // `behind`: so many inputs it had taken in and lost; entries of the copy follow its last then,
+  // and the state of its rules does not know of them.
+  tl::expected<OpenedHistory, Error> replace(const std::string& found, std::uint64_t behind = 0) {
     auto lock = WriterLock::take(lock_file(file_));
     if (!lock && lock.error().kind == ErrorKind::busy) return tl::unexpected(lock.error());
     const fs::path copy = unpack_copy();
@@ -216,10 +249,18 @@ class Opening {
           {});
     };
     if (!salvaged) return not_made(salvaged.error());
+    if (behind > 0) {
+      if (auto done = forget_rules_state(part); !done) return not_made(done.error());
+      salvaged->rules_state = false;
+    }
     if (std::rename(part.c_str(), file_.c_str()) != 0) {
       return not_made(disk_error(errno, "make", file_));
     }
-    const std::string lost = lost_text(*salvaged);
+    std::string lost = lost_text(*salvaged);
+    if (behind > 0) {
+      lost += fmt::format("{}what came after the copy, but for what the inbox has",
+                          lost.empty() ? "" : "; ");
+    }
     trouble_ = fmt::format(
         "The history was damaged ({}). Brought over into a new one: {}. {}{}The damaged file is "
         "kept as {}. Look at the disk; `torpor restore` brings back what a backup has.",

@@ -251,10 +251,12 @@ std::vector<Damage> all_damage() {
                    const std::string log_file = settings.history.string() + "-wal";
                    fs::resize_file(log_file, fs::file_size(log_file) / 2);
                  }});
-  all.push_back({"the log gone", true, [](const StoreroomSettings& settings) {
+  all.push_back({"the log gone", true,
+                 [](const StoreroomSettings& settings) {
                    fs::remove(settings.history.string() + "-wal");
                    fs::remove(settings.history.string() + "-shm");
-                 }});
+                 },
+                 true});
   all.push_back({"page 1, with a log", true,
                  history([](std::string& bytes) { bytes.replace(0, kPage, kPage, '\0'); })});
   const auto last_segment = [](const std::function<void(std::string&)>& edit) {

@@ -13,10 +13,10 @@
 #include <memory>
 #include <string>
 
+#include "daemon/command/arguments.h"
+#include "daemon/command/terminal.h"
 #include "daemon/forward/forwarder.h"
-#include "daemon/storeroom.h"
-#include "daemon/torpor_arguments.h"
-#include "daemon/torpor_terminal.h"
+#include "daemon/service/storeroom.h"
 #include "daemon/version.h"
 
 namespace torpor::daemon {

@@ -15,9 +15,9 @@
 #include "daemon/history/folder_owner.h"
 #include "daemon/history/open_history.h"
 #include "daemon/history/small_copy.h"
-#include "daemon/load_settings.h"
-#include "daemon/service.h"
-#include "daemon/storeroom.h"
+#include "daemon/service/load_settings.h"
+#include "daemon/service/service.h"
+#include "daemon/service/storeroom.h"
 #include "daemon/version.h"
 
 namespace {

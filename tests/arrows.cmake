@@ -11,20 +11,24 @@ set(may_include_rules_watch
     sensors rules/air rules/book rules/culture rules/standing rules/watch)
 set(may_include_config sensors rules config)
 set(may_include_daemon_clock sensors daemon/clock)
+set(may_include_daemon_command sensors rules config daemon/clock daemon/command daemon/history daemon/ledger
+    daemon/link daemon/report daemon/service daemon/error.h)
 set(may_include_daemon_forward sensors daemon/history daemon/forward daemon/error.h)
 set(may_include_daemon_history sensors rules daemon/history daemon/error.h)
 set(may_include_daemon_ledger sensors rules config daemon/history daemon/ledger daemon/error.h)
 set(may_include_daemon_link sensors daemon/history daemon/link daemon/error.h)
 set(may_include_daemon_report
     sensors rules config daemon/clock daemon/history daemon/ledger daemon/report daemon/error.h)
+set(may_include_daemon_service sensors rules config daemon/clock daemon/history daemon/ledger daemon/link
+    daemon/report daemon/service daemon/web daemon/error.h daemon/version.h)
 set(may_include_daemon_web sensors rules config daemon/clock daemon/history daemon/ledger
     daemon/report daemon/web daemon/error.h)
 
 set(wrong "")
 set(files 0)
 set(includes 0)
-foreach(room sensors rules/air rules/book rules/culture rules/standing rules/watch config daemon/clock daemon/forward daemon/history
-             daemon/ledger daemon/link daemon/report daemon/web)
+foreach(room sensors rules/air rules/book rules/culture rules/standing rules/watch config daemon/clock daemon/command
+             daemon/forward daemon/history daemon/ledger daemon/link daemon/report daemon/service daemon/web)
   string(REPLACE "/" "_" key ${room})
   file(GLOB_RECURSE sources ${SOURCE}/${room}/*.h ${SOURCE}/${room}/*.cpp)
   foreach(source IN LISTS sources)

@@ -45,7 +45,7 @@ struct LinkRecord {
   bool connected = false;
   friend bool operator==(const LinkRecord&, const LinkRecord&) = default;
 };
-// What was found of the board itself: see daemon/board.h.
+// What was found of the board itself: see daemon/service/board.h.
 struct DiskRecord {
   Instant at;
   double free_percent = 0.0;  // of the disk that holds the history

@@ -24,7 +24,7 @@
 #include "daemon/history/store.h"
 #include "daemon/ledger/ledger.h"
 #include "daemon/ledger/sentence.h"
-#include "daemon/rehearsal.h"
+#include "daemon/service/rehearsal.h"
 
 namespace torpor::daemon {
 namespace {

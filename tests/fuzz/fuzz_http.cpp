@@ -13,7 +13,7 @@
 #include <string>
 #include <string_view>
 
-#include "daemon/load_settings.h"
+#include "daemon/service/load_settings.h"
 #include "daemon/web/web_server.h"
 #include "tests/daemon/report/small_cellar.h"
 #include "tests/fuzz/checks.h"

@@ -8,7 +8,7 @@
 #include <thread>
 
 #include "daemon/history/store.h"
-#include "daemon/storeroom.h"
+#include "daemon/service/storeroom.h"
 #include "tests/system/room.h"
 
 using namespace torpor;

@@ -9,7 +9,7 @@
 #include <fstream>
 
 #include "daemon/history/store.h"
-#include "daemon/storeroom.h"
+#include "daemon/service/storeroom.h"
 
 namespace torpor::testing {
 

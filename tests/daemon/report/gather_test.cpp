@@ -4,8 +4,8 @@
 
 #include <algorithm>
 
-#include "daemon/load_settings.h"
 #include "daemon/report/jar_standing_json.h"
+#include "daemon/service/load_settings.h"
 #include "tests/daemon/report/small_cellar.h"
 
 namespace torpor::daemon {

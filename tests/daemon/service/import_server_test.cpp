@@ -1,4 +1,4 @@
-#include "daemon/import_server.h"
+#include "daemon/service/import_server.h"
 
 #include <doctest/doctest.h>
 #include <fmt/format.h>

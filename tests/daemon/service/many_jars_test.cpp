@@ -6,10 +6,10 @@
 #include <string>
 #include <vector>
 
-#include "daemon/import_channel.h"
-#include "daemon/jar_standings.h"
 #include "daemon/report/jar_standing_json.h"
 #include "daemon/report/json.h"
+#include "daemon/service/import_channel.h"
+#include "daemon/service/jar_standings.h"
 #include "tests/daemon/service/test_room.h"
 #include "tests/daemon/temp_folder.h"
 

@@ -1,4 +1,4 @@
-#include "daemon/reception.h"
+#include "daemon/service/reception.h"
 
 #include <doctest/doctest.h>
 

@@ -1,5 +1,5 @@
 // What a rehearsal raises is what the service raised, for histories that came in order.
-#include "daemon/rehearsal.h"
+#include "daemon/service/rehearsal.h"
 
 #include <doctest/doctest.h>
 

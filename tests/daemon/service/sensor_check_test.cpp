@@ -4,9 +4,9 @@
 
 #include <cmath>
 
-#include "daemon/jar_days.h"
 #include "daemon/ledger/jar_life.h"
 #include "daemon/report/gather.h"
+#include "daemon/service/jar_days.h"
 #include "tests/daemon/service/test_room.h"
 #include "tests/daemon/temp_folder.h"
 

@@ -1,4 +1,4 @@
-#include "daemon/storeroom.h"
+#include "daemon/service/storeroom.h"
 
 #include <doctest/doctest.h>
 

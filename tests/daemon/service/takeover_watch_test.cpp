@@ -1,4 +1,4 @@
-#include "daemon/takeover_watch.h"
+#include "daemon/service/takeover_watch.h"
 
 #include <doctest/doctest.h>
 

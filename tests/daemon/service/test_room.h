@@ -9,7 +9,7 @@
 #include <string>
 
 #include "daemon/report/gather.h"
-#include "daemon/storeroom.h"
+#include "daemon/service/storeroom.h"
 
 namespace torpor::tests {
 

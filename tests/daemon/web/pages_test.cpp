@@ -3,7 +3,7 @@
 #include <doctest/doctest.h>
 #include <zlib.h>
 
-#include "daemon/load_settings.h"
+#include "daemon/service/load_settings.h"
 #include "daemon/web/digest.h"
 #include "tests/daemon/report/small_cellar.h"
 

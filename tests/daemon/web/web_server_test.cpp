@@ -10,7 +10,7 @@
 #include <array>
 #include <vector>
 
-#include "daemon/load_settings.h"
+#include "daemon/service/load_settings.h"
 #include "tests/daemon/report/small_cellar.h"
 
 namespace torpor::daemon {

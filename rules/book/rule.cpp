@@ -20,29 +20,24 @@ constexpr std::size_t kLongestName = 48;
 // A notice has room for a sentence; an explanation longer than this belongs in a document.
 constexpr std::size_t kLongestWhy = 400;
 
-struct RemedyFacts {
-  Remedy remedy;
-  std::string_view name;
-  std::string_view sentence;
-};
-
 // In the order of the enum.
-constexpr std::array<RemedyFacts, 16> kRemedies{{
+constexpr RemedyFacts kRemedies[] = {
     {Remedy::add_sugar, "add-sugar",
      "Add sugar with a dry clean spoon, on top or stirred in; never stir a gassing jar that has no "
      "headspace."},
     {Remedy::move, "move",
      "Move the jars to a cooler, drier place, and let them cool slowly under a cover that "
      "breathes."},
-    {Remedy::vent, "vent", "Air the room while the air outside is drier than the air inside."},
+    {Remedy::vent, "vent", "Air the room while the air outside is drier than the air inside.",
+     true},
     {Remedy::keep_room_shut, "keep-room-shut",
-     "Keep the room shut while the air outside is damper than the air inside."},
+     "Keep the room shut while the air outside is damper than the air inside.", true},
     {Remedy::dry_air, "dry-air",
-     "Dry the room's air, and empty the dryer's tank before it is full."},
+     "Dry the room's air, and empty the dryer's tank before it is full.", true},
     {Remedy::ease_lid, "ease-lid",
      "Ease the lid slowly, face and eyes away and a cloth over it: a working jar can burst."},
     {Remedy::renew_cover, "renew-cover", "Put a fresh dry paper cover on."},
-    {Remedy::shade, "shade", "Shade the jars from sun and from anything warm."},
+    {Remedy::shade, "shade", "Shade the jars from sun and from anything warm.", true},
     {Remedy::look, "look", "Look at the jars, and do not taste: they are not food."},
     {Remedy::wake_test, "wake-test", "Wake a spoonful apart before you trust the jar."},
     {Remedy::use_first, "use-first", "Use these jars first."},
@@ -57,7 +52,16 @@ constexpr std::array<RemedyFacts, 16> kRemedies{{
      "it."},
     {Remedy::renew_vessel, "renew-vessel",
      "Put what is surely free of glass into a whole dry vessel; wear gloves and glasses."},
-}};
+};
+static_assert(
+    [] {
+      if (std::size(kRemedies) != static_cast<std::size_t>(kLastRemedy) + 1) return false;
+      for (std::size_t i = 0; i < std::size(kRemedies); ++i) {
+        if (static_cast<std::size_t>(kRemedies[i].remedy) != i) return false;
+      }
+      return true;
+    }(),
+    "each remedy has one row, in the order of the enum");
 
 constexpr std::array<std::string_view, 3> kUrgencies{"now", "today", "this-week"};
 constexpr std::array<std::string_view, 4> kScopes{"place", "jar", "sensor", "service"};
@@ -194,7 +198,7 @@ class RuleChecker {
   std::vector<Remedy> remedies() {
     std::vector<Remedy> remedies;
     std::vector<std::string_view> names;
-    names.reserve(kRemedies.size());
+    names.reserve(std::size(kRemedies));
     for (const RemedyFacts& row : kRemedies) names.push_back(row.name);
     for (std::size_t i = 0; i < text_.remedies.size(); ++i) {
       const std::string& word = text_.remedies[i];
@@ -246,9 +250,11 @@ std::string_view urgency_name(Urgency urgency) {
   return kUrgencies[static_cast<std::size_t>(urgency)];
 }
 
-std::string_view remedy_name(Remedy remedy) {
-  return kRemedies[static_cast<std::size_t>(remedy)].name;
-}
+std::span<const RemedyFacts> remedies() { return kRemedies; }
+
+const RemedyFacts& facts(Remedy remedy) { return kRemedies[static_cast<std::size_t>(remedy)]; }
+
+std::string_view remedy_name(Remedy remedy) { return facts(remedy).name; }
 
 std::optional<Remedy> remedy_named(std::string_view name) {
   for (const RemedyFacts& row : kRemedies) {
@@ -257,9 +263,7 @@ std::optional<Remedy> remedy_named(std::string_view name) {
   return std::nullopt;
 }
 
-std::string_view remedy_sentence(Remedy remedy) {
-  return kRemedies[static_cast<std::size_t>(remedy)].sentence;
-}
+std::string_view remedy_sentence(Remedy remedy) { return facts(remedy).sentence; }
 
 tl::expected<Rule, std::vector<RuleFault>> check_rule(const RuleText& text) {
   return RuleChecker(text).check();

@@ -5,6 +5,7 @@
 
 #include <cstddef>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -37,9 +38,18 @@ enum class Remedy {
   carry_out,
   renew_vessel,
 };
+inline constexpr Remedy kLastRemedy = Remedy::renew_vessel;
+
+struct RemedyFacts {
+  Remedy remedy;
+  std::string_view name;      // stable: rule books, topics and snapshots hold it
+  std::string_view sentence;  // to a person, with its caution where it can hurt; without amounts
+  bool of_room = false;       // of use where no jar is
+};
+[[nodiscard]] std::span<const RemedyFacts> remedies();  // one row a remedy
+[[nodiscard]] const RemedyFacts& facts(Remedy remedy);
 [[nodiscard]] std::string_view remedy_name(Remedy remedy);
 [[nodiscard]] std::optional<Remedy> remedy_named(std::string_view name);
-// One plain sentence to a person, with its caution where the remedy can hurt. Without amounts.
 [[nodiscard]] std::string_view remedy_sentence(Remedy remedy);
 
 // A rule's fields as written in the book.

@@ -51,9 +51,25 @@ enum class RuleQuantity : std::uint8_t {
   spoiled,
 };
 
+// Who supplies its value.
+enum class Source : std::uint8_t {
+  air,           // what the sensors of a place or jar say
+  model,         // the jar's model, read off its figures
+  forecast,      // the model carried forward
+  telling,       // the time since something was told of the jar
+  spoilage,      // what was found in the jar or its line
+  silence,       // the time since a sensor spoke
+  judges,        // who judge the sensors
+  judges_since,  // likewise, a time since when
+  link,          // the connection to the broker
+  disk,          // the board's disk
+  clock,         // the board's clock
+};
+
 struct RuleQuantityFacts {
   RuleQuantity quantity;
   Scope scope;
+  Source source;
   std::string_view name;  // stable: rule books hold it
   Dimension dimension;
   double lowest, highest;  // canonical; a limit outside could never, or always, be met
@@ -67,6 +83,8 @@ struct RuleQuantityFacts {
 [[nodiscard]] const RuleQuantityFacts* find_rule_quantity(Scope scope, std::string_view name);
 // The row of the first scope that has it. Precondition: `quantity` is of the enum.
 [[nodiscard]] const RuleQuantityFacts& facts(RuleQuantity quantity);
+// Precondition as of facts().
+[[nodiscard]] Source source_of(RuleQuantity quantity);
 [[nodiscard]] std::string_view scope_name(Scope scope);  // "place" "jar" "sensor" "service"
 
 }  // namespace torpor::rules

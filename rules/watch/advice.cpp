@@ -438,17 +438,12 @@ Work work_out(Remedy remedy, const AdviceScene& scene) {
   return plain(remedy);
 }
 
-bool is_of_room(Remedy remedy) {
-  return remedy == Remedy::vent || remedy == Remedy::keep_room_shut || remedy == Remedy::dry_air ||
-         remedy == Remedy::shade;
-}
-
 // In the order given; what cannot help comes last, or not at all, but never nothing.
 std::vector<Advice> advise_in_order(std::span<const Remedy> remedies, const AdviceScene& scene) {
   std::vector<Advice> advice;
   std::vector<Worked> useless;
   for (const Remedy remedy : remedies) {
-    if (scene.empty != EmptyPlace::no && !is_of_room(remedy)) continue;
+    if (scene.empty != EmptyPlace::no && !facts(remedy).of_room) continue;
     Work work = work_out(remedy, scene);
     if (!work) continue;
     const auto same = [&](const Advice& other) { return other.remedy == work->advice.remedy; };

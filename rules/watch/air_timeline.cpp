@@ -6,6 +6,7 @@
 #include <numeric>
 
 #include "rules/air/psychrometrics.h"
+#include "rules/book/rule_quantity_rows.h"
 
 namespace torpor::rules {
 namespace {
@@ -169,6 +170,7 @@ AirTimeline::Spoken AirTimeline::value_at(RuleQuantity quantity, Instant t) {
   const Place place = place_at(t);
   const Moment& moment = *place;
   const Instant until = end_of(place);
+  static_assert(count_from({Source::air}) == 5, "each of the air's quantities is one below");
   if (quantity == RuleQuantity::temperature) return {moment.temperature, until};
   if (quantity == RuleQuantity::humidity) return {moment.humidity, until};
   if (!last_derived_ || last_derived_->from != moment.from) {

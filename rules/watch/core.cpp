@@ -11,6 +11,12 @@ namespace {
 constexpr std::size_t kMostLinkEvents = 4;
 constexpr std::size_t kMostBoardFigures = 8;
 
+// Of the jar itself, not of its air.
+bool is_of_jar(Source source) {
+  return source == Source::model || source == Source::forecast || source == Source::telling ||
+         source == Source::spoilage;
+}
+
 std::vector<std::size_t>& each_once(std::vector<std::size_t>& indices) {
   if (indices.size() < 2) return indices;
   std::sort(indices.begin(), indices.end());
@@ -97,12 +103,11 @@ void Watch::Core::build_rules() {
     };
     running.of_heat = asks(RuleQuantity::temperature) || asks(RuleQuantity::jar_temperature);
     running.of_spoilage = asks(RuleQuantity::spoiled);
-    running.of_model = std::all_of(
-        running.program.slots.begin(), running.program.slots.end(), [](const ProgramSlot& slot) {
-          const RuleQuantity quantity = slot.quantity.quantity;
-          return slot.quantity.place.empty() && !slot.window &&
-                 (is_of_model(quantity) || quantity == RuleQuantity::spoiled);
-        });
+    running.of_model = std::all_of(running.program.slots.begin(), running.program.slots.end(),
+                                   [](const ProgramSlot& slot) {
+                                     return slot.quantity.place.empty() && !slot.window &&
+                                            is_of_jar(source_of(slot.quantity.quantity));
+                                   });
     const std::size_t index = rules_.size();
     for (const ProgramSlot& slot : running.program.slots) {
       const std::string& place = slot.quantity.place;

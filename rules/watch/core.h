@@ -356,7 +356,10 @@ class Watch::Core {
   void load_clock(const nlohmann::json& saved);
   [[nodiscard]] nlohmann::json track_json(std::size_t jar) const;
   using ModelsByJar = std::map<std::string_view, const JarModelBytes*>;
-  void load_track(std::size_t jar, const nlohmann::json& saved, const ModelsByJar& models);
+  // What the values of a saved look are of; nullopt: a figure that is no more.
+  using FigureOrder = std::vector<std::optional<RuleQuantity>>;
+  void load_track(std::size_t jar, const nlohmann::json& saved, const FigureOrder& figures,
+                  const ModelsByJar& models);
   void load_jars(std::vector<JarRecord> jars);
   void load_instances(const nlohmann::json& root);
   void begin_anew(std::size_t instance);

@@ -416,7 +416,8 @@ std::string Watch::Core::reason_behind(const Instance& instance) const {
   if (instance.subject.kind != SubjectKind::sensor) return {};
   const auto& slots = rules_[instance.rule].program.slots;
   const bool of_judges = std::any_of(slots.begin(), slots.end(), [](const ProgramSlot& slot) {
-    return is_of_judges(slot.quantity.quantity) && slot.quantity.quantity != RuleQuantity::battery;
+    const RuleQuantity quantity = slot.quantity.quantity;
+    return is_of_judges(quantity) && quantity != RuleQuantity::battery;
   });
   if (!of_judges) return {};
   const SensorStanding standing = judges_.standing(instance.index, *now_);

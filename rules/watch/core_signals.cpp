@@ -54,18 +54,30 @@ Signal Watch::Core::window_signal_at(const Instance& instance, std::size_t slot,
 
 Signal Watch::Core::signal_at(const Instance& instance, const QuantityAt& quantity,
                               std::size_t slot_air, Instant t) const {
-  if (quantity.quantity == RuleQuantity::time_since_broker) return link_signal(t);
-  if (quantity.quantity == RuleQuantity::disk_free) return disk_signal(t);
-  if (quantity.quantity == RuleQuantity::clock_step) return clock_signal(t);
-  if (quantity.quantity == RuleQuantity::time_since_reading || is_of_judges(quantity.quantity)) {
-    return sensor_signal(instance.index, quantity.quantity, t);
+  switch (source_of(quantity.quantity)) {
+    case Source::link:
+      return link_signal(t);
+    case Source::disk:
+      return disk_signal(t);
+    case Source::clock:
+      return clock_signal(t);
+    case Source::silence:
+    case Source::judges:
+    case Source::judges_since:
+      return sensor_signal(instance.index, quantity.quantity, t);
+    case Source::spoilage:
+      return spoiled_signal(instance.index, t);
+    case Source::model:
+    case Source::forecast:
+    case Source::telling:
+      return model_signal(instance.index, quantity.quantity, t);
+    case Source::air:
+      break;
   }
   if (slot_air != kOwn) return air_signal(slot_air, quantity.quantity, t);
   if (instance.subject.kind != SubjectKind::jar) {
     return air_signal(instance.own_air, quantity.quantity, t);
   }
-  if (quantity.quantity == RuleQuantity::spoiled) return spoiled_signal(instance.index, t);
-  if (is_of_model(quantity.quantity)) return model_signal(instance.index, quantity.quantity, t);
   Instant until = kNever;
   const std::size_t air = jar_air_at(instance.index, t, until);
   Signal signal = air_signal(air, quantity.quantity, t);
@@ -79,7 +91,7 @@ Signal Watch::Core::air_signal(std::size_t air, RuleQuantity quantity, Instant t
 }
 
 Signal Watch::Core::sensor_signal(std::size_t sensor, RuleQuantity quantity, Instant t) const {
-  if (is_of_judges(quantity)) return judges_.signal(sensor, quantity, t);
+  if (source_of(quantity) != Source::silence) return judges_.signal(sensor, quantity, t);
   const SensorTrack& track = sensors_[sensor].track;
   const auto origin = track.silent_since(t);
   if (!origin) return {kUnknown, false, {}, track.first_known.value_or(kNever)};

@@ -20,11 +20,6 @@ Duration forecast_stands(double seconds_left) {
   return std::chrono::hours(24);
 }
 
-std::size_t slot_in(RuleQuantity quantity) {
-  return static_cast<std::size_t>(quantity) -
-         static_cast<std::size_t>(RuleQuantity::jar_temperature);
-}
-
 template <class Amount>
 double known(const std::optional<Amount>& amount) {
   return amount ? amount->value() : kNotKnown;
@@ -46,53 +41,87 @@ double seconds_to_wake(const culture::WakeTime& time) {
   return time.hours * kHourSeconds;
 }
 
+// A quantity of the rule language and what it is of the jar's figures.
+struct ModelFigure {
+  RuleQuantity quantity;
+  double (*value)(const culture::Figures&);
+};
+constexpr ModelFigure kFigures[] = {
+    {RuleQuantity::jar_temperature, [](const culture::Figures& f) { return known(f.temperature); }},
+    {RuleQuantity::self_heating, [](const culture::Figures& f) { return known(f.self_heating); }},
+    {RuleQuantity::outer_dew_margin,
+     [](const culture::Figures& f) { return known(f.outer_dew_margin); }},
+    {RuleQuantity::inner_dew_margin,
+     [](const culture::Figures& f) { return known(f.inner_dew_margin); }},
+    {RuleQuantity::surface_activity,
+     [](const culture::Figures& f) { return likely(f.surface_activity); }},
+    {RuleQuantity::body_activity,
+     [](const culture::Figures& f) { return likely(f.body_activity); }},
+    {RuleQuantity::water_gained,
+     [](const culture::Figures& f) { return likely(f.water_gained_g); }},
+    {RuleQuantity::water_buffer,
+     [](const culture::Figures& f) { return likely(f.water_buffer_g); }},
+    {RuleQuantity::wake_progress,
+     [](const culture::Figures& f) { return likely(f.wake_progress_percent); }},
+    {RuleQuantity::slow_work,
+     [](const culture::Figures& f) { return likely(f.slow_work_percent); }},
+    {RuleQuantity::sugar_shortfall,
+     [](const culture::Figures& f) { return likely(f.sugar_shortfall_g); }},
+    {RuleQuantity::kinetic_temperature,
+     [](const culture::Figures& f) { return known(f.kinetic_temperature); }},
+    {RuleQuantity::waking_signs,
+     [](const culture::Figures& f) { return static_cast<double>(f.waking_signs); }},
+    {RuleQuantity::gas_tight_lid,
+     [](const culture::Figures& f) { return culture::facts(f.cover).vents_gas ? 0.0 : 1.0; }},
+};
+static_assert(covers(kFigures, {Source::model}),
+              "a row without its figure, or a figure without row");
+static_assert(count_from({Source::forecast}) == 1, "only the time to wake is forecast");
+
+// A quantity that counts from something told, and what.
+struct Telling {
+  RuleQuantity quantity;
+  std::optional<Instant> (*since)(const JarFigures&);
+};
+constexpr Telling kTellings[] = {
+    {RuleQuantity::time_since_opened, [](const JarFigures& f) { return f.open_since; }},
+    {RuleQuantity::age, [](const JarFigures& f) { return std::optional(f.closed_at); }},
+    {RuleQuantity::time_since_look, [](const JarFigures& f) { return std::optional(f.looked_at); }},
+};
+static_assert(covers(kTellings, {Source::telling}), "a row without its moment, or the reverse");
+
+constexpr auto kOrder = quantities_from<kModelQuantities>({Source::model, Source::forecast});
+constexpr auto kPlaces = places_in(kOrder);
+constexpr std::size_t slot_in(RuleQuantity quantity) {
+  return kPlaces[static_cast<std::size_t>(quantity)];
+}
+
 }  // namespace
 
-bool is_of_model(RuleQuantity quantity) {
-  return quantity >= RuleQuantity::jar_temperature && quantity <= RuleQuantity::time_since_look;
-}
+const std::array<RuleQuantity, kModelQuantities>& model_quantities() { return kOrder; }
 
 double JarFigures::value(RuleQuantity quantity) const { return values[slot_in(quantity)]; }
 
-std::optional<JarFigures::Origin> JarFigures::origin(RuleQuantity quantity) const {
-  switch (quantity) {
-    case RuleQuantity::time_since_opened:
-      return Origin{open_since};
-    case RuleQuantity::age:
-      return Origin{closed_at};
-    case RuleQuantity::time_since_look:
-      return Origin{looked_at};
-    default:
-      return std::nullopt;
+void JarFigures::put(RuleQuantity quantity, double value) { values[slot_in(quantity)] = value; }
+
+std::optional<Instant> JarFigures::origin(RuleQuantity quantity) const {
+  for (const Telling& each : kTellings) {
+    if (each.quantity == quantity) return each.since(*this);
   }
+  return std::nullopt;
 }
 
 JarFigures figures_of(const culture::JarModel& model, const JarFigures* before) {
   const culture::Figures now = model.figures();
   JarFigures result;
   result.at = model.at();
-  result.values.fill(kNotKnown);
   result.open_since = now.open_since;
   result.closed_at = now.closed_at;
   result.looked_at = now.looked_at.value_or(now.closed_at);
-  const auto set = [&](RuleQuantity quantity, double value) {
-    result.values[slot_in(quantity)] = value;
-  };
-  set(RuleQuantity::jar_temperature, known(now.temperature));
-  set(RuleQuantity::self_heating, known(now.self_heating));
-  set(RuleQuantity::outer_dew_margin, known(now.outer_dew_margin));
-  set(RuleQuantity::inner_dew_margin, known(now.inner_dew_margin));
-  set(RuleQuantity::surface_activity, likely(now.surface_activity));
-  set(RuleQuantity::body_activity, likely(now.body_activity));
-  set(RuleQuantity::water_gained, likely(now.water_gained_g));
-  set(RuleQuantity::water_buffer, likely(now.water_buffer_g));
-  set(RuleQuantity::wake_progress, likely(now.wake_progress_percent));
-  set(RuleQuantity::slow_work, likely(now.slow_work_percent));
-  set(RuleQuantity::sugar_shortfall, likely(now.sugar_shortfall_g));
-  set(RuleQuantity::kinetic_temperature, known(now.kinetic_temperature));
-  set(RuleQuantity::waking_signs, static_cast<double>(now.waking_signs));
-  set(RuleQuantity::gas_tight_lid, culture::facts(now.cover).vents_gas ? 0.0 : 1.0);
-
+  for (const ModelFigure& each : kFigures) {
+    result.values[slot_in(each.quantity)] = each.value(now);
+  }
+  double& time_to_wake = result.values[slot_in(RuleQuantity::time_to_wake)];
   const double temperature = known(now.temperature);
   if (before != nullptr) {
     const double left = before->value(RuleQuantity::time_to_wake);
@@ -101,13 +130,13 @@ JarFigures figures_of(const culture::JarModel& model, const JarFigures* before) 
     if (stands && !std::isnan(left)) {
       const double passed = std::chrono::duration<double>(result.at - before->at).count();
       const bool in_sight = left < culture::kSightHours * kHourSeconds;
-      set(RuleQuantity::time_to_wake, in_sight ? std::max(0.0, left - passed) : left);
+      time_to_wake = in_sight ? std::max(0.0, left - passed) : left;
       result.forecast_at = before->forecast_at;
       result.forecast_temperature = before->forecast_temperature;
       return result;
     }
   }
-  set(RuleQuantity::time_to_wake, seconds_to_wake(model.verdict().time_to_wake[culture::kLikely]));
+  time_to_wake = seconds_to_wake(model.verdict().time_to_wake[culture::kLikely]);
   result.forecast_at = result.at;
   result.forecast_temperature = temperature;
   return result;

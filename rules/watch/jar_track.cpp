@@ -126,8 +126,9 @@ Signal JarTrack::signal(RuleQuantity quantity, Instant t, const JarAir& air) {
                                 [](Instant at, const JarFigures& look) { return at < look.at; });
   const JarFigures& look = after == looks_.begin() ? *after : *(after - 1);
   const Instant until = after == looks_.end() ? next_look() : after->at;
-  if (const auto origin = look.origin(quantity)) {
-    return origin->from ? Signal{0.0, true, *origin->from, until} : Signal{0.0, false, {}, until};
+  if (source_of(quantity) == Source::telling) {
+    const auto origin = look.origin(quantity);
+    return origin ? Signal{0.0, true, *origin, until} : Signal{0.0, false, {}, until};
   }
   return {look.value(quantity), false, {}, until};
 }

@@ -19,8 +19,10 @@ constexpr std::size_t kLooksForgottenAtOnce = 64;
 
 constexpr std::uint16_t kAstray = kImpossible | kJump | kWrongUnit | kTwoDevices;
 
-std::size_t place_of(RuleQuantity quantity) {
-  return static_cast<std::size_t>(quantity) - static_cast<std::size_t>(RuleQuantity::spread);
+// In the values of a look.
+constexpr auto kPlacesOfJudges = places_in(kJudgeOrder);
+constexpr std::size_t place_of(RuleQuantity quantity) {
+  return kPlacesOfJudges[static_cast<std::size_t>(quantity)];
 }
 
 std::size_t slot_of(Quantity quantity) { return static_cast<std::size_t>(quantity) - 1; }
@@ -57,7 +59,8 @@ void since(std::optional<Instant>& began, bool is_so, Instant at) {
 }  // namespace
 
 bool is_of_judges(RuleQuantity quantity) {
-  return quantity >= RuleQuantity::spread && quantity <= RuleQuantity::doubted_readings;
+  const Source source = source_of(quantity);
+  return source == Source::judges || source == Source::judges_since;
 }
 
 SensorJudges::Sensor::Sensor(Surroundings around, const SensorSpec& spec)
@@ -217,35 +220,50 @@ std::uint16_t SensorJudges::judge_battery(Sensor& sensor, const Reading& reading
   return physically_possible(reading.quantity, reading.value()) ? kNoDoubt : kImpossible;
 }
 
+double SensorJudges::began(const std::optional<Instant>& at) {
+  return at ? static_cast<double>(unix_ms(*at)) : kNot;
+}
+
+double SensorJudges::apart(const Value& value) const {
+  if (value.company == kNobody) return kNoSpread;
+  const auto difference = companies_[value.company].agreement.difference(value.position);
+  return difference ? std::abs(*difference) : kNoSpread;
+}
+
+std::span<const SensorJudges::Figure> SensorJudges::figures() {
+  using enum RuleQuantity;
+  using Judges = SensorJudges;
+  static constexpr Figure kFigures[] = {
+      {spread, [](const Judges&, const Sensor& s) { return s.values[0].range.spread(); }},
+      {humidity_spread, [](const Judges&, const Sensor& s) { return s.values[1].range.spread(); }},
+      {disagreement, [](const Judges& all, const Sensor& s) { return all.apart(s.values[0]); }},
+      {humidity_disagreement,
+       [](const Judges& all, const Sensor& s) { return all.apart(s.values[1]); }},
+      {battery, [](const Judges&,
+                   const Sensor& s) { return s.whole.battery_percent().value_or(kNoSpread); }},
+      {time_stuck, [](const Judges&, const Sensor& s) { return began(s.stuck); }},
+      {time_disagreeing, [](const Judges&, const Sensor& s) { return began(s.disagreeing); }},
+      {time_drifting, [](const Judges&, const Sensor& s) { return began(s.drifting); }},
+      {doubted_readings,
+       [](const Judges&, const Sensor& s) {
+         return s.judged < kReadingsOfShare ? kNoSpread
+                                            : 100.0 * std::popcount(s.astray) / s.judged;
+       }},
+  };
+  static_assert(covers(kFigures, {Source::judges, Source::judges_since}),
+                "a row without its figure, or a figure without its row");
+  return kFigures;
+}
+
 // Only what some rule reads is worked out: the spread changes with every reading.
 void SensorJudges::look(Sensor& sensor, Instant at) {
   Look now;
   now.from = at;
   now.values.fill(kNoSpread);
-  const auto put = [&](RuleQuantity quantity, auto figure) {
-    if (read_[place_of(quantity)]) now.values[place_of(quantity)] = figure();
-  };
-  const auto began = [](const std::optional<Instant>& t) {
-    return t ? static_cast<double>(unix_ms(*t)) : kNot;
-  };
-  const auto apart = [&](const Value& value) {
-    if (value.company == kNobody) return kNoSpread;
-    const auto difference = companies_[value.company].agreement.difference(value.position);
-    return difference ? std::abs(*difference) : kNoSpread;
-  };
-  using enum RuleQuantity;
-  put(spread, [&] { return sensor.values[0].range.spread(); });
-  put(humidity_spread, [&] { return sensor.values[1].range.spread(); });
-  put(disagreement, [&] { return apart(sensor.values[0]); });
-  put(humidity_disagreement, [&] { return apart(sensor.values[1]); });
-  put(battery, [&] { return sensor.whole.battery_percent().value_or(kNoSpread); });
-  put(time_stuck, [&] { return began(sensor.stuck); });
-  put(time_disagreeing, [&] { return began(sensor.disagreeing); });
-  put(time_drifting, [&] { return began(sensor.drifting); });
-  put(doubted_readings, [&] {
-    if (sensor.judged < kReadingsOfShare) return kNoSpread;
-    return 100.0 * std::popcount(sensor.astray) / sensor.judged;
-  });
+  for (const Figure& each : figures()) {
+    const std::size_t place = place_of(each.quantity);
+    if (read_[place]) now.values[place] = each.of(*this, sensor);
+  }
   std::vector<Look>& looks = sensor.looks;
   const auto same = [](double a, double b) { return a == b || (std::isnan(a) && std::isnan(b)); };
   if (!looks.empty() &&
@@ -267,7 +285,7 @@ Signal SensorJudges::signal(std::size_t sensor, RuleQuantity quantity, Instant t
   Signal signal{kNoSpread, false, {}, after == looks.end() ? kNever : after->from};
   if (after == looks.begin()) return signal;
   const double value = (after - 1)->values[place_of(quantity)];
-  if (quantity < RuleQuantity::time_stuck || quantity > RuleQuantity::time_drifting) {
+  if (source_of(quantity) != Source::judges_since) {
     signal.value = value;
   } else if (value == kNot) {
     signal.value = 0.0;

@@ -8,12 +8,14 @@
 #include <cstdint>
 #include <functional>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
 #include <nlohmann/json_fwd.hpp>
 
 #include "rules/book/rule.h"
+#include "rules/book/rule_quantity_rows.h"
 #include "rules/watch/evaluator.h"
 #include "rules/watch/layout.h"
 #include "rules/watch/sensor_standing.h"
@@ -22,9 +24,10 @@
 
 namespace torpor::rules {
 
-inline constexpr std::size_t kSensorQuantities =
-    static_cast<std::size_t>(RuleQuantity::doubted_readings) -
-    static_cast<std::size_t>(RuleQuantity::spread) + 1;
+inline constexpr std::size_t kSensorQuantities = count_from({Source::judges, Source::judges_since});
+// In the order of what is saved of them.
+inline constexpr auto kJudgeOrder =
+    quantities_from<kSensorQuantities>({Source::judges, Source::judges_since});
 // True for what the judges supply: spread, disagreement, time stuck and the like.
 [[nodiscard]] bool is_of_judges(RuleQuantity quantity);
 
@@ -138,6 +141,16 @@ class SensorJudges {
     Agreement agreement;
   };
 
+  // A quantity of the rule language and what it is of a sensor; NaN: not known.
+  struct Figure {
+    RuleQuantity quantity;
+    double (*of)(const SensorJudges&, const Sensor&);
+  };
+  [[nodiscard]] static std::span<const Figure> figures();
+  // Of a moment since when something is so, as Look keeps it.
+  static double began(const std::optional<Instant>& at);
+  // Between it and its company.
+  [[nodiscard]] double apart(const Value& value) const;
   void find_company(const Layout& layout);
   std::uint16_t judge_battery(Sensor& sensor, const Reading& reading);
   static void learn(Sensor& sensor);

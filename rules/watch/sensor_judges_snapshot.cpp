@@ -223,11 +223,10 @@ void SensorJudges::shift(const std::vector<bool>& own_clock,
       }
     }
     for (Look& look : sensors_[i].looks) {
-      // These three are moments written as numbers.
-      for (auto quantity = RuleQuantity::time_stuck; quantity <= RuleQuantity::time_drifting;
-           quantity = static_cast<RuleQuantity>(static_cast<int>(quantity) + 1)) {
-        double& since = look.values[static_cast<std::size_t>(quantity) -
-                                    static_cast<std::size_t>(RuleQuantity::spread)];
+      for (std::size_t place = 0; place < look.values.size(); ++place) {
+        // Moments written as numbers.
+        if (source_of(kJudgeOrder[place]) != Source::judges_since) continue;
+        double& since = look.values[place];
         if (std::isnan(since) || since == kNot) continue;
         since = static_cast<double>(unix_ms(moved(instant_of(static_cast<std::int64_t>(since)))));
       }

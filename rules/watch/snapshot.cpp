@@ -1,12 +1,13 @@
 // The engine as bytes and back. CBOR (RFC 8949) of:
 //
-//   { "format": "torpor watch", "version": 2, "now": ms|null, "link": [[ms, connected]...],
+//   { "format": "torpor watch", "version": 4, "now": ms|null, "link": [[ms, connected]...],
 //     "link_before_time": bool|null, "next_alert": n,
 //     "rules":     [[name, conditions]...]                       what "instances" count by
 //     "sensors":   [[id, first_known|null, [[ms, quantity]...], [reading...], [reading...]]...]
 //     "airs":      [[[sensor id...], newest|null,
 //                    [[ms, position, quantity, value, error, hold ms]...],
 //                    [[window, steps]...]]...]
+//     "figures":   [name...]                                     what [value...] below counts by
 //     "jars":      [[id, [[ms, place, told ms]...], retired_at|null, retired,
 //                    [stage, recipe, [told...], revision, [outdated, from, until], headspace_at,
 //                     [ms, [value...], open_since|null, forecast_at, temperature],
@@ -28,7 +29,7 @@
 // Times are Unix milliseconds, values in canonical units, indices positions in the same snapshot.
 // What is a function of these (the moments of an air, timers, who depends on what) is rebuilt.
 // A change of meaning takes a new version; an older one must stay readable. In version 1 the jars
-// had no models. The models themselves are kept beside the snapshot: see watch.h.
+// had no models; until version 3 remedies were numbers and figures unnamed. The models themselves are kept beside the snapshot: see watch.h.
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
@@ -43,8 +44,28 @@ namespace {
 using nlohmann::json;
 
 constexpr const char* kFormat = "torpor watch";
-constexpr int kVersion = 3;
+constexpr int kVersion = 4;
 constexpr int kOldestVersion = 1;
+
+// A figure that is not named is unknown until the next look.
+std::vector<std::optional<RuleQuantity>> figures_of(const json& root) {
+  using enum RuleQuantity;
+  const auto named = root.find("figures");
+  if (named == root.end()) {  // as until version 3; the places of durations were never used
+    return {jar_temperature,     self_heating,  outer_dew_margin, inner_dew_margin,
+            surface_activity,    body_activity, water_gained,     water_buffer,
+            wake_progress,       slow_work,     time_to_wake,     sugar_shortfall,
+            kinetic_temperature, std::nullopt,  waking_signs,     gas_tight_lid};
+  }
+  std::vector<std::optional<RuleQuantity>> order;
+  for (const json& name : *named) {
+    const RuleQuantityFacts* row = find_rule_quantity(Scope::jar, name.get<std::string>());
+    const bool known =
+        row != nullptr && (row->source == Source::model || row->source == Source::forecast);
+    order.push_back(known ? std::optional(row->quantity) : std::nullopt);
+  }
+  return order;
+}
 
 json to_json(Instant t) { return unix_ms(t); }
 json to_json(const std::optional<Instant>& t) { return t ? json(unix_ms(*t)) : json(nullptr); }
@@ -284,10 +305,26 @@ Figure figure_from(const json& j) {
           j.at(2).get<std::string>()};
 }
 
-// An earlier version stored a remedy by its number alone.
+Remedy remedy_from(const json& j) {
+  using enum Remedy;
+  // As numbered before they were stored by name.
+  static constexpr Remedy kNumbered[] = {add_sugar,   move,           vent,        keep_room_shut,
+                                         dry_air,     ease_lid,       renew_cover, shade,
+                                         look,        wake_test,      use_first,   check_sensor,
+                                         check_board, change_battery, carry_out,   renew_vessel};
+  if (!j.is_string()) {
+    const auto number = whole_from<std::size_t>(j);
+    if (number >= std::size(kNumbered)) throw std::out_of_range("remedy");
+    return kNumbered[number];
+  }
+  const auto named = remedy_named(j.get<std::string>());
+  if (!named) throw std::out_of_range("remedy");
+  return *named;
+}
+
+// An earlier version stored a remedy alone, without its words.
 Advice advice_from(const json& j) {
-  const auto remedy =
-      enum_from(j.is_array() ? j.at(0) : j, Remedy::add_sugar, Remedy::renew_vessel);
+  const Remedy remedy = remedy_from(j.is_array() ? j.at(0) : j);
   if (!j.is_array()) return {remedy, std::string(remedy_sentence(remedy)), {}};
   Advice advice{remedy, j.at(1).get<std::string>(), {}};
   for (const json& amount : j.at(2)) advice.amounts.push_back(figure_from(amount));
@@ -304,7 +341,7 @@ json to_json(const OpenAlert& open) {
   for (const Advice& each : alert.remedies) {
     json amounts = json::array();
     for (const Figure& amount : each.amounts) amounts.push_back(to_json(amount));
-    remedies.push_back({static_cast<int>(each.remedy), each.words, amounts});
+    remedies.push_back({remedy_name(each.remedy), each.words, amounts});
   }
   return {{"number", alert.number},
           {"rule", alert.rule},
@@ -460,12 +497,14 @@ std::string Watch::Core::snapshot() const {
     each.push_back(to_json(air.lately));
     return each;
   });
+  map.put_each("figures", model_quantities(),
+               [](RuleQuantity quantity) { return json(facts(quantity).name); });
   map.put_each("jars", jars_, [&](const Jar& jar) {
     const auto index = static_cast<std::size_t>(&jar - jars_.data());
     json each = to_json(register_.at(index));
     each.push_back(track_json(index));
     each.push_back(jar.spoilage ? to_json(*jar.spoilage) : json(nullptr));
-    each.push_back(jar.said ? json{static_cast<int>(jar.said->remedy),
+    each.push_back(jar.said ? json{remedy_name(jar.said->remedy),
                                    static_cast<int>(jar.said->urgency), unix_ms(jar.said->at)}
                             : json(nullptr));
     return each;
@@ -548,7 +587,8 @@ json Watch::Core::track_json(std::size_t jar) const {
           own.split_off};
 }
 
-void Watch::Core::load_track(std::size_t jar, const json& j, const ModelsByJar& models) {
+void Watch::Core::load_track(std::size_t jar, const json& j, const FigureOrder& figures,
+                             const ModelsByJar& models) {
   Jar& own = jars_[jar];
   own.stage = j.at(0).get<std::string>();
   const culture::JarRecipe recipe = recipe_from_json(j.at(1));
@@ -566,11 +606,9 @@ void Watch::Core::load_track(std::size_t jar, const json& j, const ModelsByJar& 
   saved.outdated_until = instant_from(j.at(4).at(2));
   const json& look = j.at(6);
   saved.look.at = instant_from(look.at(0));
-  // Figures that an earlier version did not know are unknown until the next look.
-  saved.look.values.fill(std::numeric_limits<double>::quiet_NaN());
   const json& values = look.at(1);
-  for (std::size_t i = 0; i < values.size() && i < saved.look.values.size(); ++i) {
-    if (values[i].is_number()) saved.look.values[i] = values[i].get<double>();
+  for (std::size_t i = 0; i < values.size() && i < figures.size(); ++i) {
+    if (figures[i] && values[i].is_number()) saved.look.put(*figures[i], values[i].get<double>());
   }
   saved.look.open_since = maybe_instant(look.at(2));
   saved.look.forecast_at = instant_from(look.at(3));
@@ -669,16 +707,17 @@ void Watch::Core::load(const json& root, const std::vector<JarModelBytes>& model
   }
   std::vector<JarRecord> jars;
   for (const json& each : root.at("jars")) jars.push_back(jar_from(each));
+  const FigureOrder figures = figures_of(root);
   load_jars(std::move(jars));
   ModelsByJar by_jar;
   for (const JarModelBytes& each : models) by_jar.emplace(each.jar, &each);
   for (std::size_t i = 0; i < jars_.size(); ++i) {
     const json& saved = root.at("jars").at(i);
-    if (saved.size() > 4 && !saved.at(4).is_null()) load_track(i, saved.at(4), by_jar);
+    if (saved.size() > 4 && !saved.at(4).is_null()) load_track(i, saved.at(4), figures, by_jar);
     if (saved.size() > 5 && !saved.at(5).is_null()) jars_[i].spoilage = spoilage_from(saved.at(5));
     if (saved.size() > 6 && !saved.at(6).is_null()) {
       const json& said = saved.at(6);
-      jars_[i].said = Jar::Said{enum_from(said.at(0), Remedy::add_sugar, Remedy::renew_vessel),
+      jars_[i].said = Jar::Said{remedy_from(said.at(0)),
                                 enum_from(said.at(1), Urgency::now, Urgency::this_week),
                                 instant_from(said.at(2))};
     }

@@ -546,8 +546,8 @@ TEST_CASE("units convert by their definitions") {
 }
 
 TEST_CASE("every remedy has a name that reads back and a sentence") {
-  for (int i = 0; i <= static_cast<int>(Remedy::change_battery); ++i) {
-    const auto remedy = static_cast<Remedy>(i);
+  for (const RemedyFacts& row : remedies()) {
+    const Remedy remedy = row.remedy;
     RuleText text = rule_text("temperature above 27 °C");
     text.remedies = {std::string(remedy_name(remedy))};
     const auto rule = check_rule(text);

@@ -31,12 +31,12 @@ TEST_CASE("bytes that are no snapshot are refused and change nothing") {
     CHECK(!watch.restore(std::string_view(good).substr(0, cut)));
   }
   CHECK(watch.snapshot() == before);
-  // {"format": "torpor watch", "version": 4} in CBOR.
+  // {"format": "torpor watch", "version": 5} in CBOR.
   const std::string newer = std::string("\xa2") + "\x66" + "format" + "\x6c" + "torpor watch" +
-                            "\x67" + "version" + "\x04";
+                            "\x67" + "version" + "\x05";
   const auto refused = watch.restore(newer);
   REQUIRE(!refused);
-  CHECK(refused.error() == "the snapshot has version 4, this program reads version 3");
+  CHECK(refused.error() == "the snapshot has version 5, this program reads version 4");
   CHECK(watch.restore(good).has_value());
 }
 
@@ -57,7 +57,8 @@ TEST_CASE("a number that cannot stand where it stands is refused") {
       {"/alerts/0/urgency", -1, "kind"},
       {"/alerts/0/number", -1, "number"},
       {"/alerts/0/notices", std::int64_t{1} << 40, "number"},
-      {"/alerts/0/remedies/0/0", 1000, "kind"},
+      {"/alerts/0/remedies/0/0", 1000, "remedy"},
+      {"/alerts/0/remedies/0/0", "sing", "remedy"},
       {"/sensors/0/3/0/0", 0, "kind"},
       {"/sensors/0/3/0/2", 5, "kind"},
       {"/sensors/0/3/0/5", 300, "number"},

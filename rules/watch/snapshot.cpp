@@ -1,17 +1,19 @@
 // The engine as bytes and back. CBOR (RFC 8949) of:
 //
-//   { "format": "torpor watch", "version": 2, "now": ms|null, "link": [[ms, connected]...],
+//   { "format": "torpor watch", "version": 3, "now": ms|null, "link": [[ms, connected]...],
 //     "link_before_time": bool|null, "next_alert": n,
+//     "disk": [[ms, % free]...], "clock_steps": [[ms, amount]...], "disk_before_time": %|null,
 //     "rules":     [[name, conditions]...]                       what "instances" count by
 //     "sensors":   [[id, first_known|null, [[ms, quantity]...], [reading...], [reading...]]...]
 //     "airs":      [[[sensor id...], newest|null,
 //                    [[ms, position, quantity, value, error, hold ms]...],
-//                    [[window, steps]...]]...]
+//                    [[window, steps]...], lately]...]
 //     "jars":      [[id, [[ms, place, told ms]...], retired_at|null, retired,
 //                    [stage, recipe, [told...], revision, [outdated, from, until], headspace_at,
-//                     [ms, [value...], open_since|null, forecast_at, temperature],
+//                     [ms, [value...], open_since|null, forecast_at, temperature, closed_at,
+//                      looked_at],
 //                     [jar split off...]]|null,
-//                    [ms, sign, jar, entry]|null                  what spoiled it
+//                    [ms, sign, jar, entry]|null,                 what spoiled it
 //                    [remedy, urgency, ms]|null]...]              what was last said of it
 //     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
 //                    [[from, met, met_since, [since, banked...]]...]]...]
@@ -28,7 +30,8 @@
 // Times are Unix milliseconds, values in canonical units, indices positions in the same snapshot.
 // What is a function of these (the moments of an air, timers, who depends on what) is rebuilt.
 // A change of meaning takes a new version; an older one must stay readable. In version 1 the jars
-// had no models. The models themselves are kept beside the snapshot: see watch.h.
+// had no models; up to version 2 a remedy was its number alone. What was added since without a new
+// meaning may be missing. The models themselves are kept beside the snapshot: see watch.h.
 #include <nlohmann/json.hpp>
 
 #include <algorithm>

@@ -9,6 +9,7 @@
 
 #include "config/shown_text.h"
 #include "config/yaml_reader.h"
+#include "sensors/trimmed.h"
 
 namespace torpor::config {
 namespace {
@@ -30,24 +31,19 @@ constexpr UnitFactor kVolts[] = {{"V", 1.0, true}, {"mV", 1e-3, true}};
 constexpr UnitFactor kCubicMetres[] = {
     {"m3", 1.0, true}, {"m³", 1.0, true}, {"l", 1e-3, true}, {"L", 1e-3, false}};
 
-std::string_view trimmed(std::string_view text) {
-  const std::size_t first = text.find_first_not_of(' ');
-  if (first == std::string_view::npos) return {};
-  return text.substr(first, text.find_last_not_of(' ') - first + 1);
-}
-
 // The amount in the table's base unit. `kind` is "a duration", `example` how one is written.
 template <std::size_t N>
 tl::expected<double, std::string> parse_amount(std::string_view text, const UnitFactor (&units)[N],
                                                std::string_view kind, std::string_view example) {
-  const std::string_view body = trimmed(text);
+  const std::string_view body = trimmed(text, " ");
   double number = 0.0;
   const auto [end, error] = std::from_chars(body.data(), body.data() + body.size(), number);
   if (error != std::errc() || !std::isfinite(number)) {
     return tl::make_unexpected(
         fmt::format("found {}; expected {} such as {}", quoted(text), kind, example));
   }
-  const std::string_view unit = trimmed(body.substr(static_cast<std::size_t>(end - body.data())));
+  const std::string_view unit =
+      trimmed(body.substr(static_cast<std::size_t>(end - body.data())), " ");
   std::vector<std::string> listed;
   for (const UnitFactor& candidate : units) {
     if (candidate.name == unit) return number * candidate.factor;

@@ -5,8 +5,8 @@
 #include <string_view>
 
 #include "config/names.h"
-#include "config/shown_text.h"
 #include "rules/book/near_word.h"
+#include "sensors/utf8.h"
 
 namespace torpor::config {
 namespace {
@@ -17,10 +17,10 @@ std::string padding_under(std::string_view line, int characters) {
   std::string padding;
   std::size_t i = 0;
   for (int n = 0; n < characters && i < line.size(); ++n) {
-    const CodePoint c = code_point_at(line, i);
+    const Utf8Character c = utf8_character_at(line, i);
     i += c.length;
     padding += c.value == '\t' ? std::string("\t")
-                               : std::string(static_cast<std::size_t>(cells(c.value)), ' ');
+                               : std::string(static_cast<std::size_t>(columns_of(c.value)), ' ');
   }
   return padding;
 }

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <nlohmann/json.hpp>
 #include <optional>
@@ -103,30 +102,6 @@ DecodeError syntax_error(std::string_view text, std::size_t byte) {
                       at + 1, text.size(), excerpt(text.substr(at, 20)))};
 }
 
-// One token of a pointer with ~1 and ~0 read as / and ~; nullopt: not a valid escape.
-std::optional<std::string> unescaped(std::string_view token) {
-  std::string name;
-  for (std::size_t i = 0; i < token.size(); ++i) {
-    if (token[i] != '~') {
-      name += token[i];
-    } else if (i + 1 < token.size() && (token[i + 1] == '0' || token[i + 1] == '1')) {
-      name += token[++i] == '0' ? '~' : '/';
-    } else {
-      return std::nullopt;
-    }
-  }
-  return name;
-}
-
-const json* element(const json& array, const std::string& token) {
-  // RFC 6901, section 4: digits without leading zeros; "-" names no element that exists.
-  std::size_t index = 0;
-  const auto [end, error] = std::from_chars(token.data(), token.data() + token.size(), index);
-  const bool leading_zero = token.size() > 1 && token.front() == '0';
-  if (error != std::errc() || end != token.data() + token.size() || leading_zero) return nullptr;
-  return index < array.size() ? &array[index] : nullptr;
-}
-
 }  // namespace
 
 tl::expected<json, DecodeError> parse_json(std::string_view text) {
@@ -147,22 +122,12 @@ tl::expected<json, DecodeError> parse_json(std::string_view text) {
 }
 
 const json* find_by_pointer(const json& document, std::string_view pointer) {
-  const json* at = &document;
-  while (!pointer.empty() && at != nullptr) {
-    if (pointer.front() != '/') return nullptr;
-    pointer.remove_prefix(1);
-    const std::size_t length = std::min(pointer.find('/'), pointer.size());
-    const std::optional<std::string> token = unescaped(pointer.substr(0, length));
-    pointer.remove_prefix(length);
-    if (!token) return nullptr;
-    if (at->is_object()) {
-      const auto member = at->find(*token);
-      at = member == at->end() ? nullptr : &*member;
-    } else {
-      at = at->is_array() ? element(*at, *token) : nullptr;
-    }
+  try {
+    const json::json_pointer place{std::string(pointer)};
+    return document.contains(place) ? &document.at(place) : nullptr;
+  } catch (const json::exception&) {  // not a pointer, or an index past any array
+    return nullptr;
   }
-  return at;
 }
 
 tl::expected<double, DecodeError> number_of(const json& value, const std::string& where) {

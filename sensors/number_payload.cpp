@@ -3,21 +3,14 @@
 // Valid: 21.5   -0.25   +7   1e1       Invalid: 21,5   21.5 C   0x15   1 2   "21.5"
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <cassert>
 #include <charconv>
 
 #include "sensors/decoding.h"
+#include "sensors/trimmed.h"
 
 namespace torpor::decoding {
 namespace {
-
-std::string_view trimmed(std::string_view text) {
-  constexpr std::string_view kWhiteSpace = " \t\r\n";
-  text.remove_prefix(std::min(text.find_first_not_of(kWhiteSpace), text.size()));
-  const std::size_t last = text.find_last_not_of(kWhiteSpace);
-  return text.substr(0, last == std::string_view::npos ? 0 : last + 1);
-}
 
 bool is_not_finite_word(std::string_view text) {
   if (!text.empty() && (text.front() == '-' || text.front() == '+')) text.remove_prefix(1);

@@ -29,15 +29,9 @@ constexpr std::string_view kCut = "...";
 
 // True for characters that would break a one-line message or turn its direction: C0 and C1
 // controls, DEL, line and paragraph separators, bidirectional overrides and isolates.
-bool unprintable(std::string_view character) {
-  const auto lead = static_cast<unsigned char>(character[0]);
-  if (character.size() == 1) return lead < 0x20 || lead == 0x7F;
-  const auto second = static_cast<unsigned char>(character[1]);
-  if (character.size() == 2) return lead == 0xC2 && second < 0xA0;
-  if (lead != 0xE2) return false;
-  const auto third = static_cast<unsigned char>(character[2]);
-  return (second == 0x80 && third >= 0xA8 && third <= 0xAE) ||
-         (second == 0x81 && third >= 0xA6 && third <= 0xA9);
+bool unprintable(char32_t c) {
+  return c < 0x20 || (c >= 0x7F && c < 0xA0) || (c >= 0x2028 && c <= 0x202E) ||
+         (c >= 0x2066 && c <= 0x2069);
 }
 
 std::string escaped(std::string_view bytes) {
@@ -101,9 +95,9 @@ std::string excerpt(std::string_view payload) {
   std::size_t length = 0;      // in characters
   std::size_t before_cut = 0;  // bytes of text that leave room for the dots
   while (!payload.empty()) {
-    const std::size_t bytes = utf8_character_length(payload);
-    const std::string_view character = payload.substr(0, bytes == 0 ? 1 : bytes);
-    const bool escape = bytes == 0 || unprintable(character);
+    const auto [value, bytes, valid] = utf8_character_at(payload, 0);
+    const std::string_view character = payload.substr(0, bytes);
+    const bool escape = !valid || unprintable(value);
     const std::string shown = escape ? escaped(character) : std::string(character);
     length += escape ? shown.size() : 1;
     if (length > kExcerptLength) return text.substr(0, before_cut).append(kCut);

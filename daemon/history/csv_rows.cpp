@@ -13,6 +13,8 @@
 #include <algorithm>
 #include <utility>
 
+#include "sensors/trimmed.h"
+
 namespace torpor::daemon {
 namespace {
 
@@ -21,12 +23,6 @@ constexpr std::string_view kBlanks = " \t";
 
 bool is_blank(std::string_view line) {
   return line.find_first_not_of(kBlanks) == std::string_view::npos;
-}
-
-std::string trimmed(std::string_view text) {
-  const std::size_t first = text.find_first_not_of(kBlanks);
-  if (first == std::string_view::npos) return {};
-  return std::string(text.substr(first, text.find_last_not_of(kBlanks) - first + 1));
 }
 
 // Cuts one row's text into cells.
@@ -93,7 +89,7 @@ class RowScanner {
       }
       text.push_back(take());
     }
-    cell.text = trimmed(text);
+    cell.text = trimmed(text, kBlanks);
   }
 
   void scan_quoted(CsvCell& cell) {

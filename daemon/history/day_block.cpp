@@ -23,6 +23,7 @@
 #include "daemon/history/integer_column.h"
 #include "daemon/history/little_endian.h"
 #include "daemon/history/value_grid.h"
+#include "rules/watch/varint.h"
 
 namespace torpor::daemon {
 namespace {
@@ -92,7 +93,7 @@ void put_times(std::string& body, std::int64_t day, const std::vector<Reading>& 
   for (std::int64_t& time : times) time /= scale;
   to_differences(times);
   to_differences(times);
-  put_varint(body, static_cast<std::uint64_t>(scale));
+  rules::put_varint(body, static_cast<std::uint64_t>(scale));
   put_column(body, times);
 }
 
@@ -138,7 +139,7 @@ std::optional<GridValues> values_on_grid(const ValueGrid& grid,
     }
     if (++excepted * 8 > readings.size() * (8 - kFewestOnGridInEight)) return std::nullopt;
     numbers.push_back(numbers.empty() ? 0 : numbers.back());
-    put_varint(exceptions, skipped);
+    rules::put_varint(exceptions, skipped);
     put_double(exceptions, reading.raw);
     skipped = 0;
   }
@@ -146,7 +147,7 @@ std::optional<GridValues> values_on_grid(const ValueGrid& grid,
   std::string values{static_cast<char>(kOnGrid), static_cast<char>(grid.divisor),
                      static_cast<char>(grid.rounding)};
   put_column(values, numbers);
-  put_varint(values, excepted);
+  rules::put_varint(values, excepted);
   return GridValues{values + exceptions, excepted == 0};
 }
 
@@ -241,7 +242,7 @@ Instant start_of_day(std::int64_t day) { return instant_of(day * kDayMs); }
 
 std::string encode_day(std::int64_t day, const std::vector<Reading>& readings) {
   std::string body(1, static_cast<char>(kBlockFormat));
-  put_varint(body, readings.size());
+  rules::put_varint(body, readings.size());
   put_times(body, day, readings);
   put_received(body, day, readings);
   std::vector<std::int64_t> units;

@@ -4,14 +4,15 @@
 //            letters rise, each a step above the one before (the first above 0); then one place in
 //            them a number
 // varints  = 2:u8 { number:zigzag }
-// zigzag   = varint of 0, -1, 1, -2, 2, ... as 0, 1, 2, 3, 4, ...
-// varint   = seven bits a byte, low ones first; the high bit says that more follow (LEB128)
+// zigzag, varint: rules/watch/varint.h
 #include "daemon/history/integer_column.h"
 
 #include <algorithm>
 #include <bit>
+#include <span>
 
 #include "daemon/history/little_endian.h"
+#include "rules/watch/varint.h"
 
 namespace torpor::daemon {
 namespace {
@@ -19,19 +20,6 @@ namespace {
 enum ColumnKind : std::uint8_t { kSame = 0, kAlphabet = 1, kVarints = 2 };  // stored
 
 constexpr std::size_t kMostLetters = 256;
-
-std::uint64_t zigzag_of(std::int64_t number) {
-  return (static_cast<std::uint64_t>(number) << 1) ^ static_cast<std::uint64_t>(number >> 63);
-}
-std::int64_t number_of_zigzag(std::uint64_t zigzag) {
-  return static_cast<std::int64_t>((zigzag >> 1) ^ (~(zigzag & 1) + 1));
-}
-std::int64_t difference(std::int64_t a, std::int64_t b) {
-  return static_cast<std::int64_t>(static_cast<std::uint64_t>(a) - static_cast<std::uint64_t>(b));
-}
-std::int64_t sum(std::int64_t a, std::int64_t b) {
-  return static_cast<std::int64_t>(static_cast<std::uint64_t>(a) + static_cast<std::uint64_t>(b));
-}
 
 // The numbers that occur, rising; nullopt: too many for an alphabet.
 std::optional<std::vector<std::int64_t>> letters_of(std::vector<std::int64_t> numbers) {
@@ -44,7 +32,7 @@ std::optional<std::vector<std::int64_t>> letters_of(std::vector<std::int64_t> nu
 
 std::string as_varints(const std::vector<std::int64_t>& numbers) {
   std::string bytes;
-  for (const std::int64_t number : numbers) put_zigzag(bytes, number);
+  for (const std::int64_t number : numbers) rules::put_zigzag(bytes, number);
   return bytes;
 }
 
@@ -53,7 +41,7 @@ std::string in_letters(const std::vector<std::int64_t>& numbers,
   std::string bytes(1, static_cast<char>(letters.size() - 1));
   std::int64_t before = 0;
   for (const std::int64_t letter : letters) {
-    put_zigzag(bytes, difference(letter, before));
+    rules::put_zigzag(bytes, rules::wrapped_difference(letter, before));
     before = letter;
   }
   for (const std::int64_t number : numbers) {
@@ -64,18 +52,11 @@ std::string in_letters(const std::vector<std::int64_t>& numbers,
 
 }  // namespace
 
-void put_varint(std::string& bytes, std::uint64_t number) {
-  for (; number > 0x7f; number >>= 7) bytes.push_back(static_cast<char>(number | 0x80));
-  bytes.push_back(static_cast<char>(number));
-}
-
-void put_zigzag(std::string& bytes, std::int64_t number) { put_varint(bytes, zigzag_of(number)); }
-
 void put_column(std::string& bytes, const std::vector<std::int64_t>& numbers) {
   const auto letters = letters_of(numbers);
   if (letters && letters->size() <= 1) {
     bytes.push_back(kSame);
-    put_zigzag(bytes, letters->empty() ? 0 : letters->front());
+    rules::put_zigzag(bytes, letters->empty() ? 0 : letters->front());
     return;
   }
   const std::string varints = as_varints(numbers);
@@ -101,19 +82,13 @@ std::uint8_t ColumnReader::byte() {
 }
 
 std::uint64_t ColumnReader::varint() {
-  std::uint64_t number = 0;
-  for (unsigned shift = 0; shift < 64; shift += 7) {
-    const std::uint8_t next = byte();
-    const std::uint64_t bits = next & 0x7fu;
-    if (shift == 63 && bits > 1) break;
-    number |= bits << shift;
-    if ((next & 0x80u) == 0) return failed_ ? 0 : number;
-  }
-  failed_ = true;
-  return 0;
+  if (failed_) return 0;
+  const auto number = rules::take_varint(std::span<const char>(bytes_), position_);
+  failed_ = !number;
+  return number.value_or(0);
 }
 
-std::int64_t ColumnReader::zigzag() { return number_of_zigzag(varint()); }
+std::int64_t ColumnReader::zigzag() { return rules::number_of_zigzag(varint()); }
 
 double ColumnReader::real() {
   if (failed_ || bytes_.size() - position_ < sizeof(std::uint64_t)) {
@@ -138,7 +113,7 @@ std::optional<std::vector<std::int64_t>> ColumnReader::column(std::size_t count)
     if (kind == kAlphabet) {
       letters.resize(std::size_t{byte()} + 1);
       std::int64_t before = 0;
-      for (std::int64_t& letter : letters) before = letter = sum(before, zigzag());
+      for (std::int64_t& letter : letters) before = letter = rules::wrapped_sum(before, zigzag());
     }
     for (std::int64_t& number : numbers) {
       if (kind == kVarints) {
@@ -160,14 +135,14 @@ void to_differences(std::vector<std::int64_t>& numbers) {
   std::int64_t before = 0;
   for (std::int64_t& number : numbers) {
     const std::int64_t here = number;
-    number = difference(here, before);
+    number = rules::wrapped_difference(here, before);
     before = here;
   }
 }
 
 void from_differences(std::vector<std::int64_t>& numbers) {
   std::int64_t before = 0;
-  for (std::int64_t& number : numbers) before = number = sum(before, number);
+  for (std::int64_t& number : numbers) before = number = rules::wrapped_sum(before, number);
 }
 
 }  // namespace torpor::daemon

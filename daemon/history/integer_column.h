@@ -30,8 +30,6 @@ class ColumnReader {
   bool failed_ = false;
 };
 
-void put_varint(std::string& bytes, std::uint64_t number);
-void put_zigzag(std::string& bytes, std::int64_t number);
 void put_column(std::string& bytes, const std::vector<std::int64_t>& numbers);
 
 // Differences wrap as unsigned numbers do: any series comes back.

@@ -4,6 +4,9 @@
 
 #include <algorithm>
 
+#include "sensors/trimmed.h"
+#include "sensors/utf8.h"
+
 namespace torpor::daemon {
 
 namespace {
@@ -21,13 +24,6 @@ bool is_typographic_quote(char32_t point) {
 }
 
 bool is_quote(char32_t point) { return point == '"' || is_typographic_quote(point); }
-
-std::string_view trimmed(std::string_view text) {
-  constexpr std::string_view kSpace = " \t\r\n";
-  const std::size_t first = text.find_first_not_of(kSpace);
-  if (first == std::string_view::npos) return {};
-  return text.substr(first, text.find_last_not_of(kSpace) - first + 1);
-}
 
 // Where the quoted text that starts at `from` ends: a straight quote closes a straight one, so that
 // typographic quotes may stand inside; a phone that turned only one of the two is understood as
@@ -112,22 +108,9 @@ class Splitter {
 }  // namespace
 
 char32_t next_code_point(std::string_view text, std::size_t& position) {
-  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
-  const unsigned char lead = byte(position);
-  const std::size_t start = position++;
-  if (lead < 0x80) return lead;
-  const std::size_t length = lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : 2;
-  if (lead < 0xC2 || lead > 0xF4 || text.size() - start < length) return kNotUtf8;
-  char32_t point = lead & (0x7Fu >> length);
-  for (std::size_t i = 1; i < length; ++i) {
-    if ((byte(start + i) & 0xC0u) != 0x80u) return kNotUtf8;
-    point = (point << 6) | (byte(start + i) & 0x3Fu);
-  }
-  const bool overlong = (length == 3 && point < 0x800) || (length == 4 && point < 0x10000);
-  const bool surrogate = point >= 0xD800 && point <= 0xDFFF;
-  if (overlong || surrogate || point > 0x10FFFF) return kNotUtf8;
-  position = start + length;
-  return point;
+  const Utf8Character character = utf8_character_at(text, position);
+  position += character.length;
+  return character.valid ? character.value : kNotUtf8;
 }
 
 bool is_control(char32_t point) {

@@ -5,10 +5,10 @@
 #include <algorithm>
 
 #include "config/names.h"
-#include "config/shown_text.h"
 #include "config/topic.h"
 #include "daemon/report/printable.h"
 #include "daemon/report/text_parts.h"
+#include "sensors/utf8.h"
 
 namespace torpor::daemon {
 namespace {
@@ -40,13 +40,13 @@ std::string yaml_word(std::string_view text) {
   if (plain && text.front() != '-' && text.front() != '.') return std::string(text);
   std::string word = "\"";
   for (std::size_t at = 0; at < text.size();) {
-    const auto [value, length] = config::code_point_at(text, at);
-    const std::string_view character = text.substr(at, length);
-    at += length;
+    const Utf8Character c = utf8_character_at(text, at);
+    const std::string_view character = text.substr(at, c.length);
+    at += c.length;
     if (character == "\"" || character == "\\") word += '\\';
     word += printable(character) == character
                 ? std::string(character)
-                : fmt::format("\\U{:08x}", static_cast<unsigned>(value));
+                : fmt::format("\\U{:08x}", static_cast<unsigned>(c.value));
   }
   return word + '"';
 }

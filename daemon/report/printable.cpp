@@ -6,35 +6,10 @@
 #include <array>
 #include <cstdint>
 
+#include "sensors/utf8.h"
+
 namespace torpor::daemon {
 namespace {
-
-struct Glyph {
-  char32_t code = 0;
-  std::size_t bytes = 1;
-  bool valid = false;  // false: the one byte is not the start of a UTF-8 character
-};
-
-bool in_shortest_form(char32_t code, std::size_t bytes) {
-  static constexpr std::array<char32_t, 5> kLowest = {0, 0, 0x80, 0x800, 0x10000};
-  return code >= kLowest.at(bytes) && code <= 0x10FFFF && !(code >= 0xD800 && code <= 0xDFFF);
-}
-
-// Precondition: text is not empty. RFC 3629.
-Glyph first_glyph(std::string_view text) {
-  const auto byte = [&](std::size_t i) { return static_cast<std::uint8_t>(text[i]); };
-  const std::uint8_t lead = byte(0);
-  if (lead < 0x80) return {lead, 1, true};
-  const std::size_t bytes = lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : 2;
-  if (lead < 0xC2 || lead > 0xF4 || text.size() < bytes) return {lead, 1, false};
-  char32_t code = lead & (0x7Fu >> bytes);
-  for (std::size_t i = 1; i < bytes; ++i) {
-    if ((byte(i) & 0xC0) != 0x80) return {lead, 1, false};
-    code = (code << 6) | (byte(i) & 0x3Fu);
-  }
-  if (!in_shortest_form(code, bytes)) return {lead, 1, false};
-  return {code, bytes, true};
-}
 
 struct Span {
   char32_t first, last;
@@ -59,39 +34,22 @@ bool acts(char32_t code) {
   return in_any(kActing, code);
 }
 
-// The blocks that matter for names; not the whole of Unicode's width tables. A character that is
-// missing here puts a table out of line by a column and does no other harm.
-int width_of(char32_t code) {
-  static constexpr std::array<Span, 5> kCombining = {
-      {{0x0300, 0x036F}, {0x0591, 0x05BD}, {0x200B, 0x200D}, {0x20D0, 0x20FF}, {0xFE00, 0xFE0F}}};
-  static constexpr std::array<Span, 8> kWide = {{{0x1100, 0x115F},
-                                                 {0x2E80, 0xA4CF},
-                                                 {0xAC00, 0xD7A3},
-                                                 {0xF900, 0xFAFF},
-                                                 {0xFE30, 0xFE6F},
-                                                 {0xFF00, 0xFF60},
-                                                 {0x1F300, 0x1FAFF},
-                                                 {0x20000, 0x3FFFD}}};
-  if (in_any(kCombining, code)) return 0;
-  return in_any(kWide, code) ? 2 : 1;
-}
-
-std::string escaped(const Glyph& glyph) {
-  if (glyph.code == U'\n') return "\\n";
-  if (glyph.code == U'\t') return "\\t";
-  const auto number = static_cast<std::uint32_t>(glyph.code);
-  return glyph.valid && glyph.code > 0x7F ? fmt::format("\\u{{{:x}}}", number)
-                                          : fmt::format("\\x{:02x}", number);
+std::string escaped(const Utf8Character& character) {
+  if (character.value == U'\n') return "\\n";
+  if (character.value == U'\t') return "\\t";
+  const auto number = static_cast<std::uint32_t>(character.value);
+  return character.valid && character.value > 0x7F ? fmt::format("\\u{{{:x}}}", number)
+                                                   : fmt::format("\\x{:02x}", number);
 }
 
 // The longest start of `text` that is at most `width` columns wide.
 std::string_view start_of(std::string_view text, int width) {
   std::size_t end = 0;
   while (end < text.size()) {
-    const Glyph glyph = first_glyph(text.substr(end));
-    width -= width_of(glyph.code);
+    const Utf8Character character = utf8_character_at(text, end);
+    width -= columns_of(character.value);
     if (width < 0) break;
-    end += glyph.bytes;
+    end += character.length;
   }
   return text.substr(0, end);
 }
@@ -111,13 +69,13 @@ std::string printable(std::string_view text) {
   std::string shown;
   shown.reserve(text.size());
   while (!text.empty()) {
-    const Glyph glyph = first_glyph(text);
-    if (!glyph.valid || acts(glyph.code)) {
-      shown += escaped(glyph);
+    const Utf8Character character = utf8_character_at(text, 0);
+    if (!character.valid || acts(character.value)) {
+      shown += escaped(character);
     } else {
-      shown += text.substr(0, glyph.bytes);
+      shown += text.substr(0, character.length);
     }
-    text.remove_prefix(glyph.bytes);
+    text.remove_prefix(character.length);
   }
   return shown;
 }
@@ -125,9 +83,9 @@ std::string printable(std::string_view text) {
 int display_width(std::string_view text) {
   int width = 0;
   while (!text.empty()) {
-    const Glyph glyph = first_glyph(text);
-    width += width_of(glyph.code);
-    text.remove_prefix(glyph.bytes);
+    const Utf8Character character = utf8_character_at(text, 0);
+    width += columns_of(character.value);
+    text.remove_prefix(character.length);
   }
   return width;
 }

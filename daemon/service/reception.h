@@ -1,6 +1,7 @@
 // Where messages from the broker arrive: topic -> sensor -> decode -> inbox, or a refusal that is
-// counted, said once in the log and acknowledged. Runs on the link's receive thread and never waits
-// for another; returning is the acknowledgement (daemon/link/link.h).
+// counted, said in the log (at most once in ten minutes a sensor) and acknowledged. Runs on the
+// link's receive thread and never waits for another; returning is the acknowledgement
+// (daemon/link/link.h).
 #pragma once
 
 #include <array>
@@ -23,12 +24,13 @@
 
 namespace torpor::daemon {
 
-// What became of the messages so far; for the service topic. Readable from any thread.
+// What became of the messages since the start; for the service topic. Readable from any thread.
+// Each message is counted in `messages` and in at most one of the others.
 struct IntakeCounters {
   std::atomic<std::uint64_t> messages{0};  // all that arrived
-  std::atomic<std::uint64_t> accepted{0};  // kept in the inbox
-  std::array<std::atomic<std::uint64_t>, kRefusalCount> refused{};
-  std::atomic<std::uint64_t> unknown_topic{0};
+  std::atomic<std::uint64_t> accepted{0};  // messages, not readings, kept in inbox or spool
+  std::array<std::atomic<std::uint64_t>, kRefusalCount> refused{};  // by Refusal
+  std::atomic<std::uint64_t> unknown_topic{0};  // no sensor's topic, and no pattern's either
   std::atomic<std::uint64_t> tells_refused{0};  // too long, retained, over the rate
 
   [[nodiscard]] std::uint64_t refused_in_all() const {
@@ -122,7 +124,7 @@ class Reception {
     std::chrono::steady_clock::time_point reported;
     std::uint64_t unreported = 0;
   };
-  std::map<std::string, Fault, std::less<>> faults_;  // by sensor and reason, for the log
+  std::map<std::string, Fault, std::less<>> faults_;  // by sensor, for the log
   std::optional<Instant> newest_;                     // under Clock::readings
   std::map<std::string, Stamped, std::less<>> stamped_;
   Instant link_since_{};  // when the first message came after it was lost

@@ -1,3 +1,6 @@
+// By hand, because it is one datagram: libsystemd would bring libgcrypt, liblzma, liblz4 and libcap
+// into a process that runs on small boards, and this way no step of the strand ever waits for a
+// manager that does not read.
 #include "daemon/service/service_manager.h"
 
 #include <sys/socket.h>

@@ -23,7 +23,8 @@
 namespace torpor::daemon {
 namespace {
 
-// Design section 6: a redelivery is looked for among the last 20 messages.
+// A redelivery is looked for among as many messages as the broker may have under way at once
+// (kReceiveMaximum, link/intake.cpp).
 constexpr std::size_t kRedeliveriesRemembered = 20;
 // Records that may wait for a predecessor before something is wrong with the numbering.
 constexpr std::size_t kEarlyRecordsExpected = 64;

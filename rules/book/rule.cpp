@@ -11,6 +11,7 @@
 #include "rules/book/ease.h"
 #include "rules/book/near_word.h"
 #include "rules/book/parsed_condition.h"
+#include "sensors/trimmed.h"
 
 namespace torpor::rules {
 namespace {
@@ -66,14 +67,8 @@ static_assert(
 constexpr std::array<std::string_view, 3> kUrgencies{"now", "today", "this-week"};
 constexpr std::array<std::string_view, 4> kScopes{"place", "jar", "sensor", "service"};
 
-bool is_blank(char c) { return c == ' ' || (c >= '\t' && c <= '\r'); }
-
 // YAML's folded texts end in a line break; that is no part of what was said.
-std::string_view trimmed(std::string_view text) {
-  while (!text.empty() && is_blank(text.front())) text.remove_prefix(1);
-  while (!text.empty() && is_blank(text.back())) text.remove_suffix(1);
-  return text;
-}
+constexpr std::string_view kBlanksOfText = " \t\n\v\f\r";
 
 std::string list_of(std::span<const std::string_view> words) {
   std::string text;
@@ -146,7 +141,7 @@ class RuleChecker {
 
   void conditions(std::optional<Scope> scope, Rule& rule) {
     const CheckedCondition when = condition(RuleField::when, text_.when, scope);
-    if (trimmed(text_.until).empty()) {
+    if (trimmed(text_.until, kBlanksOfText).empty()) {
       rule.when = when.condition;
       return;
     }
@@ -161,7 +156,7 @@ class RuleChecker {
   CheckedCondition condition(RuleField field, const std::string& text, std::optional<Scope> scope) {
     std::vector<RuleFault> found;
     CheckedCondition checked;
-    if (trimmed(text).empty()) {
+    if (trimmed(text, kBlanksOfText).empty()) {
       found.push_back({field, 0, 0, 0,
                        "'when' is missing; write a condition such as temperature above 27 °C "
                        "lasting 2 h"});
@@ -181,7 +176,7 @@ class RuleChecker {
   }
 
   std::string why() {
-    const std::string_view why = trimmed(text_.why);
+    const std::string_view why = trimmed(text_.why, kBlanksOfText);
     if (why.empty()) {
       fault(RuleField::why, 0, 0, "'why' is missing; say in a sentence what the alert is for");
     } else if (why.size() > kLongestWhy) {

@@ -16,7 +16,7 @@ struct Cylinder {
 
 // Seconds after which 63 % of a step of the air has come through. Side and ends in parallel:
 //   1/tau = 1/tau_side + 1/tau_ends, tau_side = rho c R/2 (1/h + R/(4k)), tau_ends = rho c l (1/h +
-//   l/(3k)), l half the height. Within 3 % of the exact series solution for h R/k < 1.6 (C).
+//   l/(3k)), l half the height. Within 3 % of the exact series solution for h R/k < 1.6 (computed).
 [[nodiscard]] double time_constant(const Cylinder& contents, const Parameters& set);
 
 // A first-order lag under constant air, in closed form.

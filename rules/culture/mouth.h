@@ -36,7 +36,7 @@ struct CoverFacts {
 [[nodiscard]] std::optional<Cover> cover_named(std::string_view name);
 
 // Diffusivity of water vapour in air at 1 atm, m2/s. Marrero & Mason 1972, J. Phys. Chem. Ref. Data
-// 1:3, 1.87e-10 T^2.072 (M), 282-450 K; +/-4 %.
+// 1:3, 1.87e-10 T^2.072 (from memory), 282-450 K; +/-4 %.
 [[nodiscard]] double vapour_diffusivity(Celsius temperature);
 // Vapour passage of still air, kg/(m s Pa): D/(Rv T).
 [[nodiscard]] double still_air_passage(Celsius temperature);

@@ -7,9 +7,9 @@
 namespace torpor::rules::culture {
 namespace {
 
-// Sources in short; science behind them: the model's page in the documentation. (S) the source's
-// text was seen, (M) from memory, (C) computed; without a mark: our own proposal, corrected by
-// field weighings and wake tests.
+// Sources in short. (S): the source's text was seen, mostly an excerpt; (M): quoted from memory;
+// (C): computed from the formula named. Without a mark: our own default, without a source,
+// corrected by field weighings and wake tests.
 constexpr ParameterFacts kParameterFacts[] = {
     {"norrish_sucrose", &Parameters::norrish_sucrose, "1", 6.47, 6.47, 6.47, 5.9, 6.6,
      "Chirife, Favetto & Ferro Fontan 1982 (M); Norrish 1966 gave 5.99"},

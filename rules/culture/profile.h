@@ -58,7 +58,7 @@ struct ParameterFacts {
   std::string_view unit;  // "1" for a pure number
   double cautious, likely, hopeful;
   double lowest, highest;   // closed
-  std::string_view source;  // (S) seen, (M) from memory, (C) computed, else our own proposal
+  std::string_view source;  // its marks: at the top of the table, profile.cpp
 };
 
 // The table, in the order of the struct.

@@ -12,8 +12,8 @@ inline constexpr double kMolarSucrose = 342.297;
 inline constexpr double kMolarHexose = 180.156;      // glucose, fructose: invert
 inline constexpr double kMolarStarchUnit = 162.141;  // one glucose in a chain
 
-// Saturated sucrose solution, g sucrose per 100 g solution. Vavrinecz 1962 as in ICUMSA tables (M);
-// 0-100 degC. Other tables differ by up to 0.4 at 20 degC.
+// Saturated sucrose solution, g sucrose per 100 g solution. Vavrinecz 1962 as in ICUMSA tables
+// (from memory); 0-100 degC. Other tables differ by up to 0.4 at 20 degC.
 [[nodiscard]] double sucrose_solubility_percent(Celsius temperature);
 // The same as g sucrose per g water.
 [[nodiscard]] double sucrose_per_water(Celsius temperature);

@@ -2,17 +2,19 @@
 //
 //   { "format": "torpor watch", "version": 4, "now": ms|null, "link": [[ms, connected]...],
 //     "link_before_time": bool|null, "next_alert": n,
+//     "disk": [[ms, % free]...], "clock_steps": [[ms, amount]...], "disk_before_time": %|null,
 //     "rules":     [[name, conditions]...]                       what "instances" count by
 //     "sensors":   [[id, first_known|null, [[ms, quantity]...], [reading...], [reading...]]...]
 //     "airs":      [[[sensor id...], newest|null,
 //                    [[ms, position, quantity, value, error, hold ms]...],
-//                    [[window, steps]...]]...]
+//                    [[window, steps]...], lately]...]
 //     "figures":   [name...]                                     what [value...] below counts by
 //     "jars":      [[id, [[ms, place, told ms]...], retired_at|null, retired,
 //                    [stage, recipe, [told...], revision, [outdated, from, until], headspace_at,
-//                     [ms, [value...], open_since|null, forecast_at, temperature],
+//                     [ms, [value...], open_since|null, forecast_at, temperature, closed_at,
+//                      looked_at],
 //                     [jar split off...]]|null,
-//                    [ms, sign, jar, entry]|null                  what spoiled it
+//                    [ms, sign, jar, entry]|null,                 what spoiled it
 //                    [remedy, urgency, ms]|null]...]              what was last said of it
 //     "instances": [[rule, kind, id, start|null, settled|null, settled_due, frozen, due,
 //                    [[from, met, met_since, [since, banked...]]...]]...]
@@ -24,12 +26,14 @@
 //
 // A window is named by its canonical words; its steps are bytes: for each, what was added to the
 // time (ms) and the value (millionths; the least number is unknown) of the one before, both as
-// zigzag varints of 7 bits, low ones first, as wrapped 64-bit sums from zero.
+// zigzag varints (varint.h), as wrapped 64-bit sums from zero.
 //
 // Times are Unix milliseconds, values in canonical units, indices positions in the same snapshot.
 // What is a function of these (the moments of an air, timers, who depends on what) is rebuilt.
 // A change of meaning takes a new version; an older one must stay readable. In version 1 the jars
-// had no models; until version 3 remedies were numbers and figures unnamed. The models themselves are kept beside the snapshot: see watch.h.
+// had no models; up to version 2 a remedy was its number alone, in version 3 its number and words,
+// and figures were unnamed. What was added since without a new meaning may be missing. The models
+// themselves are kept beside the snapshot: see watch.h.
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
@@ -37,6 +41,7 @@
 
 #include "rules/watch/core.h"
 #include "rules/watch/saved_json.h"
+#include "rules/watch/varint.h"
 
 namespace torpor::rules {
 namespace {
@@ -118,34 +123,18 @@ void read_track(const json& j, SensorTrack& track) {
   track.restore(std::move(spoken), newest, trusted);
 }
 
-void put_varint(std::int64_t number, std::vector<std::uint8_t>& bytes) {
-  auto bits = (static_cast<std::uint64_t>(number) << 1) ^ static_cast<std::uint64_t>(number >> 63);
-  for (; bits >= 0x80; bits >>= 7) bytes.push_back(static_cast<std::uint8_t>(bits | 0x80));
-  bytes.push_back(static_cast<std::uint8_t>(bits));
-}
-
-std::int64_t take_varint(const std::vector<std::uint8_t>& bytes, std::size_t& at) {
-  std::uint64_t bits = 0;
-  for (unsigned shift = 0;; shift += 7) {
-    if (at == bytes.size() || shift > 63) throw std::out_of_range("steps");
-    const std::uint8_t byte = bytes[at++];
-    bits |= static_cast<std::uint64_t>(byte & 0x7F) << shift;
-    if (byte < 0x80) break;
-  }
-  return static_cast<std::int64_t>((bits >> 1) ^ (~(bits & 1) + 1));
-}
-
-std::int64_t wrapped(std::int64_t a, std::int64_t b, bool subtract) {
-  const auto x = static_cast<std::uint64_t>(a), y = static_cast<std::uint64_t>(b);
-  return static_cast<std::int64_t>(subtract ? x - y : x + y);
+std::int64_t take_number(std::span<const std::uint8_t> bytes, std::size_t& at) {
+  const auto zigzag = take_varint(bytes, at);
+  if (!zigzag) throw std::out_of_range("steps");
+  return number_of_zigzag(*zigzag);
 }
 
 json to_json(const WindowTrack& track) {
   std::vector<std::uint8_t> bytes;
   std::int64_t at = 0, value = 0;
   for (const WindowTrack::Step& step : track.steps()) {
-    put_varint(wrapped(unix_ms(step.from), at, true), bytes);
-    put_varint(wrapped(step.value, value, true), bytes);
+    put_zigzag(bytes, wrapped_difference(unix_ms(step.from), at));
+    put_zigzag(bytes, wrapped_difference(step.value, value));
     at = unix_ms(step.from);
     value = step.value;
   }
@@ -160,8 +149,8 @@ void read_steps(const json& j, WindowTrack& track) {
   std::vector<WindowTrack::Step> steps;
   std::int64_t ms = 0, value = 0;
   for (std::size_t at = 0; at < bytes.size();) {
-    ms = wrapped(ms, take_varint(bytes, at), false);
-    value = wrapped(value, take_varint(bytes, at), false);
+    ms = wrapped_sum(ms, take_number(bytes, at));
+    value = wrapped_sum(value, take_number(bytes, at));
     const Instant from = instant_or(kAlways, json(ms));
     const bool in_order = steps.empty() || from > steps.back().from;
     const bool known = value != WindowTrack::kUnknown;

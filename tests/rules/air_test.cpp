@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <sstream>
@@ -10,6 +9,7 @@
 #include <vector>
 
 #include "rules/air/psychrometrics.h"
+#include "tests/reference/open_data.h"
 #include "tests/reference/table.h"
 
 namespace torpor::rules::air {
@@ -215,13 +215,6 @@ TEST_CASE("the dew point never lies above the temperature of air up to 100 %") {
   }
 }
 
-// The folder of the open data set, or an empty path.
-std::filesystem::path open_data_folder() {
-  if (const char* named = std::getenv("TORPOR_OPEN_DATA")) return named;
-  const auto beside = std::filesystem::path(TORPOR_SOURCE_DIR) / ".." / "shared" / "data";
-  return std::filesystem::exists(beside / "office-room.csv") ? beside : std::filesystem::path();
-}
-
 // Relative differences of our humidity ratio from the file's own column, sorted by size.
 std::vector<double> office_room_residuals(const std::filesystem::path& path) {
   std::ifstream file(path);
@@ -252,13 +245,11 @@ TEST_CASE("humidity ratio agrees with the authors' own in 17 days of an office r
   // our 0.621945 (older handbooks: 0.62198). Hyland and Wexler lie up to 0.0223 % below Wagner and
   // Pruss, whom we follow; the factor takes 0.004 % of that back. The column has no outliers: its
   // formula is as smooth as ours, whatever the sensors did.
-  const std::filesystem::path folder = open_data_folder();
-  if (folder.empty()) {
+  const std::filesystem::path path = test::open_data("office-room.csv");
+  if (path.empty()) {
     MESSAGE("skipped: office-room.csv is not here; name its folder in TORPOR_OPEN_DATA");
     return;
   }
-  const std::filesystem::path path = folder / "office-room.csv";
-  REQUIRE_MESSAGE(std::filesystem::exists(path), path.string() << " does not exist");
   const std::vector<double> residuals = office_room_residuals(path);
   REQUIRE(residuals.size() > 20'000);
   const double largest = residuals.back();

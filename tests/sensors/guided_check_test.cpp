@@ -162,11 +162,11 @@ TEST_CASE("whoever begins a check is told what to do, how long, what to expect a
 }
 
 // What a keeper who asks now and then is told of a sensor that has drifted by 4.2 %.
-TEST_CASE("the transcript of a check in table salt") {
+TEST_CASE("the dialogue of a check in table salt") {
   GuidedCheck check(Salt::table_salt, kSeriesStart);
-  std::string transcript;
+  std::string dialogue;
   const auto ask = [&](int minute) {
-    transcript += std::to_string(minute / 60) + " h: " + check.words() + "\n";
+    dialogue += std::to_string(minute / 60) + " h: " + check.words() + "\n";
   };
   ask(0);
   for (int m = 0; m <= 24 * 60; m += 2) {
@@ -176,12 +176,12 @@ TEST_CASE("the transcript of a check in table salt") {
     check.add(Quantity::humidity, at_minute(m), tenths(air + 4.2 + 0.02 * wobble(m)));
     if (m == 60 || m == 180 || m == 300 || m == 420 || m == 720) ask(m);
     if (check.is_out()) {
-      transcript += std::to_string(m) + " min: it speaks for its air again\n";
+      dialogue += std::to_string(m) + " min: it speaks for its air again\n";
       break;
     }
   }
   CHECK(
-      transcript ==
+      dialogue ==
       "0 h: Waiting for its first reading in table salt.\n"
       "1 h: In table salt for 1.0 h: shows 71.8 %, 75.5 % is expected at 20.0 °C; moving +7.53 an "
       "hour, at rest below 0.15 and not before 6.0 h. Leave it closed.\n"

@@ -29,6 +29,10 @@ TEST_CASE("every Unicode scalar value is UTF-8, every surrogate and higher value
     const bool scalar = code < 0xD800 || (code > 0xDFFF && code <= 0x10FFFF);
     const std::size_t expected = scalar ? text.size() : 0;
     if (utf8_character_length(text) != expected) FAIL("U+" << code);
+    const Utf8Character read = utf8_character_at(text, 0);
+    const bool right = scalar ? read.valid && read.value == code && read.length == text.size()
+                              : !read.valid && read.length == 1;
+    if (!right) FAIL("U+" << code);
   }
 }
 
@@ -46,6 +50,29 @@ TEST_CASE("overlong, cut and stray bytes are found where they stand") {
   CHECK(find_not_utf8("\xFF\xFE") == 0);
   CHECK(find_not_utf8(std::string_view("\0a", 2)) == kAll);
   CHECK(utf8_character_length("") == 0);
+}
+
+TEST_CASE("a byte that begins no character is read as itself") {
+  const Utf8Character stray = utf8_character_at("a\xFF", 1);
+  CHECK_FALSE(stray.valid);
+  CHECK(stray.value == 0xFF);
+  CHECK(stray.length == 1);
+}
+
+// Unicode 15, EastAsianWidth.txt (from memory).
+TEST_CASE("wide characters take two columns, combining marks none") {
+  for (const char32_t wide : {U'\u1100', U'漢', U'か', U'한', U'！', U'￥', U'🍚', U'𠀀'}) {
+    CAPTURE(static_cast<std::uint32_t>(wide));
+    CHECK(columns_of(wide) == 2);
+  }
+  for (const char32_t mark : {U'\u0301', U'\u05B4', U'\u1DC4', U'\u200B', U'\u20DD', U'\uFE0F'}) {
+    CAPTURE(static_cast<std::uint32_t>(mark));
+    CHECK(columns_of(mark) == 0);
+  }
+  for (const char32_t plain : {U'a', U'é', U'°', U'ж', U'„', U'｡'}) {
+    CAPTURE(static_cast<std::uint32_t>(plain));
+    CHECK(columns_of(plain) == 1);
+  }
 }
 
 }  // namespace

@@ -7,6 +7,7 @@
 #include <sstream>
 
 #include "sensors/rfc3339.h"
+#include "tests/reference/open_data.h"
 #include "tests/system/room.h"
 
 using namespace torpor;
@@ -15,14 +16,8 @@ using namespace torpor::testing;
 namespace {
 
 // One office room, one reading a minute, February 2015: L. M. Candanedo, V. Feldheim, Energy and
-// Buildings 112 (2016) 28-39; UCI Machine Learning Repository, CC BY 4.0. Beside the project on the
-// machines that have it.
-std::filesystem::path open_data() {
-  if (const char* folder = std::getenv("TORPOR_OPEN_DATA")) {
-    return std::filesystem::path(folder) / "office-room.csv";
-  }
-  return std::filesystem::path(TORPOR_SOURCE_DIR) / "../shared/data/office-room.csv";
-}
+// Buildings 112 (2016) 28-39; UCI Machine Learning Repository, CC BY 4.0.
+constexpr const char* kOpenData = "office-room.csv";
 
 const char kJarInTheRoom[] =
     "new jar O-1 in cellar/shelf-1 stage IMO-2 rice 1000 g raw 540 g sugar 1050 g closed "
@@ -66,9 +61,9 @@ nlohmann::json exposure_of(const Room& room) {
 }  // namespace
 
 TEST_CASE("importing the office room and publishing its rows give the same exposure") {
-  const auto csv = open_data();
-  if (!std::filesystem::exists(csv)) {
-    MESSAGE("skipped: the open data set office-room.csv is not here");
+  const auto csv = test::open_data(kOpenData);
+  if (csv.empty()) {
+    MESSAGE("skipped: office-room.csv is not here; name its folder in TORPOR_OPEN_DATA");
     return;
   }
   Room published;

@@ -46,7 +46,8 @@ TEST_CASE("growth starts just above the least activity and stays full above the 
 }
 
 TEST_CASE("the worked rate: Z. rouxii at 25 degC and 0.85") {
-  // gamma .7895 x .5530, mu_opt .35: .15282 /h; a lag work of 3 is over after 19.6 h (C).
+  // gamma .7895 x .5530 (cardinal_temperature.csv, cardinal_activity.csv) x mu_opt .35 = .15282 /h;
+  // a lag work of 3 is over after 19.6 h.
   const GuildLimits rouxii{5, 32, 42, 0.62, 0.96, 0.35};
   const double rate = growth_rate(rouxii, Celsius(25), 0.85);
   CHECK(rate == doctest::Approx(0.15282).epsilon(2e-4));
@@ -67,6 +68,7 @@ TEST_CASE("slow work takes the days worked out for the likely set") {
   CHECK(growth_rate(slow, Celsius(20), 0.82) == 0.0);
 }
 
+// Our own defaults, without a source.
 TEST_CASE("the work to the first sign is 7, 11 and 16") {
   const Profile profile;
   CHECK(work_to_first_sign(profile.sets[kCautious]) == 7.0);

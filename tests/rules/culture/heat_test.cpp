@@ -47,7 +47,8 @@ TEST_CASE("a lag step splits into any parts without changing end or integral") {
 }
 
 TEST_CASE("a daily swing reaches the middle weakened and late, as a first-order lag must") {
-  // tau 3 h under a period of 24 h: amplitude x .786, lag 2.5 h (C).
+  // tau 3 h under a period of 24 h: amplitude x 1/sqrt(1 + (w tau)^2) = .786, lag
+  // atan(w tau)/w = 2.5 h.
   const double tau = 3 * 3600.0;
   double temperature = 20.0, highest = -100.0;
   int highest_at = 0;

@@ -103,14 +103,14 @@ TEST_CASE("undissolved sugar holds the activity still until the buffer is gone")
   const Chemistry chemistry(set, Celsius(25));
   Mix mix = rice(0.5) + sugar_mix(1000, SugarKind::brown, set);
   const double buffer = water_buffer(mix, chemistry);
-  CHECK(buffer / mix.mass() * 1000 == doctest::Approx(26).epsilon(0.04));  // +26 g/kg (C)
+  // 26 g/kg, then .0007 for each g/kg: worked out apart from this code, as in mix_equilibrium.csv.
+  CHECK(buffer / mix.mass() * 1000 == doctest::Approx(26).epsilon(0.04));
   mix.water += 0.999 * buffer;
   CHECK(equilibrium(mix, chemistry).dissolved_share < 1.0);
   CHECK(equilibrium(mix, chemistry).activity == doctest::Approx(0.840).epsilon(1e-3));
   mix.water += 0.002 * buffer;
   CHECK(equilibrium(mix, chemistry).dissolved_share == 1.0);
   CHECK(water_buffer(mix, chemistry) == 0.0);
-  // Then about .0007 for each g/kg (C).
   const double before = equilibrium(mix, chemistry).activity;
   mix.water += 0.010 * mix.mass();
   CHECK(equilibrium(mix, chemistry).activity - before == doctest::Approx(0.006).epsilon(0.2));
@@ -120,7 +120,8 @@ TEST_CASE("a 60 g topping takes about 27 g of water before its crystals vanish")
   const Parameters set = plain(1.0);
   const double buffer =
       water_buffer(sugar_mix(60, SugarKind::brown, set), Chemistry(set, Celsius(25)));
-  CHECK(buffer == doctest::Approx(27).epsilon(0.03));  // (C)
+  // Worked out apart from this code, from the formulas of mix_equilibrium.csv.
+  CHECK(buffer == doctest::Approx(27).epsilon(0.03));
 }
 
 TEST_CASE("the water that gives an activity gives it back") {
@@ -157,7 +158,8 @@ TEST_CASE("the closed form without binding: 2.260 g of brown sugar per g of wate
   const Parameters set = plain(0.0);
   const SugarNeed need =
       sugar_to_saturate({100, 0, 0, 0}, SugarKind::brown, Chemistry(set, Celsius(25)));
-  CHECK(need.sugar / 100 == doctest::Approx(2.260).epsilon(1e-3));  // (C)
+  // r = s / (.9456 - .0134 s), s = 2.0741 g of sucrose per g of water (Vavrinecz at 25 degC).
+  CHECK(need.sugar / 100 == doctest::Approx(2.260).epsilon(1e-3));
 }
 
 TEST_CASE("a set's model error shifts the activity but never past pure water") {

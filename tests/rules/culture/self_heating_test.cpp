@@ -7,6 +7,8 @@
 using namespace torpor::rules::culture;
 using torpor::rules::culture::testing::kSet;
 
+// The sum is Page's (Biometrika 41, 1954, 100); allowance .5 K and limit 4 K h are our own
+// defaults, without a source.
 TEST_CASE("a kelvin of own warmth shows after eight hours, half a kelvin never") {
   SelfHeating warm;
   for (int hour = 0; hour < 8; ++hour) warm.add(1.0, 1.0, kSet);

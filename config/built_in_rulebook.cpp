@@ -103,6 +103,7 @@ rules:
       - buffer-low
       - inner-dew
       - too-little-sugar
+      - far-too-little-sugar
       - left-open
       - settling-look
 
@@ -219,6 +220,16 @@ rules:
     why: All its sugar dissolves and the syrup is too thin; it will not sleep long.
     remedies: [add-sugar, look]
     explains: [waking, wakes-soon, damp-topping, buffer-low]
+
+  # Short by far more: known as soon as the weights are told, and nobody waits a day to say so.
+  far-too-little-sugar:
+    concerns: jar
+    when: sugar shortfall above 100 g and body activity above 0.88
+    until: sugar shortfall below 20 g lasting 20 min or body activity below 0.86 lasting 6 h
+    urgency: today
+    why: All its sugar dissolves and the syrup is too thin; it will not sleep long.
+    remedies: [add-sugar, look]
+    explains: [too-little-sugar, waking, wakes-soon, damp-topping, buffer-low]
 
   # Told open and not told covered. Flies and mould spores need no more than an hour.
   left-open:

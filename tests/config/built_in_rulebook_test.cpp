@@ -30,6 +30,7 @@ TEST_CASE("the built-in rule book reads without fault") {
                                           "buffer-low",
                                           "inner-dew",
                                           "too-little-sugar",
+                                          "far-too-little-sugar",
                                           "left-open",
                                           "settling-look",
                                           "silent-sensor",

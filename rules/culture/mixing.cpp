@@ -147,6 +147,8 @@ std::string enough_words(const MixAdvice& advice) {
 
 }  // namespace
 
+double sugar_in_kitchen_steps(double grams) { return round_up(grams); }
+
 double MixAdvice::to_stir_in() const {
   switch (mixed) {
     case Mixed::no_sugar:

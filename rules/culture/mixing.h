@@ -28,6 +28,9 @@ enum class Mixed {
 // How the rice's water is known.
 enum class WaterFrom { weights, word, guess };
 
+// Sugar to stir in, g, rounded up as it is told.
+[[nodiscard]] double sugar_in_kitchen_steps(double grams);
+
 struct MixAdvice {
   Mixed mixed = Mixed::enough;
   double rice = 0.0;   // g

@@ -119,7 +119,9 @@ Work add_sugar(const AdviceScene& scene) {
   culture::SugarNeed need = (*needs)[kLikely];
   // Enough that some stays undissolved: what then comes from the air melts that first.
   const auto shortfall = scene.model->figures().sugar_shortfall_g;
-  if (shortfall) need.sugar = std::max(need.sugar, shortfall->likely);
+  // As the answer to `new jar` says it, to the gram.
+  const bool as_at_mixing = shortfall && shortfall->likely >= need.sugar;
+  if (as_at_mixing) need.sugar = shortfall->likely;
   if (!need.reaches && need.activity > culture::kTooWetToSleep) {
     return Worked{
         {Remedy::add_sugar,
@@ -130,7 +132,9 @@ Work add_sugar(const AdviceScene& scene) {
         false};
   }
   if (need.sugar < kSugarStep) return spread_on_top(scene);
-  const double amount = kSugarStep * std::ceil(kSugarMargin * need.sugar / kSugarStep);
+  const double amount = as_at_mixing
+                            ? culture::sugar_in_kitchen_steps(need.sugar)
+                            : kSugarStep * std::ceil(kSugarMargin * need.sugar / kSugarStep);
   std::string words = fmt::format("Stir {} of sugar ({}) into {} with a dry clean spoon",
                                   grams(amount), culture::kitchen_words(amount), object(scene));
   words +=

@@ -119,7 +119,7 @@ Work add_sugar(const AdviceScene& scene) {
   culture::SugarNeed need = (*needs)[kLikely];
   // Enough that some stays undissolved: what then comes from the air melts that first.
   const auto shortfall = scene.model->figures().sugar_shortfall_g;
-  // As the answer to `new jar` says it, to the gram.
+  // Rounded as the answer to `new jar` rounds it.
   const bool as_at_mixing = shortfall && shortfall->likely >= need.sugar;
   if (as_at_mixing) need.sugar = shortfall->likely;
   if (!need.reaches && need.activity > culture::kTooWetToSleep) {
